@@ -1,0 +1,104 @@
+"""The command line: arguments in, text out.
+
+One module a command; only the one that is asked for is imported.  Each has ``add_options(parser)``
+and ``run(arguments) -> str``: the text to print.  What is wrong with the input comes as a
+:class:`FretpathError` and is printed on standard error with exit status 1; a wrong call of the
+command itself is status 2.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from fretpath.errors import FretpathError, nearest
+
+__all__ = ["COMMANDS", "main", "run"]
+
+COMMANDS = {
+    "tab": "a melody as tab, fingered, with its spelling",
+    "instruments": "the instruments known by name",
+}
+"""Name of each command and what it does, in the order of the help."""
+
+_HELP = """\
+fretpath: from a melody in degrees to spelled notes, the shortest path on the neck, and tab
+
+usage: fretpath COMMAND ...
+
+{commands}
+
+Example:
+
+  fretpath tab "1 5 8 9 10" --key B --instrument bass
+
+fretpath COMMAND --help tells the rest.
+"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status and never raises for bad input."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    if not words or words[0] in ("-h", "--help", "help"):
+        rows = "\n".join(f"  {name:<12} {about}" for name, about in COMMANDS.items())
+        return _print(_HELP.format(commands=rows))
+    if words[0] == "--version":
+        from fretpath import __version__
+
+        return _print(f"fretpath {__version__}\n")
+    if words[0] not in COMMANDS:
+        _complain(f'unknown command "{words[0][:40]}"{nearest(words[0], COMMANDS)}')
+        return 2
+    command = importlib.import_module(f"fretpath.commands.{words[0]}")
+    parser = _Parser(prog=f"fretpath {words[0]}", description=command.__doc__, allow_abbrev=False)
+    command.add_options(parser)
+    try:
+        arguments = parser.parse_args(words[1:])
+        return _print(command.run(arguments))
+    except _UsageError as stop:
+        return stop.status
+    except FretpathError as problem:
+        _complain(str(problem))
+        return 1
+
+
+def run() -> NoReturn:
+    """Entry point of the installed program."""
+    raise SystemExit(main())
+
+
+class _UsageError(Exception):
+    def __init__(self, status: int) -> None:
+        self.status = status
+
+
+class _Parser(argparse.ArgumentParser):
+    def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
+        if message:
+            sys.stderr.write(message)
+        raise _UsageError(status)
+
+
+def _print(text: str) -> int:
+    """Write to standard output; a reader that has gone away is no error of ours."""
+    try:
+        sys.stdout.write(_encodable(text))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    return 0
+
+
+def _encodable(text: str) -> str:
+    encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+    return text.encode(encoding, errors="replace").decode(encoding)
+
+
+def _complain(problem: str) -> None:
+    line = f"fretpath: {problem}\n"
+    encoding = getattr(sys.stderr, "encoding", None) or "utf-8"
+    sys.stderr.write(line.encode(encoding, errors="backslashreplace").decode(encoding))

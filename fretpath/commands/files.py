@@ -1,0 +1,81 @@
+"""Where files are opened: melodies read, results written to one side and renamed into place."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+from fretpath.errors import RequestError, ScoreFileError
+
+__all__ = ["melody_text", "write_file"]
+
+LARGEST_TEXT = 4 * 1024 * 1024
+
+
+def melody_text(argument: str) -> tuple[str, str]:
+    """The text an argument stands for, and its name for messages.
+
+    ``-`` is standard input, an existing file is read, and anything else is the melody itself,
+    unless it looks like the name of a file that does not exist.
+    """
+    if argument == "-":
+        return _decoded(sys.stdin.buffer.read(LARGEST_TEXT + 1), "standard input"), "standard input"
+    path = Path(argument)
+    if _looks_like_a_file(argument, path):
+        return _decoded(_bytes(path), argument), path.name
+    return argument, "melody"
+
+
+def _looks_like_a_file(argument: str, path: Path) -> bool:
+    if "\n" in argument or len(argument) > 4096 or "\0" in argument:
+        return False
+    if path.exists():
+        return True
+    return " " not in argument and ("/" in argument.replace(":1/", "") or "." in argument)
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            return file.read(LARGEST_TEXT + 1)
+    except FileNotFoundError:
+        raise ScoreFileError(f"there is no file {path}") from None
+    except OSError as problem:
+        raise ScoreFileError(f"cannot read {path}: {problem.strerror}") from None
+
+
+def _decoded(data: bytes, name: str) -> str:
+    if len(data) > LARGEST_TEXT:
+        raise ScoreFileError(f"{name} is larger than {LARGEST_TEXT // 2**20} MB; split it")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as problem:
+        raise ScoreFileError(
+            f"{name} is no text in UTF-8 (byte {problem.start + 1} cannot be read)"
+        ) from None
+
+
+def write_file(path: str | Path, content: str | bytes) -> None:
+    """Write a whole file or nothing: to a temporary file beside it, then renamed."""
+    path = Path(path)
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    try:
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+            os.chmod(temporary, 0o644 & ~_umask())
+            os.replace(temporary, path)
+        except BaseException:
+            os.unlink(temporary)
+            raise
+    except OSError as problem:
+        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

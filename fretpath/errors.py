@@ -1,0 +1,97 @@
+"""Whose fault it is.
+
+Every error a user can cause is a :class:`FretpathError` whose text is complete: it says what is
+wrong, where, and the nearest fix.  The command line prints that text and exits with status 1.
+A failed check of our own work is an ``AssertionError`` and keeps its traceback.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+__all__ = [
+    "FretpathError",
+    "MelodySyntaxError",
+    "NoPathError",
+    "OutOfRangeError",
+    "RequestError",
+    "ScoreFileError",
+    "UnplayableError",
+    "nearest",
+]
+
+
+class FretpathError(ValueError):
+    """The input cannot be used; the message says why and what would help."""
+
+
+class RequestError(FretpathError):
+    """An option is wrong: an unknown name, an impossible limit, two wishes that clash."""
+
+
+class MelodySyntaxError(FretpathError):
+    """The text of a melody cannot be read.
+
+    Attributes: ``problem`` (one sentence), ``source`` (name of the melody), ``line`` and
+    ``column`` (both from 1), ``span`` (columns the fault covers), ``text`` (the faulty line).
+    """
+
+    def __init__(
+        self, problem: str, *, source: str, line: int, column: int, span: int, text: str
+    ) -> None:
+        self.problem = problem
+        self.source = source
+        self.line = line
+        self.column = column
+        self.span = max(span, 1)
+        self.text = text
+        super().__init__(self._sentence())
+
+    def _sentence(self) -> str:
+        window, column = clip(self.text, self.column)
+        carets = "^" * max(1, min(self.span, len(window) - column + 1))
+        return (
+            f"{self.source}, line {self.line}, column {self.column}: {self.problem}\n"
+            f"    {window}\n"
+            f"    {' ' * (column - 1)}{carets}"
+        )
+
+
+class UnplayableError(FretpathError):
+    """The music is well formed but cannot be played on this instrument with these wishes."""
+
+
+class OutOfRangeError(UnplayableError):
+    """Some notes lie below or above the neck; the message lists all of them and what would fit."""
+
+
+class NoPathError(UnplayableError):
+    """Every note can be played alone, but the hand cannot get from one note to the next."""
+
+
+class ScoreFileError(FretpathError):
+    """A file is not what it claims to be, or cannot be read or written."""
+
+
+def clip(text: str, column: int, *, width: int = 72) -> tuple[str, int]:
+    """A printable window of ``text`` around ``column`` (from 1), and the column inside it.
+
+    >>> clip("1 2 3", 3)
+    ('1 2 3', 3)
+    """
+    start = max(0, column - 1 - width // 2)
+    window = text[start : start + width]
+    return "".join(c if c.isprintable() else "?" for c in window), column - start
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """A hint ending a message: the known word nearest to ``word``, or the empty string.
+
+    >>> nearest("bas", ["bass", "guitar"])
+    '; did you mean "bass"?'
+    >>> nearest("xylophone", ["bass", "guitar"])
+    ''
+    """
+    found = difflib.get_close_matches(word[:80].lower(), list(known), n=1)
+    return f'; did you mean "{found[0]}"?' if found else ""

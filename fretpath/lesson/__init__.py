@@ -1,0 +1,1 @@
+"""What is taught: order, marking, drills."""

@@ -1,0 +1,242 @@
+"""Key, scale and degree: where a pitch stands in its key.
+
+**Theory.**  A degree is the interval from the tonic in other clothes: the number counts letters
+from 1, and the accidental is what must be added to the *major* scale of the same tonic.  So
+degree and pitch turn into each other by one addition, in every key and mode.
+
+**Conventions.**  The accidental stands before the number (``b3``, ``#4``).  Degrees above 7
+count on (8 is the octave, 9, 10); each comma after a number is an octave down, each apostrophe
+an octave up, so ``5,`` is the fifth below the tonic and ``1'`` is another way to write ``8``.
+Natural minor is 1 2 b3 4 5 b6 b7; the other habit of the trade, degrees counted from the key
+signature (where natural minor is 1 2 3 4 5 6 7), is a switch of the readers and printers.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cached_property
+
+from fretpath.errors import RequestError, nearest
+from fretpath.music.pitch import (
+    LETTERS,
+    OCTAVE,
+    Interval,
+    Pitch,
+    accidental,
+    alter_of,
+    natural_semitones,
+)
+
+__all__ = ["SCALES", "Degree", "Key", "Scale"]
+
+_DEGREE = re.compile(r"(#{1,3}|b{1,3})?([1-9]\d?)(,{1,9}|'{1,9})?")
+_KEY = re.compile(r"([A-Ga-g])(#{1,2}|b{1,2})?(m?)(?:\s+(.+))?")
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Degree:
+    """A degree of the key, with its octave and its accidental against the major scale.
+
+    >>> Degree.parse("b10")
+    Degree(steps=9, alter=-1)
+    >>> str(Degree(-3, 0)), Degree(9, -1).simple
+    ('5,', "b3'")
+    """
+
+    steps: int
+    """Letters above the tonic (negative: below); the number of the degree less one."""
+    alter: int
+    """Semitones added to the major scale: -1 for a flat degree, 1 for a sharp one."""
+
+    @classmethod
+    def parse(cls, text: str) -> Degree:
+        """Read ``1``, ``b3``, ``#11``, ``5,`` or ``2'``; :class:`RequestError` otherwise."""
+        match = _DEGREE.fullmatch(text)
+        if match is None:
+            raise RequestError(
+                f'"{text[:40]}" is no degree: degrees count from 1, with b or # in front '
+                "and , or ' behind, such as 5, b3, #4, 10 or 5,"
+            )
+        accidentals, number, marks = match.groups(default="")
+        octaves = marks.count("'") - marks.count(",")
+        return cls(int(number) - 1 + 7 * octaves, alter_of(accidentals))
+
+    @property
+    def interval(self) -> Interval:
+        """The interval from the tonic."""
+        return Interval(self.steps, natural_semitones(self.steps) + self.alter)
+
+    @property
+    def number(self) -> int:
+        """The simple number, 1 to 7."""
+        return self.steps % 7 + 1
+
+    @property
+    def plain(self) -> str:
+        """The simple degree without its octave, such as ``b3`` for a flat tenth."""
+        return accidental(self.alter) + str(self.number)
+
+    @property
+    def simple(self) -> str:
+        """The simple degree with octave marks, such as ``b3'``."""
+        octave = self.steps // 7
+        return self.plain + ("'" * octave if octave >= 0 else "," * -octave)
+
+    def __str__(self) -> str:
+        """The compound degree: 8, 9, 10 above the octave, commas below the tonic."""
+        if self.steps < 0:
+            return self.simple
+        return accidental(self.alter) + str(self.steps + 1)
+
+
+def degree_between(tonic: Pitch, pitch: Pitch) -> Degree:
+    """The degree of ``pitch`` above (or below) ``tonic``.
+
+    >>> str(degree_between(Pitch.parse("B1"), Pitch.parse("D#3")))
+    '10'
+    """
+    up = pitch - tonic
+    return Degree(up.steps, up.semitones - natural_semitones(up.steps))
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A scale or mode as degrees of the major scale on the same tonic."""
+
+    name: str
+    """The name used in text, lower case."""
+    degrees: tuple[str, ...]
+    """Simple degrees, ascending, such as ``("1", "2", "b3")``."""
+    parent: str
+    """The mode whose key signature the scale is written in."""
+    aliases: tuple[str, ...] = ()
+    """Other names understood when reading."""
+
+    @property
+    def semitones(self) -> tuple[int, ...]:
+        """Semitones above the tonic, each 0 to 11."""
+        return tuple(Degree.parse(d).interval.semitones for d in self.degrees)
+
+
+def _scale(name: str, degrees: str, parent: str = "", *aliases: str) -> Scale:
+    return Scale(name, tuple(degrees.split()), parent or name, aliases)
+
+
+# Formulas relative to the major scale: common practice, as in any theory text; the tests compare
+# them with music21's scales.
+SCALES: dict[str, Scale] = {
+    scale.name: scale
+    for scale in (
+        _scale("lydian", "1 2 3 #4 5 6 7"),
+        _scale("major", "1 2 3 4 5 6 7", "", "ionian", "maj"),
+        _scale("mixolydian", "1 2 3 4 5 6 b7"),
+        _scale("dorian", "1 2 b3 4 5 6 b7"),
+        _scale("natural minor", "1 2 b3 4 5 b6 b7", "", "minor", "aeolian", "min", "m"),
+        _scale("phrygian", "1 b2 b3 4 5 b6 b7"),
+        _scale("locrian", "1 b2 b3 4 b5 b6 b7"),
+        _scale("harmonic minor", "1 2 b3 4 5 b6 7", "natural minor"),
+        _scale("melodic minor", "1 2 b3 4 5 6 7", "natural minor"),
+        _scale("major pentatonic", "1 2 3 5 6", "major", "pentatonic"),
+        _scale("minor pentatonic", "1 b3 4 5 b7", "natural minor"),
+        _scale("blues", "1 b3 4 b5 5 b7", "natural minor", "minor blues"),
+        _scale("major blues", "1 2 b3 3 5 6", "major"),
+        _scale("phrygian dominant", "1 b2 3 4 5 b6 b7", "phrygian"),
+        _scale("double harmonic", "1 b2 3 4 5 b6 7", "major"),
+        _scale("hungarian minor", "1 2 b3 #4 5 b6 7", "natural minor"),
+        _scale("whole tone", "1 2 3 #4 #5 b7", "major"),
+        _scale("octatonic", "1 b2 b3 3 #4 5 6 b7", "major", "half-whole", "diminished"),
+    )
+}
+_BY_ALIAS = {alias: s for s in SCALES.values() for alias in (s.name, *s.aliases)}
+# Fifths to add to the major signature of the same tonic, brightest first (common practice).
+_BRIGHTNESS = ("lydian", "major", "mixolydian", "dorian", "natural minor", "phrygian", "locrian")
+
+
+def scale_named(name: str) -> Scale:
+    """The scale of that name or alias, case and spacing ignored; RequestError if unknown."""
+    wanted = " ".join(name.lower().split())
+    if wanted not in _BY_ALIAS:
+        raise RequestError(
+            f'unknown mode or scale "{name[:40]}"{nearest(wanted, _BY_ALIAS)} '
+            f"(known: {', '.join(SCALES)})"
+        )
+    return _BY_ALIAS[wanted]
+
+
+@dataclass(frozen=True)
+class Key:
+    """A tonic and a mode, such as ``B major`` or ``C natural minor``.
+
+    >>> key = Key.parse("Eb")
+    >>> key, key.signature
+    (Key(tonic='Eb', mode='major'), -3)
+    """
+
+    tonic: str
+    """Letter and accidental of the tonic, such as ``Bb``."""
+    mode: str
+    """Name of a scale in :data:`SCALES`."""
+
+    def __post_init__(self) -> None:
+        match = re.fullmatch(r"[A-G](#{0,2}|b{0,2})", self.tonic)
+        if match is None or self.mode not in SCALES:
+            raise RequestError(f"no such key: {self.tonic[:40]!r} {self.mode[:40]!r}")
+
+    @classmethod
+    def parse(cls, text: str) -> Key:
+        """Read ``B major``, ``Bb``, ``F#m``, ``C natural minor``, ``D dorian``.
+
+        A small letter alone is refused, since it may mean a minor key.
+        """
+        match = _KEY.fullmatch(text.strip())
+        if match is None:
+            raise RequestError(
+                f'unknown key "{text[:40]}": write the tonic and the mode, such as "Bb major", '
+                '"F# minor" or "D dorian"'
+            )
+        letter, accidentals, minor, mode = match.groups(default="")
+        if minor and mode:
+            raise RequestError(f'unknown key "{text[:40]}": write either "m" or the mode\'s name')
+        if letter.islower() and not minor and not mode:
+            tonic = letter.upper() + accidentals
+            raise RequestError(f'key "{text}" can be read two ways: "{tonic} major" or "{tonic}m"?')
+        return cls(letter.upper() + accidentals, scale_named(mode or minor or "major").name)
+
+    def __str__(self) -> str:
+        return f"{self.tonic} {self.mode}"
+
+    @property
+    def scale(self) -> Scale:
+        """The scale the mode names."""
+        return SCALES[self.mode]
+
+    @cached_property
+    def signature(self) -> int:
+        """Sharps (positive) or flats (negative) of the key signature; may pass 7 in theory."""
+        step = LETTERS.index(self.tonic[0])
+        major = (0, 2, 4, -1, 1, 3, 5)[step] + 7 * alter_of(self.tonic[1:])
+        return major + 1 - _BRIGHTNESS.index(self.scale.parent)
+
+    @cached_property
+    def signature_alters(self) -> tuple[int, ...]:
+        """What the key signature adds to the major scale on each degree 1 to 7."""
+        return tuple(Degree.parse(d).alter for d in SCALES[self.scale.parent].degrees)
+
+    def tonic_pitch(self, octave: int) -> Pitch:
+        """The tonic in that octave (scientific pitch notation, sounding)."""
+        return Pitch.spelled(self.tonic[0], alter_of(self.tonic[1:]), octave)
+
+    def tonic_near(self, pitch: Pitch) -> Pitch:
+        """The tonic nearest to ``pitch`` in sound; the upper one when two are as near."""
+        low = self.tonic_pitch(0)
+        return low + OCTAVE.times((pitch.midi - low.midi + 6) // 12)
+
+    def tonic_below(self, pitch: Pitch) -> Pitch:
+        """The highest tonic written at or below ``pitch``."""
+        low = self.tonic_pitch(0)
+        return low + OCTAVE.times((pitch.staff - low.staff) // 7)
+
+    def holds(self, degree: Degree) -> bool:
+        """Whether the degree belongs to the scale, in any octave."""
+        return degree.plain in self.scale.degrees

@@ -1,0 +1,6 @@
+"""Where it is played.
+
+Reading order: :mod:`~fretpath.neck.instrument`, :mod:`~fretpath.neck.catalogue`,
+:mod:`~fretpath.neck.hand`, :mod:`~fretpath.neck.states`, :mod:`~fretpath.neck.costs`,
+:mod:`~fretpath.neck.search`, :mod:`~fretpath.neck.arrangement`, :mod:`~fretpath.neck.lattice`.
+"""

@@ -1,0 +1,149 @@
+"""What to say, and what to suggest, when notes have no place on the neck."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fretpath.errors import OutOfRangeError, UnplayableError
+from fretpath.music.melody import Melody
+from fretpath.music.pitch import Interval, Pitch
+from fretpath.neck.catalogue import INSTRUMENTS
+from fretpath.neck.instrument import Instrument
+
+__all__ = ["note_label", "off_the_neck", "placement_fault"]
+
+_MOST_LINES = 8
+_STEPS = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
+
+
+def note_label(melody: Melody, event: int) -> str:
+    """How a message names a note: ``bar 2, note 3 (b3, Eb2)``."""
+    pitch = melody.notes[event].pitch
+    degree = melody.degrees[melody.struck.index(event)]
+    name = f"{degree}, {pitch}" if degree else str(pitch)
+    return f"{melody.place_of(event)} ({name})"
+
+
+def placement_fault(melody: Melody, event: int, instrument: Instrument) -> UnplayableError:
+    """A placement that does not sound its note, or that the wishes forbid."""
+    note = melody.notes[event]
+    assert note.pitch is not None
+    placement = note.placement
+    assert placement is not None
+    label = f"{_title(melody)}{note_label(melody, event)}"
+    if placement.string is not None and placement.string > len(instrument.strings):
+        return UnplayableError(
+            f"{label}: {placement} asks for string {placement.string}, "
+            f"the {instrument.name} has strings 1 (top line) to {len(instrument.strings)}"
+        )
+    places = [f"@{string}-{fret}" for string, fret in instrument.places_of(note.pitch.midi)]
+    if not places:
+        return off_the_neck(melody, [event], instrument)
+    matching = [
+        place
+        for string, fret in instrument.places_of(note.pitch.midi)
+        if placement.string in (None, string) and placement.fret in (None, fret)
+        for place in [f"@{string}-{fret}"]
+    ]
+    if matching:
+        return UnplayableError(
+            f"{label}: {placement} sounds the note, but the limits on strings, frets, position "
+            "or open strings forbid it; drop the placement or the limit"
+        )
+    return UnplayableError(
+        f"{label}: {placement} does not sound {note.pitch} on the {instrument.name}; "
+        f"it lies at {', '.join(places)}"
+    )
+
+
+def off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument) -> OutOfRangeError:
+    """All notes without a place at once, and the octave, key or instrument that would fit."""
+    low, high = instrument.range
+    count = len(events)
+    verb = "note has" if count == 1 else "notes have"
+    lines = [
+        f"{_title(melody)}{count} {verb} no place on the {instrument.name} "
+        f"({_name(low)} to {_name(high)}):"
+    ]
+    for event in events[:_MOST_LINES]:
+        pitch = melody.notes[event].pitch
+        assert pitch is not None
+        lines.append(f"  {note_label(melody, event)}: {_where(pitch.midi, low, high)}")
+    if count > _MOST_LINES:
+        lines.append(f"  and {count - _MOST_LINES} more")
+    lines.append(_suggestion(melody, instrument))
+    return OutOfRangeError("\n".join(lines))
+
+
+def _title(melody: Melody) -> str:
+    return f"{melody.title}: " if melody.title else ""
+
+
+def _name(midi: int) -> str:
+    return str(Pitch.parse("C-1") + _interval(midi))
+
+
+def _where(midi: int, low: int, high: int) -> str:
+    if midi < low:
+        return f"{_count(low - midi)} below the lowest string"
+    if midi > high:
+        return f"{_count(midi - high)} above the last fret"
+    return "forbidden by the limits on strings, frets, position or open strings"
+
+
+def _count(semitones: int) -> str:
+    return "1 semitone" if semitones == 1 else f"{semitones} semitones"
+
+
+def _suggestion(melody: Melody, instrument: Instrument) -> str:
+    pitches = [pitch.midi for pitch in melody.pitches]
+    lowest, highest = min(pitches), max(pitches)
+    low, high = instrument.range
+    if low <= lowest and highest <= high:
+        return "It fits without those limits: widen or drop one of them."
+    fits = [
+        f"{text}"
+        for text in (
+            _octave(melody, low - lowest, high - highest),
+            _key(melody, low - lowest, high - highest),
+            _instrument(lowest, highest),
+        )
+        if text
+    ]
+    if not fits:
+        return f"The melody spans {_count(highest - lowest)}, more than any neck here: split it."
+    return f"It fits {', or '.join(fits)}."
+
+
+def _octave(melody: Melody, least: int, most: int) -> str:
+    octaves = _smallest(range(-(-least // 12), most // 12 + 1))
+    if octaves is None:
+        return ""
+    octave = melody.octave + octaves
+    return f"with the tonic in octave {octave} (--octave {octave})"
+
+
+def _key(melody: Melody, least: int, most: int) -> str:
+    shift = _smallest(range(least, most + 1))
+    if shift is None or melody.key is None or shift % 12 == 0:
+        return ""
+    moved = melody.transposed(_interval(shift))
+    return f"{_count(abs(shift))} {'higher' if shift > 0 else 'lower'} (in {moved.key})"
+
+
+def _instrument(lowest: int, highest: int) -> str:
+    for made in INSTRUMENTS.values():
+        low, high = made.range
+        if low <= lowest and highest <= high:
+            return f"as it is on the {made.name} (--instrument {made.name})"
+    return ""
+
+
+def _smallest(moves: range) -> int | None:
+    return min(moves, key=abs, default=None)
+
+
+def _interval(semitones: int) -> Interval:
+    """An interval of that many semitones in a usual spelling."""
+    octave, rest = divmod(semitones, 12)
+    return Interval(_STEPS[rest] + 7 * octave, semitones)

@@ -1,0 +1,88 @@
+"""What a fingering asks of the hand, in physical units."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretpath.neck.instrument import Instrument
+
+__all__ = ["Figures", "figures_of"]
+
+
+@dataclass(frozen=True)
+class Figures:
+    """The figures of one fingering."""
+
+    travel: float
+    """Hand travel along the neck in mm, all shifts together."""
+    shifts: int
+    """How often the hand changes position."""
+    longest_shift: float
+    """The longest single shift in mm."""
+    fastest_shift: float | None
+    """mm/s: the shift with the least time from the onset of the last fretted note to the onset
+    of the next one; None without a tempo or without a shift."""
+    widest_stretch: float
+    """Largest distance in mm between two fretted notes of one stay in a position."""
+    strings_crossed: int
+    """Strings crossed from note to note, all together."""
+    open_strings: int
+    """Notes played on an open string."""
+    positions: tuple[int, ...]
+    """Positions in the order in which the hand takes them."""
+
+
+def figures_of(
+    instrument: Instrument,
+    string: Sequence[int],
+    fret: Sequence[int],
+    position: Sequence[int],
+    seconds: Sequence[float] | None = None,
+) -> Figures:
+    """Figures of a path in columns, one entry a struck note.
+
+    *seconds* are the onsets; None when no tempo is known.
+    """
+    strings, frets, hands = np.array(string), np.array(fret), np.array(position)
+    hand_mm = _mm(instrument, hands)
+    moves = np.abs(np.diff(hand_mm))
+    moved = np.flatnonzero(np.diff(hands))
+    stays = np.concatenate(([0], moved + 1))
+    return Figures(
+        travel=float(moves.sum()),
+        shifts=len(moved),
+        longest_shift=float(moves.max(initial=0.0)),
+        fastest_shift=_fastest(hand_mm, frets, seconds),
+        widest_stretch=_widest(_mm(instrument, frets), frets > 0, stays),
+        strings_crossed=int(np.abs(np.diff(strings)).sum()),
+        open_strings=int((frets == 0).sum()),
+        positions=tuple(hands[stays].tolist()),
+    )
+
+
+def _mm(instrument: Instrument, frets: NDArray[np.int64]) -> NDArray[np.float64]:
+    return instrument.free_length * (1 - 2.0 ** (-frets / 12))
+
+
+def _widest(
+    fret_mm: NDArray[np.float64], fretted: NDArray[np.bool_], stays: NDArray[np.int64]
+) -> float:
+    high = np.maximum.reduceat(np.where(fretted, fret_mm, -np.inf), stays)
+    low = np.minimum.reduceat(np.where(fretted, fret_mm, np.inf), stays)
+    return float(np.maximum(high - low, 0.0).max(initial=0.0))
+
+
+def _fastest(
+    hand_mm: NDArray[np.float64], frets: NDArray[np.int64], seconds: Sequence[float] | None
+) -> float | None:
+    """From fretted note to fretted note, so that open strings between them give time."""
+    fretted = np.flatnonzero(frets > 0)
+    if seconds is None or len(fretted) < 2:
+        return None
+    speeds = np.abs(np.diff(hand_mm[fretted])) / np.diff(np.array(seconds)[fretted])
+    fastest = float(speeds.max())
+    return fastest if fastest > 0 else None

@@ -1,0 +1,108 @@
+"""The hand: which finger reaches which fret from a position.
+
+**Conventions.**  The *position* is the fret under the index finger, 1 or higher.  A hand model
+says which frets the four fingers cover from there: a finger for each offset in frets from the
+position.  Each (position, fret) has at most one finger, so a place and a position name the
+finger too.  0 stands for no finger (an open string).
+
+**Models.**
+
+- ``one-finger-per-fret``: offsets 0 1 2 3, fingers 1 2 3 4; the closed hand of guitar and bass
+  methods (common practice).
+- ``one-two-four``: offsets 0 1 2, fingers 1 2 4 below a change-over fret, one finger per fret
+  from there.  From fret 6 on, four frets of a 34 in bass span 97.2 mm, what a first-position hand
+  spans on a 25.5 in guitar (97.3 mm, closed form); so 6 is the default.  Published bass teaching:
+  E. Friedland, Bass Emporium Newsletter, August 2008, uses both systems.
+- ``extended``: one finger per fret, and at a price one fret more for index and little finger.
+- ``diatonic``: two frets a finger as on mandolin and violin, offsets -1..5 (common practice).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+
+from fretpath.errors import RequestError, nearest
+
+__all__ = ["HANDS", "Hand", "hand_named"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """One fret a hand covers from its position."""
+
+    offset: int
+    """Frets above the position; -1 is one below it."""
+    finger: int
+    """1 index, 2 middle, 3 ring, 4 little."""
+    extended: bool = False
+    """True where the finger leaves its own fret and pays for it."""
+
+
+def _reaches(fingers: str, *, extended: tuple[int, ...] = (), first: int = 0) -> tuple[Reach, ...]:
+    """From a finger for each offset, ``.`` for none: ``"12.4"``."""
+    return tuple(
+        Reach(offset, int(finger), offset in extended)
+        for offset, finger in enumerate(fingers, start=first)
+        if finger != "."
+    )
+
+
+@dataclass(frozen=True)
+class Hand:
+    """A hand model.
+
+    >>> [reach.finger for reach in hand_named("one-two-four").reaches(3)]
+    [1, 2, 4]
+    """
+
+    name: str
+    """How it is asked for."""
+    low: tuple[Reach, ...]
+    """What it covers below the change-over fret."""
+    high: tuple[Reach, ...]
+    """What it covers in positions from the change-over fret on."""
+    change_over: int = 1
+    """First position that uses ``high``; 1 when there is one pattern for the whole neck."""
+    largest_span: float | None = None
+    """Distance in mm no two fingers may be apart; None for no limit."""
+
+    def reaches(self, position: int) -> tuple[Reach, ...]:
+        """The frets covered from a position (1 or higher), lowest first."""
+        return self.high if position >= self.change_over else self.low
+
+
+_CLOSED = _reaches("1234")
+HANDS: dict[str, Hand] = {
+    hand.name: hand
+    for hand in (
+        Hand("one-finger-per-fret", _CLOSED, _CLOSED),
+        Hand("one-two-four", _reaches("124"), _CLOSED, change_over=6),
+        Hand(
+            "extended",
+            _reaches("112344", extended=(-1, 4), first=-1),
+            _reaches("112344", extended=(-1, 4), first=-1),
+        ),
+        Hand(
+            "diatonic",
+            _reaches("1122334", extended=(-1,), first=-1),
+            _reaches("1122334", extended=(-1,), first=-1),
+        ),
+    )
+}
+"""Every hand model by name."""
+
+
+def hand_named(name: str) -> Hand:
+    """A hand model by name, a change-over fret after a colon: ``one-two-four:5``."""
+    match = re.fullmatch(r"([a-z-]+)(?::(\d{1,2}))?", name.strip().lower())
+    if match is None or match[1] not in HANDS:
+        raise RequestError(
+            f'unknown hand "{name[:40]}"{nearest(name, HANDS)} (known: {", ".join(HANDS)})'
+        )
+    hand = HANDS[match[1]]
+    if match[2] is None:
+        return hand
+    if hand.change_over == 1:
+        raise RequestError(f"the hand {hand.name} has no change-over fret to set")
+    return replace(hand, change_over=int(match[2]))

@@ -1,0 +1,119 @@
+"""Rows that share their columns, broken into systems: the layout under every text tab.
+
+A *block* is one column: the tokens it shows in each row, or a bar line.  A block is as wide as
+its widest token, so that no token can slide under its neighbour.  Systems break at bar lines; a
+bar that is wider than a whole line is broken between two of its blocks, never inside one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+__all__ = ["Block", "Row", "lay_out"]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a system."""
+
+    name: str
+    """Key of its tokens in the blocks."""
+    label: str
+    """What stands in front of it."""
+    string: bool = False
+    """True for a string of the neck, drawn as a line with bar lines; False for plain words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One column; ``None`` tokens are a bar line."""
+
+    tokens: Mapping[str, str] | None
+    """Row name to what is shown there; rows left out stay empty."""
+
+    @property
+    def width(self) -> int:
+        """Columns the block takes, its separator included."""
+        if self.tokens is None:
+            return 2
+        return max((len(token) for token in self.tokens.values()), default=1) + 2
+
+
+BAR_LINE = Block(None)
+
+
+def lay_out(
+    rows: Sequence[Row], phrases: Sequence[Sequence[Block]], *, width: int
+) -> list[list[str]]:
+    """Systems of lines, none longer than ``width`` unless a single block is.
+
+    Each phrase begins a new system; one that needs several is shared out evenly.  Lines carry no
+    spaces at their end, row labels are repeated in each system, and rows of words that are empty
+    in a system are left out there.
+    """
+    margin = max(len(row.label) for row in rows)
+    room = width - margin - 4
+    systems = [system for phrase in phrases for system in _shared_out(phrase, room)]
+    return [
+        [_line(row, system, margin) for row in rows if row.string or _shown(row, system)]
+        for system in systems
+    ]
+
+
+def _shown(row: Row, system: list[Block]) -> bool:
+    return any(block.tokens and block.tokens.get(row.name) for block in system)
+
+
+def _shared_out(phrase: Sequence[Block], room: int) -> list[list[Block]]:
+    """As few systems as the room allows, and among those the narrowest."""
+    bars = list(_bars(phrase))
+    fewest = len(_systems(bars, room))
+    narrow, wide = 1, room
+    while narrow < wide:
+        middle = (narrow + wide) // 2
+        if len(_systems(bars, middle)) <= fewest:
+            wide = middle
+        else:
+            narrow = middle + 1
+    return _systems(bars, wide)
+
+
+def _bars(blocks: Sequence[Block]) -> Iterator[list[Block]]:
+    bar: list[Block] = []
+    for block in blocks:
+        bar.append(block)
+        if block.tokens is None:
+            yield bar
+            bar = []
+    if bar:
+        yield bar
+
+
+def _systems(bars: list[list[Block]], room: int) -> list[list[Block]]:
+    systems: list[list[Block]] = [[]]
+    for bar in bars:
+        if systems[-1] and _width(systems[-1]) + _width(bar) > room:
+            systems.append([])
+        for block in bar:
+            if systems[-1] and _width(systems[-1]) + block.width > room and block.tokens:
+                systems.append([])
+            systems[-1].append(block)
+    return systems
+
+
+def _width(blocks: list[Block]) -> int:
+    return sum(block.width for block in blocks)
+
+
+def _line(row: Row, system: list[Block], margin: int) -> str:
+    fill = "-" if row.string else " "
+    cells = [row.label.ljust(margin), " |-" if row.string else "   "]
+    if system[-1].tokens is None:
+        system = system[:-1]
+    for block in system:
+        if block.tokens is None:
+            cells.append("|-" if row.string else "  ")
+        else:
+            cells.append(block.tokens.get(row.name, "").ljust(block.width, fill))
+    return "".join(cells).rstrip() + ("|" if row.string else "")
