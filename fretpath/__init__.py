@@ -24,13 +24,15 @@ from fretpath.music.key import SCALES, Degree, Key
 from fretpath.music.melody import Melody, Meter, Note, Placement
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
-from fretpath.neck.arrangement import Arrangement, Fingering, arrange
+from fretpath.neck.alternatives import Reason, describe, reasons, ways
+from fretpath.neck.arrangement import Arrangement, Fingering
+from fretpath.neck.arranging import arrange, arrange_many, replan
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
 from fretpath.neck.costs import Weights
 from fretpath.neck.figures import Figures
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.wishes import Wishes
+from fretpath.neck.wishes import Start, Wishes
 from fretpath.page.tab import render_tab
 
 __all__ = [
@@ -54,17 +56,24 @@ __all__ = [
     "OutOfRangeError",
     "Pitch",
     "Placement",
+    "Reason",
     "RequestError",
     "ScoreFileError",
+    "Start",
     "UnplayableError",
     "Weights",
     "Wishes",
     "arrange",
+    "arrange_many",
+    "describe",
     "format_melody",
     "hand_named",
     "instrument_named",
     "parse_melody",
+    "reasons",
     "render_tab",
+    "replan",
+    "ways",
 ]
 
 __version__ = "0.1.0"

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
+from dataclasses import replace
 from typing import Any
 
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
-from fretpath.neck.arrangement import Arrangement, arrange
+from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.arranging import OBJECTIVES, arrange
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.costs import Weights
-from fretpath.neck.hand import HANDS
+from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.wishes import OPEN_STRINGS, Wishes
+from fretpath.neck.wishes import OPEN_STRINGS, Start, Wishes
 
 __all__ = [
     "add_hand_options",
@@ -25,8 +28,11 @@ __all__ = [
     "arrangement_from",
     "as_json",
     "delivered",
+    "hand_from",
     "instrument_from",
     "melody_from",
+    "weights_from",
+    "wishes_from",
 ]
 
 
@@ -84,13 +90,49 @@ def instrument_from(arguments: argparse.Namespace) -> Instrument:
 def add_hand_options(parser: argparse.ArgumentParser) -> None:
     """The hand, its prices, and the teacher's wishes."""
     group = parser.add_argument_group("hand and wishes")
-    group.add_argument("--hand", help=f"{', '.join(HANDS)}; a change-over fret after a colon")
+    group.add_argument(
+        "--hand",
+        help=f"{', '.join(HANDS)} (a change-over fret after a colon: one-two-four:5), "
+        "or a finger for each fret such as 12.4",
+    )
+    group.add_argument("--reach", help="widest span from the index finger, such as 80mm")
     group.add_argument("--weights", default="", help="prices to change, such as shift=2,open=0")
     group.add_argument("--open-strings", choices=OPEN_STRINGS, default="allow")
     group.add_argument("--lowest-fret", type=int, default=0, help="no fretted note below it")
     group.add_argument("--highest-fret", type=int, help="no note above it")
     group.add_argument("--strings", help="only these strings: 1,2 (1 is the top line)")
+    group.add_argument("--one-string", action="store_true", help="the whole melody on one string")
     group.add_argument("--position", type=int, help="hold the index finger at this fret")
+    group.add_argument("--no-shift", action="store_true", help="hold the hand in one position")
+    group.add_argument("--start", help="place of the first note: string-fret or string-fret-finger")
+    group.add_argument(
+        "--objective",
+        choices=OBJECTIVES,
+        default="total",
+        help="least effort in all (default), or first the easiest hardest step",
+    )
+
+
+def hand_from(arguments: argparse.Namespace, instrument: Instrument) -> Hand:
+    """The hand the arguments describe, the instrument's usual one unless they name another."""
+    hand = hand_named(arguments.hand or instrument.hand)
+    if arguments.reach is None:
+        return hand
+    return replace(hand, largest_span=parse_span(arguments.reach))
+
+
+def parse_span(text: str) -> float:
+    """A span in mm from ``80mm`` or ``3.5in``, 20 to 300 mm."""
+    match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,2})?)\s*(mm|in)", text.strip())
+    span = float(match[1]) * (25.4 if match[2] == "in" else 1) if match else 0.0
+    if not 20 <= span <= 300:
+        raise RequestError(f'"{text[:40]}" is no reach: write 80mm or 3.5in, 20 to 300 mm')
+    return span
+
+
+def weights_from(arguments: argparse.Namespace) -> Weights:
+    """The prices the arguments set."""
+    return Weights().set(arguments.weights) if arguments.weights else Weights()
 
 
 def wishes_from(arguments: argparse.Namespace) -> Wishes:
@@ -99,7 +141,10 @@ def wishes_from(arguments: argparse.Namespace) -> Wishes:
         lowest_fret=arguments.lowest_fret,
         highest_fret=arguments.highest_fret,
         strings=_numbers(arguments.strings, "--strings"),
+        one_string=arguments.one_string,
         position=arguments.position,
+        no_shift=arguments.no_shift,
+        start=Start.parse(arguments.start) if arguments.start else None,
         open_strings=arguments.open_strings,
     )
 
@@ -115,13 +160,14 @@ def _numbers(text: str | None, option: str) -> tuple[int, ...] | None:
 
 def arrangement_from(arguments: argparse.Namespace) -> Arrangement:
     """The melody of the arguments on their instrument, with their hand and wishes."""
-    weights = Weights().set(arguments.weights) if arguments.weights else Weights()
+    instrument = instrument_from(arguments)
     return arrange(
         melody_from(arguments),
-        instrument_from(arguments),
-        hand=arguments.hand,
-        weights=weights,
+        instrument,
+        hand=hand_from(arguments, instrument),
+        weights=weights_from(arguments),
         wishes=wishes_from(arguments),
+        objective=arguments.objective,
     )
 
 

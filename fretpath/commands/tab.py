@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
 from fretpath.commands.options import (
     add_hand_options,
@@ -13,6 +14,7 @@ from fretpath.commands.options import (
     as_json,
     delivered,
 )
+from fretpath.neck.arrangement import Arrangement
 from fretpath.page.data import arrangement_data
 from fretpath.page.tab import ROWS, render_tab
 
@@ -23,6 +25,18 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rows", default=",".join(ROWS), help=f"rows to show, of {','.join(ROWS)}")
     parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
     parser.add_argument("--simple", action="store_true", help="print 2' for a ninth")
+    parser.add_argument(
+        "--ways", type=int, metavar="N", default=1, help="truly different ways to play it"
+    )
+    parser.add_argument(
+        "--why", action="store_true", help="what each step costs, and the next best"
+    )
+    parser.add_argument(
+        "--cannot-reach",
+        type=int,
+        metavar="NOTE",
+        help="play this note (counted from 1) elsewhere, and keep what comes before it",
+    )
     add_output_options(parser)
     add_instrument_options(parser)
     add_hand_options(parser)
@@ -31,16 +45,52 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> str:
     """The tab, or the same as JSON."""
     arrangement = arrangement_from(arguments)
+    if arguments.cannot_reach is not None:
+        from fretpath.neck.arranging import replan
+
+        arrangement = replan(arrangement, arguments.cannot_reach)
+    ways = _ways(arrangement, arguments.ways)
     if arguments.json:
-        return delivered(
-            arguments, as_json(arrangement_data(arrangement, degrees=arguments.degrees))
-        )
-    rows = [row for row in arguments.rows.split(",") if row]
+        data = [_data(way, arguments) for way in ways]
+        return delivered(arguments, as_json(data[0] if arguments.ways == 1 else data))
+    pages = [_page(way, arguments) for way in ways]
+    if arguments.ways != 1:
+        from fretpath.page.ways import render_ways
+
+        titled = [f"way {number}\n{page}" for number, page in enumerate(pages, start=1)]
+        pages = [render_ways(ways), *titled]
+    return delivered(arguments, "\n".join(pages))
+
+
+def _ways(arrangement: Arrangement, count: int) -> tuple[Arrangement, ...]:
+    if count == 1:
+        return (arrangement,)
+    from fretpath.neck.alternatives import ways_beside
+
+    return ways_beside(arrangement, count)
+
+
+def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
     page = render_tab(
         arrangement,
-        rows=rows,
+        rows=[row for row in arguments.rows.split(",") if row],
         width=arguments.width,
         degrees=arguments.degrees,
         simple=arguments.simple,
     )
-    return delivered(arguments, page)
+    if not arguments.why:
+        return page
+    from fretpath.neck.alternatives import reasons
+    from fretpath.page.ways import render_reasons
+
+    return f"{page}\n{render_reasons(arrangement, reasons(arrangement))}"
+
+
+def _data(arrangement: Arrangement, arguments: argparse.Namespace) -> dict[str, Any]:
+    data = arrangement_data(arrangement, degrees=arguments.degrees)
+    if arguments.why:
+        from fretpath.neck.alternatives import reasons
+        from fretpath.page.ways import reasons_data
+
+        data["reasons"] = reasons_data(reasons(arrangement))
+    return data

@@ -10,7 +10,7 @@ from fretpath.music.pitch import Interval, Pitch
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
 
-__all__ = ["note_label", "off_the_neck", "placement_fault"]
+__all__ = ["note_label", "off_the_neck", "placement_fault", "titled"]
 
 _MOST_LINES = 8
 _STEPS = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
@@ -30,7 +30,7 @@ def placement_fault(melody: Melody, event: int, instrument: Instrument) -> Unpla
     assert note.pitch is not None
     placement = note.placement
     assert placement is not None
-    label = f"{_title(melody)}{note_label(melody, event)}"
+    label = f"{titled(melody)}{note_label(melody, event)}"
     if placement.string is not None and placement.string > len(instrument.strings):
         return UnplayableError(
             f"{label}: {placement} asks for string {placement.string}, "
@@ -62,7 +62,7 @@ def off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument) 
     count = len(events)
     verb = "note has" if count == 1 else "notes have"
     lines = [
-        f"{_title(melody)}{count} {verb} no place on the {instrument.name} "
+        f"{titled(melody)}{count} {verb} no place on the {instrument.name} "
         f"({_name(low)} to {_name(high)}):"
     ]
     for event in events[:_MOST_LINES]:
@@ -75,7 +75,8 @@ def off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument) 
     return OutOfRangeError("\n".join(lines))
 
 
-def _title(melody: Melody) -> str:
+def titled(melody: Melody) -> str:
+    """The title and a colon to begin a message with, or nothing."""
     return f"{melody.title}: " if melody.title else ""
 
 

@@ -1,28 +1,23 @@
-"""Arranging: a melody, an instrument and a hand make a checked fingering.
+"""The result: a melody with a place, a position and a finger for every note; checked.
 
-The pipeline reads: pitches, places, path, checked :class:`Arrangement`.
+An :class:`Arrangement` checks itself when it is made: every place must sound its pitch.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
-from fretpath.errors import NoPathError, RequestError, UnplayableError
-from fretpath.music.melody import Melody, Placement
-from fretpath.neck.advice import off_the_neck, placement_fault
-from fretpath.neck.catalogue import instrument_named
-from fretpath.neck.costs import UNIT, Weights, note_costs
+from fretpath.music.melody import Melody
+from fretpath.neck.costs import UNIT, Weights
 from fretpath.neck.figures import Figures, figures_of
-from fretpath.neck.hand import Hand, hand_named
+from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.layers import build_layers, choices
-from fretpath.neck.search import FORBIDDEN, cheapest_path
-from fretpath.neck.states import all_states
 from fretpath.neck.wishes import Wishes
 
-__all__ = ["Arrangement", "Fingering", "arrange"]
+__all__ = ["Arrangement", "Fingering"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,23 +57,23 @@ class Arrangement:
     fingers: tuple[int, ...]
     """Finger of each struck note, 0 for an open string."""
     cost: int
-    """What the search minimised, in micrometre-equivalents (see ``docs/hand_model.md``)."""
-    octave_chosen: bool = field(default=False)
+    """Sum of all its notes and steps, in micrometre-equivalents (``docs/hand_model.md``)."""
+    octave_chosen: bool = False
     """Whether the octave was left free and chosen for the instrument."""
+    objective: str = "total"
+    """What was made least: ``total`` effort, or first the ``hardest`` step."""
 
     def __post_init__(self) -> None:
         columns = (self.strings, self.frets, self.positions, self.fingers)
         assert all(len(column) == len(self.melody.pitches) for column in columns)
-        table = self._sounding
-        for pitch, string, fret in zip(self.melody.pitches, self.strings, self.frets, strict=True):
-            assert table.get((string, fret)) == pitch.midi, f"{pitch} is not at {string}-{fret}"
-
-    @property
-    def _sounding(self) -> dict[tuple[int, int], int | None]:
-        return {
-            (string, fret): self.instrument.midi_at(string, fret)
-            for string, fret in set(zip(self.strings, self.frets, strict=True))
+        sounding = {
+            place: self.instrument.midi_at(*place)
+            for place in set(zip(self.strings, self.frets, strict=True))
         }
+        for pitch, place in zip(
+            self.melody.pitches, zip(self.strings, self.frets, strict=True), strict=True
+        ):
+            assert sounding[place] == pitch.midi, f"{pitch} does not lie at {place}"
 
     def __len__(self) -> int:
         return len(self.strings)
@@ -110,115 +105,9 @@ class Arrangement:
         """The cost in millimetre-equivalents of hand travel."""
         return self.cost / UNIT
 
-
-def arrange(
-    melody: Melody,
-    instrument: str | Instrument = "bass",
-    *,
-    hand: str | Hand | None = None,
-    weights: Weights | None = None,
-    wishes: Wishes | None = None,
-    octave: int | None = None,
-) -> Arrangement:
-    """The fingering of ``melody`` that moves the hand least.
-
-    >>> from fretpath.music.notation import parse_melody
-    >>> found = arrange(parse_melody("1 5 8 9 10", key="B"), "bass")
-    >>> found.frets, found.fingers, str(found.melody.tonic)
-    ((7, 9, 9, 6, 8), (2, 4, 4, 1, 3), 'B1')
-
-    *octave* puts the tonic there; otherwise, if the text leaves it free, the octave that costs
-    the hand least is taken, the lower of two equal ones.  *hand*, *weights* and *wishes* have
-    defaults in :mod:`fretpath.neck.hand`, :class:`Weights` and :class:`Wishes`.
-
-    Raises :class:`OutOfRangeError` with all notes that have no place on the neck,
-    :class:`NoPathError` when the limits leave no way from one note to the next, and
-    :class:`RequestError` for unknown names and impossible limits.
-    """
-    if isinstance(instrument, str):
-        instrument = instrument_named(instrument)
-    if not isinstance(hand, Hand):
-        hand = hand_named(hand or instrument.hand)
-    job = _Job(instrument, hand, weights or Weights(), wishes or Wishes())
-    job.wishes.check(instrument)
-    if not melody.pitches:
-        raise RequestError("there is no note to play in this melody, only rests")
-    if octave is not None:
-        return job.arranged(melody.in_octave(octave))
-    if not melody.octave_free:
-        return job.arranged(melody)
-    return job.in_best_octave(melody)
-
-
-@dataclass(frozen=True)
-class _Job:
-    """Everything that does not change from octave to octave."""
-
-    instrument: Instrument
-    hand: Hand
-    weights: Weights
-    wishes: Wishes
-
-    def in_best_octave(self, melody: Melody) -> Arrangement:
-        low, high = self.instrument.range
-        pitches = [pitch.midi for pitch in melody.pitches]
-        lowest = -((min(pitches) - low) // 12)
-        highest = (high - max(pitches)) // 12
-        best: Arrangement | None = None
-        problem: UnplayableError | None = None
-        for octaves in range(lowest, highest + 1):
-            moved = melody.in_octave(melody.octave + octaves)
-            try:
-                found = self.arranged(moved, octave_chosen=True)
-            except UnplayableError as refused:
-                problem = problem or refused
-                continue
-            if best is None or found.cost < best.cost:
-                best = found
-        if best:
-            return best
-        if problem:
-            raise problem
-        return self.arranged(melody.in_octave(self._nearest_octave(melody)))
-
-    def _nearest_octave(self, melody: Melody) -> int:
-        low, high = self.instrument.range
-        pitches = [pitch.midi for pitch in melody.pitches]
-        middle = (min(pitches) + max(pitches)) // 2
-        return melody.octave + round(((low + high) // 2 - middle) / 12)
-
-    def arranged(self, melody: Melody, *, octave_chosen: bool = False) -> Arrangement:
-        states = all_states(self.instrument, self.hand)
-        midi = [pitch.midi for pitch in melody.pitches]
-        kinds, kind = choices(states, self.wishes.allowed(states), midi, _placements(melody))
-        if any(len(numbers) == 0 for numbers in kinds):
-            raise self._no_place(melody, [len(kinds[k]) > 0 for k in kind])
-        costs = note_costs(self.instrument, states, self.weights, self.wishes.open_strings)
-        layers = build_layers(self.instrument, states, self.weights, costs, kinds, kind)
-        cost, path = cheapest_path(layers)
-        if cost >= FORBIDDEN:
-            raise NoPathError("the limits leave no way for the hand from one note to the next")
-        return Arrangement(
-            melody=melody,
-            instrument=self.instrument,
-            hand=self.hand,
-            weights=self.weights,
-            wishes=self.wishes,
-            strings=tuple(states.string[path].tolist()),
-            frets=tuple(states.fret[path].tolist()),
-            positions=tuple(states.position[path].tolist()),
-            fingers=tuple(states.finger[path].tolist()),
-            cost=cost,
-            octave_chosen=octave_chosen,
-        )
-
-    def _no_place(self, melody: Melody, found: Sequence[bool]) -> UnplayableError:
-        missing = [event for event, ok in zip(melody.struck, found, strict=True) if not ok]
-        for event in missing:
-            if melody.notes[event].placement:
-                return placement_fault(melody, event, self.instrument)
-        return off_the_neck(melody, missing, self.instrument)
-
-
-def _placements(melody: Melody) -> list[Placement | None]:
-    return [melody.notes[event].placement for event in melody.struck]
+    @property
+    def shifted(self) -> Iterator[bool]:
+        """For each struck note, whether the hand takes a new position there (first: True)."""
+        yield True
+        for before, after in pairwise(self.positions):
+            yield before != after

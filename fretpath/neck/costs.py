@@ -2,8 +2,8 @@
 
 **Theory.**  The hand moves along the neck (in millimetres, which the hand feels, and not in
 frets), the fingers reach apart, and the hand crosses strings.  Every term is turned into whole
-micrometre-equivalents (1000 is one millimetre of hand travel), rounded once, so that sums are exact
-and ties are real ties.  A path costs the sum of its notes and its steps.
+micrometre-equivalents (1000 is one millimetre of hand travel), rounded once, so that sums are
+exact and ties are real ties.  A path costs the sum of its notes and its steps.
 
 - A **note** costs by itself: finger, reach, open string, region, extension.
 - A **step** from one note to the next costs shift, across and roll.
@@ -23,7 +23,7 @@ from fretpath.errors import RequestError, nearest
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.states import States
 
-__all__ = ["Weights", "note_costs", "step_costs"]
+__all__ = ["UNIT", "Weights", "note_costs", "note_parts", "step_parts"]
 
 UNIT = 1000
 AVOID = 4
@@ -49,8 +49,8 @@ class Weights:
     """For an open string (its sound differs and the shape does not move to other keys)."""
     region: float = 0.02
     """For each mm between the hand and its preferred place."""
-    region_at: float = 180.0
-    """The preferred place of the index finger, in mm from the nut."""
+    region_at: float = 5.0
+    """The preferred place of the index finger, as a fret."""
     little: float = 1.6
     """For using the little finger."""
     extension: float = 20.0
@@ -81,55 +81,65 @@ class Weights:
         return replace(self, **changed)
 
 
-def note_costs(
+def note_parts(
     instrument: Instrument, states: States, weights: Weights, open_strings: str = "allow"
-) -> Ints:
-    """Cost of each state by itself; shape (states,), whole micrometre-equivalents.
+) -> dict[str, Ints]:
+    """What each state costs by itself, part by part; shape (states,), whole micrometres.
 
     *open_strings* is the wish: ``avoid`` makes an open string four times as dear, ``prefer``
     lets the fretted notes pay its price instead.
     """
-    hand_mm = _distances(instrument, states.position)
-    fretted = states.finger > 0
-    span = _distances(instrument, states.fret) - hand_mm
-    cost = weights.region * np.abs(hand_mm - weights.region_at)
+    hand_mm = along(instrument, states.position)
+    preferred = instrument.distance(weights.region_at)
+    fretted, little = states.finger > 0, states.finger == 4
+    span = along(instrument, states.fret) - hand_mm
+    too_wide = np.where(little, np.maximum(span - weights.reach_from, 0.0), 0.0)
     open_price = {"avoid": AVOID * weights.open, "prefer": 0.0}.get(open_strings, weights.open)
     fretted_price = weights.open if open_strings == "prefer" else 0.0
-    cost += np.where(fretted, fretted_price, open_price)
-    little = states.finger == 4
-    cost += np.where(little, weights.little, 0.0)
-    cost += np.where(little, weights.reach * np.maximum(span - weights.reach_from, 0.0), 0.0)
-    cost += np.where(states.extended, weights.extension, 0.0)
-    return _whole(cost)
+    return {
+        "region": _whole(weights.region * np.abs(hand_mm - preferred)),
+        "open": _whole(np.where(fretted, fretted_price, open_price)),
+        "little": _whole(np.where(little, weights.little, 0.0)),
+        "reach": _whole(weights.reach * too_wide),
+        "extension": _whole(np.where(states.extended, weights.extension, 0.0)),
+    }
 
 
-def step_costs(
+def note_costs(
+    instrument: Instrument, states: States, weights: Weights, open_strings: str = "allow"
+) -> Ints:
+    """What each state costs by itself: the sum of :func:`note_parts`; shape (states,)."""
+    parts = note_parts(instrument, states, weights, open_strings)
+    total: Ints = np.stack(list(parts.values())).sum(axis=0)
+    return total
+
+
+def step_parts(
     instrument: Instrument, states: States, weights: Weights, source: Ints, target: Ints
-) -> tuple[Ints, Ints]:
-    """Cost of stepping from states ``source`` to states ``target`` (broadcast together).
+) -> dict[str, Ints]:
+    """What stepping from states ``source`` to states ``target`` costs, part by part.
 
-    The first array is the shift, which more or less time makes cheaper or dearer; the second is
-    everything else.  Whole micrometre-equivalents, the cost of the notes themselves left out.
+    The two are broadcast together.  Whole micrometres, the cost of the notes themselves left out
+    and the shift at its plain price, before more or less time makes it cheaper or dearer.
     """
-    hand_mm = _distances(instrument, states.position)
-    shift = weights.shift * np.abs(hand_mm[source] - hand_mm[target])
-    spacing = _spacings(instrument, states.fret)
+    hand_mm = along(instrument, states.position)
+    table = np.array([instrument.string_spacing(f) for f in range(instrument.frets_free + 1)])
+    spacing = table[states.fret]
     strings = np.abs(states.string[source] - states.string[target])
-    across = weights.across * strings * (spacing[source] + spacing[target]) / 2
-    finger = states.finger
-    same_finger = (finger[source] == finger[target]) & (finger[source] > 0)
+    fingers = states.finger
+    same_finger = (fingers[source] == fingers[target]) & (fingers[source] > 0)
     stays = states.position[source] == states.position[target]
     rolled = same_finger & stays & (strings > 0)
-    return _whole(shift), _whole(across + np.where(rolled, weights.roll, 0.0))
+    return {
+        "shift": _whole(weights.shift * np.abs(hand_mm[source] - hand_mm[target])),
+        "across": _whole(weights.across * strings * (spacing[source] + spacing[target]) / 2),
+        "roll": _whole(np.where(rolled, weights.roll, 0.0)),
+    }
 
 
-def _distances(instrument: Instrument, frets: Ints) -> NDArray[np.float64]:
+def along(instrument: Instrument, frets: Ints) -> NDArray[np.float64]:
+    """Distance in mm of each fret from the nut (or the capo)."""
     return instrument.free_length * (1 - 2.0 ** (-frets / 12))
-
-
-def _spacings(instrument: Instrument, frets: Ints) -> NDArray[np.float64]:
-    table = np.array([instrument.string_spacing(f) for f in range(instrument.frets_free + 1)])
-    return table[frets]
 
 
 def _whole(millimetres: NDArray[np.float64]) -> Ints:

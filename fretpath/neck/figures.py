@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fretpath.neck.instrument import Instrument
 
-__all__ = ["Figures", "figures_of"]
+__all__ = ["Figures", "figures_of", "roman"]
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,16 @@ def figures_of(
         open_strings=int((frets == 0).sum()),
         positions=tuple(hands[stays].tolist()),
     )
+
+
+def roman(number: int) -> str:
+    """A position (1 to 39) in Roman numerals.
+
+    >>> roman(9), roman(24)
+    ('IX', 'XXIV')
+    """
+    tens, units = divmod(number, 10)
+    return "X" * tens + ("", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX")[units]
 
 
 def _mm(instrument: Instrument, frets: NDArray[np.int64]) -> NDArray[np.float64]:

@@ -24,7 +24,7 @@ from dataclasses import dataclass, replace
 
 from fretpath.errors import RequestError, nearest
 
-__all__ = ["HANDS", "Hand", "hand_named"]
+__all__ = ["HANDS", "Hand", "Reach", "hand_named"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,10 @@ class Hand:
     change_over: int = 1
     """First position that uses ``high``; 1 when there is one pattern for the whole neck."""
     largest_span: float | None = None
-    """Distance in mm no two fingers may be apart; None for no limit."""
+    """Distance in mm no finger may be from the index finger; None for no limit."""
+    spans: tuple[tuple[int, int, float], ...] = ()
+    """(finger, finger, mm): the most two fingers may be apart between two notes that follow each
+    other in one position.  No limit in mm was found in print, so none is set by itself."""
 
     def reaches(self, position: int) -> tuple[Reach, ...]:
         """The frets covered from a position (1 or higher), lowest first."""
@@ -94,7 +97,16 @@ HANDS: dict[str, Hand] = {
 
 
 def hand_named(name: str) -> Hand:
-    """A hand model by name, a change-over fret after a colon: ``one-two-four:5``."""
+    """A hand model by name, a change-over fret after a colon: ``one-two-four:5``.
+
+    Or a hand of one's own: a finger for each fret from the position on, ``.`` for none.
+
+    >>> [(reach.offset, reach.finger) for reach in hand_named("12.4").reaches(1)]
+    [(0, 1), (1, 2), (3, 4)]
+    """
+    if re.fullmatch(r"[1-4.]{1,8}", name.strip()) and name.strip()[0] != ".":
+        fingers = _reaches(name.strip())
+        return Hand(name.strip(), fingers, fingers)
     match = re.fullmatch(r"([a-z-]+)(?::(\d{1,2}))?", name.strip().lower())
     if match is None or match[1] not in HANDS:
         raise RequestError(

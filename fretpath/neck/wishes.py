@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,9 +14,36 @@ from fretpath.errors import RequestError
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.states import States
 
-__all__ = ["OPEN_STRINGS", "Wishes"]
+__all__ = ["OPEN_STRINGS", "Start", "Wishes"]
 
 OPEN_STRINGS = ("allow", "avoid", "forbid", "prefer")
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where the first note is played."""
+
+    string: int
+    """String number, 1 is the top line of the tab."""
+    fret: int
+    """Fret, 0 is open."""
+    finger: int | None = None
+    """1 to 4, 0 for an open string; None leaves it open."""
+
+    @classmethod
+    def parse(cls, text: str) -> Start:
+        """Read ``4-7`` (string and fret) or ``4-7-2`` (and finger)."""
+        match = re.fullmatch(r"(\d{1,2})-(\d{1,2})(?:-([0-4]))?", text.strip())
+        if match is None:
+            raise RequestError(
+                f'"{text[:40]}" is no place to start: write string-fret or string-fret-finger, '
+                "such as 4-7 or 4-7-2"
+            )
+        return cls(int(match[1]), int(match[2]), int(match[3]) if match[3] else None)
+
+    def __str__(self) -> str:
+        finger = "" if self.finger is None else f"-{self.finger}"
+        return f"{self.string}-{self.fret}{finger}"
 
 
 @dataclass(frozen=True)
@@ -26,10 +56,16 @@ class Wishes:
     """No note above this fret; None is the end of the neck."""
     strings: tuple[int, ...] | None = None
     """Only these strings; None is all of them."""
+    one_string: bool = False
+    """The whole melody on one string, whichever costs least."""
     position: int | None = None
     """Hold the hand in this position; None lets it move."""
+    no_shift: bool = False
+    """Hold the hand in one position, whichever costs least."""
     open_strings: str = "allow"
     """allow, avoid (four times the price), forbid, or prefer (fretted notes pay instead)."""
+    start: Start | None = None
+    """Where the first note is played; None leaves it open."""
 
     def __post_init__(self) -> None:
         if self.open_strings not in OPEN_STRINGS:
@@ -48,7 +84,7 @@ class Wishes:
             )
         if self.position is not None and not 1 <= self.position <= top:
             raise RequestError(f"a position is 1 to {top} here, not {self.position}")
-        for string in self.strings or ():
+        for string in (*(self.strings or ()), *((self.start.string,) if self.start else ())):
             if not 1 <= string <= len(instrument.strings):
                 raise RequestError(
                     f"there is no string {string}: this instrument has strings 1 (top line) "
@@ -68,3 +104,15 @@ class Wishes:
         if self.open_strings == "forbid":
             keep &= fretted
         return keep
+
+    def without_one(self) -> Iterator[tuple[str, Wishes]]:
+        """Each wish as the command line writes it, and the wishes without it."""
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if value == field.default or (field.name, value) == ("open_strings", "allow"):
+                continue
+            option = f"--{field.name.replace('_', '-')}"
+            shown = ",".join(map(str, value)) if isinstance(value, tuple) else str(value)
+            text = option if value is True else f"{option} {shown}"
+            dropped: dict[str, Any] = {field.name: field.default}
+            yield text, replace(self, **dropped)
