@@ -129,7 +129,7 @@ class Melody:
             if not starts.issuperset(places):
                 raise ValueError("a change of key or meter must begin a phrase")
         for before, note in pairwise((Note(None), *self.notes)):
-            if note.beats <= 0 or (note.tied and note.pitch != before.pitch):
+            if note.beats.numerator <= 0 or (note.tied and note.pitch != before.pitch):
                 raise ValueError("lengths must be above 0, and a tie continues the note before")
 
     def __len__(self) -> int:
@@ -226,7 +226,9 @@ class Melody:
     def transposed(self, interval: Interval) -> Melody:
         """The same melody an interval higher (or lower), keys and spelling moved with it."""
         notes = tuple(
-            note if note.pitch is None else replace(note, pitch=note.pitch + interval)
+            note
+            if note.pitch is None
+            else Note(note.pitch + interval, note.beats, note.tied, note.placement)
             for note in self.notes
         )
         first = self.tonic

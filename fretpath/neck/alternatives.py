@@ -10,7 +10,6 @@ fewer ways than asked for.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,7 +29,7 @@ from fretpath.neck.wishes import Wishes
 
 __all__ = ["STRETCH", "Reason", "describe", "reasons", "ways", "ways_beside"]
 
-STRETCH = 32
+STRETCH = 16
 MOST_WAYS = 20
 
 
@@ -65,38 +64,39 @@ def ways_beside(best: Arrangement, count: int) -> tuple[Arrangement, ...]:
         raise RequestError(f"the number of ways is 1 to {MOST_WAYS}, not {count}")
     found = [best]
     planner, layers = planned(best)
+    shared = _Shared(planner, layers)
     while len(found) < count:
-        shared, most = _shared(planner, layers, found)
-        cost, path = cheapest_apart(layers, shared, most)
+        shared.add(found[-1])
+        cost, path = cheapest_apart(layers, shared.marks, shared.most)
         if cost >= FORBIDDEN:
             break
-        way = made(planner, best.melody, layers, cost, path)
+        way = made(planner, best.melody, layers.numbers(path), cost)
         found.append(replace(way, octave_chosen=best.octave_chosen))
     return tuple(found)
 
 
-def _shared(
-    planner: Planner, layers: Layers, earlier: Sequence[Arrangement]
-) -> tuple[NDArray[np.bool_], list[int]]:
-    """Which states lie at a place that an earlier way uses, and how many may in each stretch."""
-    frets = planner.instrument.frets_free + 1
-    place = planner.states.string * frets + planner.states.fret
-    numbers = layers.states[layers.kind]
-    places = np.where(numbers < 0, -1, place[numbers])
-    one_place = np.array([len(np.unique(p[p >= 0])) for p in _kind_places(layers, place)])
-    fixed = (one_place == 1)[layers.kind]
-    shared = np.zeros(places.shape, dtype=bool)
-    for way in earlier:
-        taken = np.array(way.strings) * frets + np.array(way.frets)
-        shared |= places == taken[:, None]
-    shared[fixed] = False
-    starts = range(0, len(layers), STRETCH)
-    return shared, [int((~fixed[t : t + STRETCH]).sum()) // 2 for t in starts]
+class _Shared:
+    """Which states lie at a place that an earlier way uses; notes with one place never count."""
 
+    def __init__(self, planner: Planner, layers: Layers) -> None:
+        self._frets = planner.instrument.frets_free + 1
+        place = planner.states.string * self._frets + planner.states.fret
+        places = [place[numbers] for numbers in layers.states]
+        choice = [int(found.min()) < int(found.max()) for found in places]
+        self._places = [places[k] if choice[k] else None for k in layers.kind]
+        self.marks = [np.zeros(len(places[k]), dtype=bool) for k in layers.kind]
+        """For each layer, the states that count as shared."""
+        counted = [choice[k] for k in layers.kind]
+        self.most = [sum(counted[t : t + STRETCH]) // 2 for t in range(0, len(layers), STRETCH)]
+        """How many notes of each stretch may be shared."""
 
-def _kind_places(layers: Layers, place: NDArray[np.int64]) -> Iterator[NDArray[np.int64]]:
-    for numbers in layers.states:
-        yield np.where(numbers < 0, -1, place[numbers])
+    def add(self, way: Arrangement) -> None:
+        """Let a way count as an earlier one."""
+        for marks, places, string, fret in zip(
+            self.marks, self._places, way.strings, way.frets, strict=True
+        ):
+            if places is not None:
+                marks |= places == string * self._frets + fret
 
 
 def describe(arrangement: Arrangement) -> str:
@@ -149,27 +149,25 @@ def reasons(arrangement: Arrangement) -> tuple[Reason, ...]:
     then best.  For an arrangement made for the least total effort.
     """
     planner, layers = planned(arrangement)
-    through = cost_through(layers)
-    states, numbers = planner.states, layers.states[layers.kind]
-    path = _state_numbers(planner, arrangement)
-    string, fret = states.string[numbers], states.fret[numbers]
-    same = (string == np.array(arrangement.strings)[:, None]) & (
-        fret == np.array(arrangement.frets)[:, None]
-    )
-    through = np.where(same | (numbers < 0), FORBIDDEN, through)
-    other = through.argmin(axis=1)
-    parts = _parts(planner, arrangement, path)
+    parts = _parts(planner, arrangement)
     found = []
-    for i, here in enumerate(arrangement.fingerings):
-        cost = int(through[i, other[i]])
-        state = int(numbers[i, other[i]])
+    for i, (here, through) in enumerate(
+        zip(arrangement.fingerings, cost_through(layers), strict=True)
+    ):
+        numbers = layers.layer(i)
+        here_too = (planner.states.string[numbers] == here.string) & (
+            planner.states.fret[numbers] == here.fret
+        )
+        through = np.where(here_too, FORBIDDEN, through)
+        other = int(through.argmin())
+        cost = int(through[other])
         possible = cost < FORBIDDEN
         found.append(
             Reason(
                 note=i + 1,
                 here=here,
                 parts={name: part[i] / UNIT for name, part in parts.items() if part[i]},
-                instead=_fingering(planner, state) if possible else None,
+                instead=_fingering(planner, int(numbers[other])) if possible else None,
                 extra=(cost - arrangement.cost) / UNIT if possible else None,
             )
         )
@@ -191,10 +189,9 @@ def _state_numbers(planner: Planner, arrangement: Arrangement) -> NDArray[np.int
     return np.array([number[row] for row in played])
 
 
-def _parts(
-    planner: Planner, arrangement: Arrangement, path: NDArray[np.int64]
-) -> dict[str, list[int]]:
+def _parts(planner: Planner, arrangement: Arrangement) -> dict[str, list[int]]:
     """Every part of the cost, note by note; the step parts belong to the note they lead to."""
+    path = _state_numbers(planner, arrangement)
     notes = note_parts(
         planner.instrument, planner.states, planner.weights, planner.wishes.open_strings
     )

@@ -21,7 +21,7 @@ from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.costs import Weights
 from fretpath.neck.hand import Hand, hand_named
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.planner import FREE, Limit, Line, Planner, limits_of
+from fretpath.neck.planner import FREE, Limit, Line, Planner, limits_of, planner_for
 from fretpath.neck.search import (
     FORBIDDEN,
     Layers,
@@ -129,7 +129,7 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
     if not 1 <= note <= count:
         raise RequestError(f"there is no note {note}: the melody has notes 1 to {count}")
     melody = replace(arrangement.melody, octave_free=False)
-    planner = Planner(
+    planner = planner_for(
         arrangement.instrument, arrangement.hand, arrangement.weights, arrangement.wishes
     )
     line = _line(planner, melody)
@@ -141,16 +141,17 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
         limit = limits.get(note - 1, FREE)
         limits[note - 1] = replace(limit, without=((at.string, at.fret),))
     line = replace(line, limits=limits)
-    if planner.missing(line):
+    if note - 1 in planner.missing(line):
         event = melody.struck[note - 1]
         raise UnplayableError(
             f"{titled(melody)}{note_label(melody, event)}: there is no other place for this note "
             "within the wishes"
         )
-    found = _solved(planner, [melody], [line], arrangement.objective)[0]
-    if isinstance(found, Arrangement):
-        return replace(found, octave_chosen=arrangement.octave_chosen)
-    raise found
+    cost, numbers = next(_paths(planner, [line], arrangement.objective))
+    if cost >= FORBIDDEN:
+        raise _no_way(melody, planner.layers(line))
+    found = made(planner, melody, numbers, cost, arrangement.objective)
+    return replace(found, octave_chosen=arrangement.octave_chosen)
 
 
 def planned(arrangement: Arrangement) -> tuple[Planner, Layers]:
@@ -158,8 +159,8 @@ def planned(arrangement: Arrangement) -> tuple[Planner, Layers]:
     wishes = arrangement.wishes
     if wishes.one_string:
         wishes = replace(wishes, strings=(arrangement.strings[0],), one_string=False)
-    planner = Planner(arrangement.instrument, arrangement.hand, arrangement.weights, wishes)
-    return planner, planner.layers([_line(planner, arrangement.melody)])[0]
+    planner = planner_for(arrangement.instrument, arrangement.hand, arrangement.weights, wishes)
+    return planner, planner.layers(_line(planner, arrangement.melody))
 
 
 # -- one batch -----------------------------------------------------------------------------------
@@ -200,7 +201,7 @@ def _planner(
         hand = hand_named(hand or instrument.hand)
     wishes = wishes or Wishes()
     wishes.check(instrument)
-    return Planner(instrument, hand, weights or Weights(), wishes)
+    return planner_for(instrument, hand, weights or Weights(), wishes)
 
 
 def _or_raise(answer: Answer) -> Arrangement:
@@ -213,120 +214,136 @@ def _answers(planner: Planner, melodies: Sequence[Melody], objective: str) -> li
     """What becomes of each melody, all octaves that fit tried where the octave is free."""
     if objective not in OBJECTIVES:
         raise RequestError(f'the objective is total or hardest, not "{objective[:40]}"')
-    octaves = [_octaves(melody, planner.instrument) for melody in melodies]
-    flat = [moved for choices in octaves for moved in choices]
-    found = iter(_on_strings(planner, flat, objective))
-    answers: list[Answer] = []
-    for melody, choices in zip(melodies, octaves, strict=True):
-        tried = [next(found) for _ in choices]
-        answers.append(_best(planner, melody, tried))
-    return answers
+    planners = list(_on_each_string(planner))
+    tries = [
+        _Try(melody, up, _line(planner, melody, up))
+        for melody in melodies
+        for up in _octaves(melody, planner.instrument)
+    ]
+    results = [found for each in planners for found in _found(each, tries, objective)]
+    best: dict[int, _Found] = {}
+    for found in results:
+        key = id(found.tried.melody)
+        if key not in best or found.cost < best[key].cost:
+            best[key] = found
+    return [_answer(planner, best[id(melody)], objective) for melody in melodies]
 
 
-def _octaves(melody: Melody, instrument: Instrument) -> list[Melody]:
-    """The melody in every octave to try; just itself where the octave is fixed."""
+@dataclass(frozen=True, slots=True)
+class _Try:
+    """A melody moved by octaves, as the search sees it."""
+
+    melody: Melody
+    octaves: int
+    line: Line
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What a search found: a path and its cost, or FORBIDDEN and no path."""
+
+    tried: _Try
+    planner: Planner
+    cost: int
+    numbers: NDArray[np.int64] | None
+
+
+def _octaves(melody: Melody, instrument: Instrument) -> range:
+    """By how many octaves to move a melody; just 0 where the octave is fixed."""
     if not melody.pitches:
         raise RequestError(f"{titled(melody)}there is no note to play in this melody, only rests")
     if not melody.octave_free:
-        return [melody]
+        return range(1)
     low, high = instrument.range
     pitches = [pitch.midi for pitch in melody.pitches]
     least, most = -((min(pitches) - low) // 12), (high - max(pitches)) // 12
     if least > most:
-        middle = (low + high - min(pitches) - max(pitches)) / 2
-        least = most = round(middle / 12)
-    return [melody.in_octave(melody.octave + up) for up in range(least, most + 1)]
+        least = most = round((low + high - min(pitches) - max(pitches)) / 24)
+    return range(least, most + 1)
 
 
-def _best(planner: Planner, melody: Melody, tried: Sequence[Answer]) -> Answer:
-    """The cheapest of the octaves tried; if none can be played, the first one's error."""
-    playable = [answer for answer in tried if isinstance(answer, Arrangement)]
-    if not playable:
-        return _advised(planner, melody, tried[0])
-    best = min(playable, key=lambda arrangement: arrangement.cost)
-    return replace(best, octave_chosen=melody.octave_free)
+def _on_each_string(planner: Planner) -> Iterator[Planner]:
+    """The planner itself, or one for each string if all is to lie on one of them."""
+    wishes = planner.wishes
+    if not wishes.one_string:
+        yield planner
+        return
+    for string in wishes.strings or range(1, len(planner.instrument.strings) + 1):
+        alone = replace(wishes, strings=(string,))
+        yield planner_for(planner.instrument, planner.hand, planner.weights, alone)
 
 
-def _on_strings(planner: Planner, melodies: Sequence[Melody], objective: str) -> list[Answer]:
-    """Answers with the wish for one string resolved: each string is tried."""
-    if not planner.wishes.one_string:
-        return _placed(planner, melodies, objective)
-    strings = planner.wishes.strings or range(1, len(planner.instrument.strings) + 1)
-    each = [
-        _placed(
-            replace(planner, wishes=replace(planner.wishes, strings=(string,))), melodies, objective
-        )
-        for string in strings
-    ]
-    return [
-        min(tried, key=lambda a: a.cost if isinstance(a, Arrangement) else FORBIDDEN)
-        for tried in zip(*each, strict=True)
-    ]
-
-
-def _placed(planner: Planner, melodies: Sequence[Melody], objective: str) -> list[Answer]:
-    lines = [_line(planner, melody) for melody in melodies]
-    answers: list[Answer | None] = [
-        _no_place(planner, melody, missing) if (missing := planner.missing(line)) else None
-        for melody, line in zip(melodies, lines, strict=True)
-    ]
-    open_ones = [i for i, answer in enumerate(answers) if answer is None]
-    solved = iter(
-        _solved(planner, [melodies[i] for i in open_ones], [lines[i] for i in open_ones], objective)
-    )
-    return [next(solved) if answer is None else answer for answer in answers]
-
-
-def _line(planner: Planner, melody: Melody) -> Line:
+def _line(planner: Planner, melody: Melody, octaves: int = 0) -> Line:
     limits = limits_of([melody.notes[event].placement for event in melody.struck])
     start = planner.wishes.start
     if start is not None:
         limits[0] = Limit(start.string, start.fret, finger=start.finger)
-    midi = tuple(pitch.midi for pitch in melody.pitches)
+    midi = tuple(pitch.midi + 12 * octaves for pitch in melody.pitches)
     return Line(midi, limits, planner.haste(melody))
 
 
-def _solved(
-    planner: Planner, melodies: Sequence[Melody], lines: Sequence[Line], objective: str
-) -> list[Answer]:
-    if not lines:
-        return []
-    layers = planner.layers(lines)
-    if objective == "hardest":
-        layers = [easiest_layers(each) for each in layers]
-        paths = [cheapest_path(each) for each in layers]
-    elif len(layers) == 1:
-        paths = [cheapest_path(layers[0])]
-    else:
-        paths = cheapest_paths(layers)
-    return [
-        made(planner, melody, each, cost, path, objective)
-        if cost < FORBIDDEN
-        else _no_way(planner, melody, each)
-        for melody, each, (cost, path) in zip(melodies, layers, paths, strict=True)
-    ]
+def _found(planner: Planner, tries: Sequence[_Try], objective: str) -> Iterator[_Found]:
+    """The best path of each line that has one, in the order given."""
+    playable = [tried for tried in tries if not planner.missing(tried.line)]
+    paths = iter(_paths(planner, [tried.line for tried in playable], objective))
+    kept = {id(tried) for tried in playable}
+    for tried in tries:
+        cost, numbers = next(paths) if id(tried) in kept else (FORBIDDEN, None)
+        yield _Found(tried, planner, cost, numbers if cost < FORBIDDEN else None)
+
+
+def _paths(
+    planner: Planner, lines: Sequence[Line], objective: str
+) -> Iterator[tuple[int, NDArray[np.int64]]]:
+    """Cost and state numbers of the best path of each line."""
+    if objective == "total" and len(lines) > 1:
+        batch = planner.batch(lines)
+        nodes = batch[0]
+        for i, (cost, path) in enumerate(cheapest_paths(*batch)):
+            yield cost, nodes[range(len(path)), i, path]
+        return
+    for line in lines:
+        layers = planner.layers(line)
+        if objective == "hardest":
+            layers = easiest_layers(layers)
+        cost, path = cheapest_path(layers)
+        yield cost, layers.numbers(path)
+
+
+def _answer(planner: Planner, found: _Found, objective: str) -> Answer:
+    """The arrangement that was found, or the error that says why there is none."""
+    melody = found.tried.melody
+    moved = melody.in_octave(melody.octave + found.tried.octaves) if melody.octave_free else melody
+    if found.numbers is None:
+        return _advised(planner, melody, _problem(found.planner, moved, found.tried.line))
+    made_of = made(planner, moved, found.numbers, found.cost, objective, states=found.planner)
+    return replace(made_of, octave_chosen=True) if melody.octave_free else made_of
 
 
 def made(
     planner: Planner,
     melody: Melody,
-    layers: Layers,
+    numbers: NDArray[np.int64],
     cost: int,
-    path: NDArray[np.int64],
     objective: str = "total",
+    *,
+    states: Planner | None = None,
 ) -> Arrangement:
-    """The arrangement that a path through the layers of a melody stands for."""
-    states, numbers = planner.states, layers.numbers(path)
+    """The arrangement that a path, given as state numbers, stands for.
+
+    *states* is the planner that the numbers belong to, where that is another one.
+    """
+    columns = (states or planner).states
     return Arrangement(
         melody=melody,
         instrument=planner.instrument,
         hand=planner.hand,
         weights=planner.weights,
         wishes=planner.wishes,
-        strings=tuple(states.string[numbers].tolist()),
-        frets=tuple(states.fret[numbers].tolist()),
-        positions=tuple(states.position[numbers].tolist()),
-        fingers=tuple(states.finger[numbers].tolist()),
+        strings=tuple(columns.string[numbers].tolist()),
+        frets=tuple(columns.fret[numbers].tolist()),
+        positions=tuple(columns.position[numbers].tolist()),
+        fingers=tuple(columns.finger[numbers].tolist()),
         cost=cost,
         objective=objective,
     )
@@ -335,19 +352,23 @@ def made(
 # -- what to say when it cannot be played --------------------------------------------------------
 
 
-def _no_place(planner: Planner, melody: Melody, missing: Sequence[int]) -> UnplayableError:
+def _problem(planner: Planner, melody: Melody, line: Line) -> UnplayableError:
+    """Why a melody has no path: notes without a place, or a step that cannot be taken."""
+    missing = planner.missing(line)
     events = [melody.struck[note] for note in missing]
     for event in events:
         if melody.notes[event].placement:
             return placement_fault(melody, event, planner.instrument)
-    return off_the_neck(melody, events, planner.instrument)
+    if events:
+        return off_the_neck(melody, events, planner.instrument)
+    return _no_way(melody, planner.layers(line))
 
 
-def _no_way(planner: Planner, melody: Melody, layers: Layers) -> NoPathError:
+def _no_way(melody: Melody, layers: Layers) -> NoPathError:
     """Every note can be played alone; name the step that no path survives."""
     reached = layers.first
-    for t, k in enumerate(layers.table.tolist(), start=1):
-        reached = (layers.tables[k] + reached[None, :]).min(axis=1)
+    for t, k in enumerate(layers.table, start=1):
+        reached = (layers.tables[k] + reached).min(axis=1)
         if int(reached.min()) >= FORBIDDEN:
             before, after = (note_label(melody, melody.struck[note]) for note in (t - 1, t))
             return NoPathError(
@@ -356,12 +377,16 @@ def _no_way(planner: Planner, melody: Melody, layers: Layers) -> NoPathError:
     raise AssertionError("a path was lost")
 
 
-def _advised(planner: Planner, melody: Melody, problem: Answer) -> UnplayableError:
+def _advised(planner: Planner, melody: Melody, problem: UnplayableError) -> UnplayableError:
     """The error, with the single wish that would help if it were dropped."""
-    assert isinstance(problem, UnplayableError)
     for wish, wishes in planner.wishes.without_one():
-        freed = replace(planner, wishes=wishes)
-        answers = _on_strings(freed, _octaves(melody, planner.instrument), "total")
-        if any(isinstance(answer, Arrangement) for answer in answers):
-            return type(problem)(f"{problem}\nDrop {wish}: without it the melody can be played.")
+        freed = planner_for(planner.instrument, planner.hand, planner.weights, wishes)
+        tries = [
+            _Try(melody, up, _line(freed, melody, up)) for up in _octaves(melody, freed.instrument)
+        ]
+        for each in _on_each_string(freed):
+            if any(found.numbers is not None for found in _found(each, tries, "total")):
+                return type(problem)(
+                    f"{problem}\nDrop {wish}: without it the melody can be played."
+                )
     return problem

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +23,15 @@ from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.states import States, all_states
 from fretpath.neck.wishes import Wishes
 
-__all__ = ["FREE", "Limit", "Line", "Planner"]
+__all__ = ["FREE", "Limit", "Line", "Planner", "planner_for"]
 
 Ints = NDArray[np.int64]
+Haste = tuple[int, int]
+"""What the price of a shift is multiplied by, in 64ths: (after a fretted note, after an open
+string)."""
+PLAIN_HASTE = 64
+PLAIN: Haste = (PLAIN_HASTE, PLAIN_HASTE)
+"""The haste of a shift at its plain price."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +76,18 @@ class Line:
     """MIDI number of each note."""
     limits: Mapping[int, Limit]
     """What single notes are held to, by their place in ``midi``."""
-    haste: tuple[tuple[int, int], ...] | None = None
-    """For each step, what the price of a shift is multiplied by, in 64ths: (after a fretted note,
-    after an open string); None when nothing is known of the time."""
+    haste: tuple[Haste, ...] | None = None
+    """The haste of each step; None when nothing is known of the time."""
 
 
 @dataclass(frozen=True)
 class Planner:
-    """One instrument, one hand, its prices and the wishes."""
+    """One instrument, one hand, its prices and the wishes.
+
+    The cost of every step between any two states is one table, the *matrix*, computed once; the
+    states lie in the order of their sound, so the steps from one pitch to another are a block of
+    it and need no copying.
+    """
 
     instrument: Instrument
     hand: Hand
@@ -85,27 +96,67 @@ class Planner:
 
     @cached_property
     def states(self) -> States:
-        """Every state of the hand on the instrument."""
-        return all_states(self.instrument, self.hand)
-
-    @cached_property
-    def allowed(self) -> NDArray[np.bool_]:
-        """Which states the wishes leave."""
-        return self.wishes.allowed(self.states)
+        """Every state of the hand on the instrument that the wishes leave."""
+        states = all_states(self.instrument, self.hand)
+        return states.only(self.wishes.allowed(states))
 
     @cached_property
     def costs(self) -> Ints:
         """What each state costs by itself."""
         return note_costs(self.instrument, self.states, self.weights, self.wishes.open_strings)
 
-    def haste(self, melody: Melody) -> tuple[tuple[int, int], ...] | None:
+    @cached_property
+    def _step_costs(self) -> tuple[Ints, Ints]:
+        """The price of the shift, and of everything else, from every state to every other."""
+        number = np.arange(len(self.states))
+        source, target = number[None, :], number[:, None]
+        parts = step_parts(self.instrument, self.states, self.weights, source, target)
+        shift = parts.pop("shift")
+        rest = self.costs[:, None] + sum(parts.values())
+        rest[self._impossible(source, target)] = FORBIDDEN
+        return shift, rest
+
+    @cached_property
+    def _matrices(self) -> dict[Haste, Ints]:
+        return {}
+
+    def matrix(self, haste: Haste) -> Ints:
+        """Step costs, the target's own cost in them; shape (states + 1, states + 1).
+
+        Rows are targets, columns sources; the last of each is a state that cannot be reached.
+        """
+        if haste not in self._matrices:
+            shift, rest = self._step_costs
+            after_fretted, after_open = haste
+            hurry = np.where(self.states.finger > 0, after_fretted, after_open)
+            size = len(self.states) + 1
+            table = np.full((size, size), FORBIDDEN, dtype=np.int64)
+            table[:-1, :-1] = shift * hurry // PLAIN_HASTE + rest
+            self._matrices[haste] = table
+        return self._matrices[haste]
+
+    def _impossible(self, source: Ints, target: Ints) -> NDArray[np.bool_]:
+        """Steps that the hand or the wishes forbid."""
+        states = self.states
+        stays = states.position[source] == states.position[target]
+        barred: NDArray[np.bool_] = ~stays if self.wishes.no_shift else np.zeros_like(stays)
+        fret_mm = along(self.instrument, states.fret)
+        apart = np.abs(fret_mm[source] - fret_mm[target])
+        one_finger, other_finger = states.finger[source], states.finger[target]
+        for one, other, most in self.hand.spans:
+            pair = ((one_finger == one) & (other_finger == other)) | (
+                (one_finger == other) & (other_finger == one)
+            )
+            barred |= stays & pair & (apart > most)
+        return barred
+
+    def haste(self, melody: Melody) -> tuple[Haste, ...] | None:
         """How much dearer or cheaper each shift of a melody is; see :mod:`fretpath.neck.pace`."""
         return haste_of(melody)
 
     def choices(self, midi: int, limit: Limit = FREE) -> Ints:
-        """Numbers of the states that sound ``midi`` within the limit and the wishes."""
-        numbers = self.states.by_pitch.get(midi, np.empty(0, dtype=np.int64))
-        numbers = numbers[self.allowed[numbers]]
+        """Numbers of the states that sound ``midi`` within the limit, ascending."""
+        numbers = self.states.sounding(midi)
         return numbers if limit is FREE else numbers[limit.holds(self.states, numbers)]
 
     def missing(self, line: Line) -> list[int]:
@@ -117,93 +168,64 @@ class Planner:
                 missing.add(note)
         return sorted(missing)
 
-    def layers(self, lines: Sequence[Line]) -> list[Layers]:
-        """The layered graph of each line; no note may be missing.  All share their tables."""
-        found, kind = self._kinds(lines)
-        states = self._padded(found)
-        steps = [
-            _step_codes(at, line.haste, len(found)) for at, line in zip(kind, lines, strict=True)
-        ]
-        codes, table = np.unique(np.concatenate(steps), return_inverse=True)
-        tables = self._tables(states, codes, len(found))
-        ends = np.cumsum([len(step) for step in steps])[:-1]
-        first = np.where(states < 0, FORBIDDEN, self.costs[states])
-        return [
-            Layers(states, at, first[at[0]], tables, row)
-            for at, row in zip(kind, np.split(table, ends), strict=True)
-        ]
-
-    def _kinds(self, lines: Sequence[Line]) -> tuple[list[Ints], list[Ints]]:
+    def kinds(self, lines: Sequence[Line]) -> tuple[list[Ints], list[list[int]]]:
         """The choices of each kind of layer, and the kind of each note of each line."""
-        ends = np.cumsum([len(line.midi) for line in lines])[:-1]
-        notes = np.concatenate([np.array(line.midi, dtype=np.int64) for line in lines])
-        pitches, kinds = np.unique(notes, return_inverse=True)
-        found = [self.choices(int(midi)) for midi in pitches]
-        each = np.split(kinds, ends)
-        extra: dict[tuple[int, Limit], int] = {}
-        for line, kind in zip(lines, each, strict=True):
+        numbers: dict[int | tuple[int, Limit], int] = {}
+        kinds = [[numbers.setdefault(midi, len(numbers)) for midi in line.midi] for line in lines]
+        for line, kind in zip(lines, kinds, strict=True):
             for note, limit in line.limits.items():
-                pair = (line.midi[note], limit)
-                if pair not in extra:
-                    extra[pair] = len(found)
-                    found.append(self.choices(*pair))
-                kind[note] = extra[pair]
-        return found, each
+                kind[note] = numbers.setdefault((line.midi[note], limit), len(numbers))
+        found = [
+            self.choices(kind) if isinstance(kind, int) else self.choices(*kind) for kind in numbers
+        ]
+        return found, kinds
 
-    def _padded(self, found: Sequence[Ints]) -> Ints:
-        width = max(len(numbers) for numbers in found)
-        states = np.full((len(found), width), -1, dtype=np.int64)
-        for row, numbers in zip(states, found, strict=True):
-            row[: len(numbers)] = numbers
-        return states
+    def layers(self, line: Line) -> Layers:
+        """The layered graph of a line; no note may be missing."""
+        found, (kind,) = self.kinds([line])
+        hastes = line.haste or (PLAIN,) * (len(kind) - 1)
+        numbers: dict[tuple[int, int, Haste], int] = {}
+        table = [
+            numbers.setdefault((before, after, haste), len(numbers))
+            for (before, after), haste in zip(pairwise(kind), hastes, strict=True)
+        ]
+        tables = [self._block(found[a], found[b], haste) for a, b, haste in numbers]
+        return Layers(found, kind, self.costs[found[kind[0]]], tables, table)
 
-    def _tables(self, padded: Ints, codes: Ints, kinds: int) -> Ints:
-        """One table for each code; shape (codes, targets, sources)."""
-        pair, haste = codes // _HASTES, codes % _HASTES
-        source, target = padded[pair // kinds][:, None, :], padded[pair % kinds][:, :, None]
-        parts = step_parts(self.instrument, self.states, self.weights, source, target)
-        after_open, after_fretted = np.divmod(haste, _MOST_HASTE)
-        hurried = np.where(
-            self.states.finger[source] > 0, after_fretted[:, None, None], after_open[:, None, None]
-        )
-        tables = parts.pop("shift") * hurried // PLAIN_HASTE
-        for part in parts.values():
-            tables += part
-        tables += self.costs[target]
-        tables[self._impossible(source, target)] = FORBIDDEN
-        return tables
+    def _block(self, source: Ints, target: Ints, haste: Haste) -> Ints:
+        """The steps between two kinds of layer: a view where their states lie side by side."""
+        matrix = self.matrix(haste)
+        if _together(source) and _together(target):
+            return matrix[target[0] : target[-1] + 1, source[0] : source[-1] + 1]
+        return matrix[np.ix_(target, source)]
 
-    def _impossible(self, source: Ints, target: Ints) -> NDArray[np.bool_]:
-        """Steps that lead from or to padding, or that the hand or the wishes forbid."""
-        barred = (source < 0) | (target < 0)
-        states = self.states
-        stays = states.position[source] == states.position[target]
-        if self.wishes.no_shift:
-            barred = barred | ~stays
-        fret_mm = along(self.instrument, states.fret)
-        apart = np.abs(fret_mm[source] - fret_mm[target])
-        for one, other, most in self.hand.spans:
-            fingers = states.finger[source], states.finger[target]
-            pair = ((fingers[0] == one) & (fingers[1] == other)) | (
-                (fingers[0] == other) & (fingers[1] == one)
-            )
-            barred = barred | (stays & pair & (apart > most))
-        return barred
+    def batch(self, lines: Sequence[Line]) -> tuple[Ints, list[int], Ints, Ints, Ints]:
+        """Many lines in the form that :func:`cheapest_paths` takes."""
+        found, kinds = self.kinds(lines)
+        lengths = [len(kind) for kind in kinds]
+        unreachable = len(self.states)
+        padded = np.full((len(found), max(map(len, found))), unreachable, dtype=np.int64)
+        for row, choice in zip(padded, found, strict=True):
+            row[: len(choice)] = choice
+        kind = np.array([k + [k[-1]] * (max(lengths) - len(k)) for k in kinds]).T
+        hastes: dict[Haste, int] = {}
+        matrix = np.zeros((max(lengths) - 1, len(lines)), dtype=np.int64)
+        for i, line in enumerate(lines):
+            steps = line.haste or (PLAIN,) * (lengths[i] - 1)
+            matrix[: len(steps), i] = [hastes.setdefault(step, len(hastes)) for step in steps]
+        matrices = np.stack([self.matrix(haste) for haste in hastes or [PLAIN]])
+        first = np.append(self.costs, FORBIDDEN)
+        return padded[kind], lengths, matrices, matrix, first
 
 
-PLAIN_HASTE = 64
-"""The haste of a shift at its plain price."""
-_MOST_HASTE = 1024
-_HASTES = _MOST_HASTE * _MOST_HASTE
+@lru_cache(maxsize=16)
+def planner_for(instrument: Instrument, hand: Hand, weights: Weights, wishes: Wishes) -> Planner:
+    """The planner of that instrument, hand, prices and wishes; the last few are kept."""
+    return Planner(instrument, hand, weights, wishes)
 
 
-def _step_codes(kind: Ints, haste: tuple[tuple[int, int], ...] | None, kinds: int) -> Ints:
-    """One number for each step: which kinds of layer it joins, and in how much haste."""
-    pair = kind[:-1] * kinds + kind[1:]
-    if haste is None:
-        return pair * _HASTES + PLAIN_HASTE * (_MOST_HASTE + 1)
-    fretted, open_string = np.array(haste, dtype=np.int64).reshape(-1, 2).T
-    return pair * _HASTES + open_string * _MOST_HASTE + fretted
+def _together(numbers: Ints) -> bool:
+    return len(numbers) > 0 and int(numbers[-1] - numbers[0]) == len(numbers) - 1
 
 
 def limits_of(placements: Sequence[Placement | None]) -> dict[int, Limit]:

@@ -3,7 +3,7 @@
 **Theory.**  The notes of a melody are layers of a directed graph; the states that sound a note
 are the nodes of its layer, and steps lead from each layer to the next only.  Such a graph has no
 circle, so one pass from the last layer to the first finds the cheapest rest of the way from every
-state: ``rest[t][s] = min over states d of (step cost of s -> d) + rest[t + 1][d]``.
+state: ``rest[t][s] = min over next states d of (step cost of s -> d) + rest[t + 1][d]``.
 
 Equal steps have one table, so the pass is one addition and one minimum a layer.  A second pass
 walks forward and takes the first best state of each layer: the path is the cheapest, and among
@@ -41,51 +41,45 @@ FORBIDDEN = 1 << 42
 
 @dataclass(frozen=True, eq=False)
 class Layers:
-    """The layered graph of one melody, in columns.
+    """The layered graph of one melody of ``n`` notes."""
 
-    ``n`` notes, ``w`` the widest layer, ``k`` distinct step tables.  Layers with fewer than ``w``
-    states are padded; what leads to padding is FORBIDDEN.
-    """
-
-    states: Ints
-    """State numbers of each kind of layer, shape (kinds, w); -1 is padding."""
-    kind: Ints
-    """Kind of each layer, shape (n,)."""
+    states: Sequence[Ints]
+    """State numbers of each kind of layer, ascending."""
+    kind: Sequence[int]
+    """Kind of each layer; length n."""
     first: Ints
-    """Cost of each state of the first layer, shape (w,)."""
-    tables: Ints
-    """Step costs, the cost of the target in them, shape (k, w targets, w sources)."""
-    table: Ints
-    """Which table leads from layer t to t + 1, shape (n - 1,)."""
+    """Cost of each state of the first layer."""
+    tables: Sequence[Ints]
+    """Step costs with the cost of the target in them, each of shape (targets, sources)."""
+    table: Sequence[int]
+    """Which table leads from layer t to t + 1; length n - 1."""
 
     def __len__(self) -> int:
         return len(self.kind)
 
-    @property
-    def width(self) -> int:
-        """States of the widest layer."""
-        return int(self.states.shape[1])
-
-    def numbers(self, path: Ints) -> Ints:
+    def numbers(self, path: Sequence[int]) -> Ints:
         """State numbers of a path given as places in the layers."""
-        return self.states[self.kind, path]
+        states = self.states
+        return np.array([states[k][at] for k, at in zip(self.kind, path, strict=True)])
+
+    def layer(self, t: int) -> Ints:
+        """State numbers of a layer."""
+        return self.states[self.kind[t]]
 
 
-def cheapest_rest(layers: Layers) -> Ints:
-    """The cheapest rest of the way from each state; shape (n, w), 0 in the last layer."""
-    rest = np.zeros((len(layers), layers.width), dtype=np.int64)
-    sums = np.empty((layers.width, layers.width), dtype=np.int64)
-    tables, rows, columns = list(layers.tables), list(rest), list(rest[:, :, None])
-    add, least = np.add, np.minimum.reduce
-    t = len(layers) - 1
-    for k in reversed(layers.table.tolist()):
-        add(tables[k], columns[t], sums)
-        t -= 1
-        least(sums, axis=0, out=rows[t])
+def cheapest_rest(layers: Layers) -> list[Ints]:
+    """The cheapest rest of the way from each state of each layer, 0 in the last one."""
+    tables, least = layers.tables, np.minimum.reduce
+    row = np.zeros(len(layers.layer(-1)), dtype=np.int64)
+    rest = [row]
+    for k in reversed(layers.table):
+        row = least(tables[k] + row[:, None], axis=0)
+        rest.append(row)
+    rest.reverse()
     return rest
 
 
-def cheapest_path(layers: Layers) -> tuple[int, Ints]:
+def cheapest_path(layers: Layers) -> tuple[int, list[int]]:
     """Total cost and the path as a place in each layer; FORBIDDEN or more if there is none.
 
     Runtime: proportional to the number of notes times the square of the widest layer.
@@ -94,55 +88,58 @@ def cheapest_path(layers: Layers) -> tuple[int, Ints]:
     start = layers.first + rest[0]
     at = int(start.argmin())
     total = int(start[at])
-    width = layers.width
-    from_state = list(layers.tables.transpose(0, 2, 1).reshape(-1, width).copy())
-    sums = np.empty(width, dtype=np.int64)
+    tables = layers.tables
     path = [at]
-    for k, onward in zip(layers.table.tolist(), list(rest)[1:], strict=True):
-        np.add(from_state[k * width + at], onward, sums)
-        at = int(sums.argmin())
+    for k, onward in zip(layers.table, rest[1:], strict=True):
+        at = int((tables[k][:, at] + onward).argmin())
         path.append(at)
-    return total, np.array(path)
+    return total, path
 
 
-def cheapest_paths(many: Sequence[Layers]) -> list[tuple[int, Ints]]:
-    """:func:`cheapest_path` of each, all melodies advancing together.
+def cheapest_paths(
+    nodes: Ints, lengths: Sequence[int], matrices: Ints, matrix: Ints, first: Ints
+) -> list[tuple[int, list[int]]]:
+    """:func:`cheapest_path` for ``m`` melodies at once, all advancing together.
 
-    The layers must share their tables and states; melodies may differ in length.
+    *nodes* holds the state numbers of each layer, shape (n, m, w), padded with the number of a
+    state to which and from which every step is FORBIDDEN; *lengths* the notes of each melody
+    (layers behind its end do not count).  *matrices* are tables over all states, shape (h,
+    targets, sources), and *matrix* says which of them leads from layer t to t + 1, shape
+    (n - 1, m).  *first* is what each state costs as the first of a path.
     """
-    lengths = [len(layers) for layers in many]
-    tables, width, longest = many[0].tables, many[0].width, max(lengths)
-    stay = np.full((1, width, width), FORBIDDEN, dtype=np.int64)
-    stay[0, range(width), range(width)] = 0
-    tables = np.concatenate((tables, stay))
-    table = np.full((len(many), longest - 1), len(tables) - 1)
-    for row, layers in zip(table, many, strict=True):
-        row[: len(layers) - 1] = layers.table
-    rest = np.zeros((longest, len(many), width), dtype=np.int64)
-    for t in range(longest - 2, -1, -1):
-        np.min(tables[table[:, t]] + rest[t + 1][:, :, None], axis=1, out=rest[t])
-    start = np.stack([layers.first for layers in many]) + rest[0]
+    count, many, _ = nodes.shape
+    size = matrices.shape[-1]
+    flat = matrices.reshape(-1)
+    base = matrix[:, :, None] * size * size
+    rest = np.zeros(nodes.shape, dtype=np.int64)
+    ends = np.array(lengths)
+    for t in range(count - 2, -1, -1):
+        rows = nodes[t + 1] * size + base[t]
+        costs = flat.take(rows[:, :, None] + nodes[t][:, None, :])
+        costs += rest[t + 1][:, :, None]
+        np.min(costs, axis=1, out=rest[t])
+        rest[t, ends <= t + 1] = 0
+    each = np.arange(many)
+    start = first[nodes[0]] + rest[0]
     at = start.argmin(axis=1)
-    totals = start[np.arange(len(many)), at].tolist()
+    totals = start[each, at].tolist()
     paths = [at]
-    for t in range(longest - 1):
-        at = (tables[table[:, t], :, at] + rest[t + 1]).argmin(axis=1)
+    for t in range(count - 1):
+        rows = nodes[t + 1] * size + base[t]
+        at = (flat.take(rows + nodes[t][each, at][:, None]) + rest[t + 1]).argmin(axis=1)
         paths.append(at)
-    columns = np.stack(paths, axis=1)
-    return [
-        (total, path[:length]) for total, path, length in zip(totals, columns, lengths, strict=True)
-    ]
+    columns = np.stack(paths, axis=1).tolist()
+    return [(total, path[:n]) for total, path, n in zip(totals, columns, lengths, strict=True)]
 
 
-def cost_through(layers: Layers) -> Ints:
-    """Cost of the cheapest path through each state of each layer, shape (n, w)."""
+def cost_through(layers: Layers) -> list[Ints]:
+    """Cost of the cheapest path through each state of each layer."""
     rest = cheapest_rest(layers)
-    through = np.empty_like(rest)
     reached = layers.first
-    through[0] = reached + rest[0]
-    for t, k in enumerate(layers.table.tolist(), start=1):
-        reached = (layers.tables[k] + reached[None, :]).min(axis=1)
-        through[t] = reached + rest[t]
+    through = [reached + rest[0]]
+    for k, onward in zip(layers.table, rest[1:], strict=True):
+        reached = (layers.tables[k] + reached).min(axis=1)
+        through.append(reached + onward)
     return through
 
 
@@ -153,54 +150,55 @@ def easiest_layers(layers: Layers) -> Layers:
     them is the minimax answer: the least hardest step first, the least sum second.  The cost of a
     step includes its target note; the first note, which no step leads to, does not count.
     """
-    rest = np.where(layers.states[layers.kind[-1]] < 0, FORBIDDEN, 0)
-    for k in layers.table[::-1].tolist():
+    rest = np.zeros(len(layers.layer(-1)), dtype=np.int64)
+    for k in reversed(layers.table):
         rest = np.maximum(layers.tables[k], rest[:, None]).min(axis=0)
-    hardest = int(np.where(layers.first < FORBIDDEN, rest, FORBIDDEN).min())
-    tables = np.where(layers.tables > hardest, FORBIDDEN, layers.tables)
+    hardest = int(rest[layers.first < FORBIDDEN].min(initial=FORBIDDEN))
+    tables = [np.where(table > hardest, FORBIDDEN, table) for table in layers.tables]
     return replace(layers, tables=tables)
 
 
 def cheapest_apart(
-    layers: Layers, shared: NDArray[np.bool_], most: Sequence[int]
-) -> tuple[int, Ints]:
+    layers: Layers, shared: Sequence[NDArray[np.bool_]], most: Sequence[int]
+) -> tuple[int, list[int]]:
     """The cheapest path with few shared notes in every stretch of the melody.
 
-    *shared* marks the states that count, shape (n, w).  *most* has one entry for each stretch of
+    *shared* marks the states of each layer that count.  *most* has one entry for each stretch of
     equal length: how many of its notes may be shared.  Cost FORBIDDEN or more if there is no way.
 
-    The state of the search is (state, shared notes left in this stretch).
+    The state of this search is (state, shared notes that may still follow in the stretch).
     """
-    count, width = len(layers), layers.width
+    count, least = len(layers), np.minimum.reduce
     stretch = -(-count // len(most))
-    room = max(most) + 1
-    rest = np.zeros((count, room, width), dtype=np.int64)
-    """rest[t][h]: the rest of the way when h more shared notes may follow *after* note t."""
+    limit = [None if t % stretch else most[t // stretch] for t in range(count)]
+    row = np.zeros((max(most) + 1, len(layers.layer(-1))), dtype=np.int64)
+    onward = [_onward(row, shared[-1], limit[-1])]
     for t in range(count - 2, -1, -1):
-        onward = _onward(rest[t + 1], shared[t + 1], _left(t + 1, stretch, most))
-        rest[t] = (layers.tables[layers.table[t]] + onward[:, :, None]).min(axis=1)
-    start = layers.first + _onward(rest[0], shared[0], _left(0, stretch, most))[most[0]]
+        row = least(layers.tables[layers.table[t]] + onward[-1][:, :, None], axis=1)
+        onward.append(_onward(row, shared[t], limit[t]))
+    onward.reverse()
+    left = most[0]
+    start = layers.first + onward[0][left]
     at = int(start.argmin())
     total = int(start[at])
-    left = most[0] - int(shared[0, at])
     path = [at]
     for t in range(1, count):
-        limit = _left(t, stretch, most)
-        onward = _onward(rest[t], shared[t], limit)[left]
-        at = int((layers.tables[layers.table[t - 1]][:, at] + onward).argmin())
-        left = (left if limit is None else limit) - int(shared[t, at])
+        left -= int(shared[t - 1][at])
+        at = int((layers.tables[layers.table[t - 1]][:, at] + onward[t][left]).argmin())
         path.append(at)
-    return total, np.array(path)
-
-
-def _left(t: int, stretch: int, most: Sequence[int]) -> int | None:
-    """The allowance that begins at note t, or None inside a stretch."""
-    return None if t % stretch else most[t // stretch]
+        allowance = limit[t]
+        left = left if allowance is None else allowance
+    return total, path
 
 
 def _onward(rest: Ints, shared: NDArray[np.bool_], limit: int | None) -> Ints:
-    """Cost from a note on, by the allowance that the note before has left; shape (room, w)."""
-    dearer = np.full_like(rest, FORBIDDEN)
-    dearer[1:] = rest[:-1]
-    after = np.where(shared, dearer, rest)
+    """Cost of going on from a note, by the allowance left before it; shape (allowances, states).
+
+    *limit* is the new allowance where a stretch begins at this note, None inside a stretch.
+    """
+    after = rest
+    if shared.any():
+        after = rest.copy()
+        after[1:, shared] = rest[:-1, shared]
+        after[0, shared] = FORBIDDEN
     return after if limit is None else np.broadcast_to(after[limit], rest.shape)

@@ -3,15 +3,16 @@
 A state is (string, fret, position), and with the hand model that names the finger.  An open
 string can be played from any position, so it has one state for each: the hand stays where it is.
 
-States are kept as columns, in the order that settles ties: by fret, then position, then string.
-Of two paths that cost the same, the one wins whose first differing note comes first in it.
+States are kept as columns in the order of what they sound, and those of one pitch in the order
+that settles ties: by fret, then position, then string.  Of two paths that cost the same, the one
+wins whose first differing note comes first in it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, fields
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,20 +46,28 @@ class States:
         return len(self.string)
 
     @cached_property
-    def by_pitch(self) -> dict[int, Ints]:
-        """State numbers of each MIDI number, ascending."""
-        order = np.argsort(self.midi, kind="stable")
-        pitches, starts = np.unique(self.midi[order], return_index=True)
-        groups = np.split(order, starts[1:])
-        return {int(p): group for p, group in zip(pitches, groups, strict=True)}
+    def _by_pitch(self) -> dict[int, Ints]:
+        pitches, starts = np.unique(self.midi, return_index=True)
+        groups = np.split(np.arange(len(self)), starts[1:])
+        return {int(pitch): group for pitch, group in zip(pitches, groups, strict=True)}
+
+    def sounding(self, midi: int) -> Ints:
+        """Numbers of the states that sound ``midi``: a run of whole numbers, or none."""
+        return self._by_pitch.get(midi, _NONE)
+
+    def only(self, keep: NDArray[np.bool_]) -> States:
+        """The states that are marked."""
+        return States(**{field.name: getattr(self, field.name)[keep] for field in fields(self)})
 
 
+_NONE = np.empty(0, dtype=np.int64)
+
+
+@lru_cache(maxsize=64)
 def all_states(instrument: Instrument, hand: Hand) -> States:
-    """Every state of an instrument and a hand, in the order that settles ties."""
+    """Every state of an instrument and a hand, in the order given above."""
     rows = sorted(_rows(instrument, hand))
-    if not rows:
-        rows = [(0, 1, 1, 0, 0, -1)]
-    fret, position, string, finger, extended, midi = np.array(rows, dtype=np.int64).T
+    midi, fret, position, string, finger, extended = np.array(rows, dtype=np.int64).T
     return States(string, fret, position, finger, extended.astype(bool), midi)
 
 
@@ -67,12 +76,12 @@ def _rows(instrument: Instrument, hand: Hand) -> Iterator[tuple[int, int, int, i
         for position in range(1, instrument.frets_free + 1):
             midi = instrument.midi_at(string, 0)
             assert midi is not None
-            yield 0, position, string, 0, 0, midi
+            yield midi, 0, position, string, 0, 0
             for reach in hand.reaches(position):
                 fret = position + reach.offset
                 sound = instrument.midi_at(string, fret) if fret > 0 else None
                 if sound is not None and _in_reach(instrument, hand, position, fret):
-                    yield fret, position, string, reach.finger, int(reach.extended), sound
+                    yield sound, fret, position, string, reach.finger, int(reach.extended)
 
 
 def _in_reach(instrument: Instrument, hand: Hand, position: int, fret: int) -> bool:
