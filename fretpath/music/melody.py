@@ -129,7 +129,8 @@ class Melody:
             if not starts.issuperset(places):
                 raise ValueError("a change of key or meter must begin a phrase")
         for before, note in pairwise((Note(None), *self.notes)):
-            if note.beats <= 0 or (note.tied and note.pitch != before.pitch):
+            tied_to_rest = note.tied and note.pitch is None
+            if note.beats <= 0 or tied_to_rest or (note.tied and note.pitch != before.pitch):
                 raise ValueError("lengths must be above 0, and a tie continues the note before")
 
     def __len__(self) -> int:
