@@ -9,13 +9,13 @@ To look at it::
     from fretpath import parse_melody
     from fretpath.neck.lattice import lattice
 
-    graph = lattice(parse_melody("octave: 2\\n\\n1 5 8"), "bass")
+    graph = lattice(parse_melody("1 5 8", key="B"), "bass")
     graph.nodes(data=True)                # every way to play every note
-    graph.in_degree("end")                # in how many ways the last note can be played
+    graph.edges(data=True)                # every step, with its parts in mm of hand travel
 
 All attributes are text and numbers, so ``networkx.write_graphml(graph, "tune.graphml")`` writes a
-file that graph viewers read.  The search itself does not use this graph: it is some twenty times
-slower than :mod:`fretpath.neck.search` on the same melody.
+file that graph viewers read.  The shortest path from ``start`` to ``end`` by ``total`` costs what
+the search found; among equals networkx names any one, the search the first in ``order``.
 """
 
 from __future__ import annotations
@@ -29,13 +29,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
-from fretpath.neck.advice import off_the_neck
-from fretpath.neck.catalogue import instrument_named
-from fretpath.neck.costs import UNIT, Weights, note_costs, step_costs
-from fretpath.neck.hand import Hand, hand_named
+from fretpath.neck.arranging import arrange, planned
+from fretpath.neck.costs import UNIT, Weights, step_parts
+from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.layers import choices
-from fretpath.neck.states import States, all_states
+from fretpath.neck.planner import Planner
+from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.wishes import Wishes
 
 if TYPE_CHECKING:
@@ -44,6 +43,7 @@ if TYPE_CHECKING:
 __all__ = ["lattice"]
 
 Ints = NDArray[np.int64]
+Edge = tuple[str, str, dict[str, float]]
 
 
 def lattice(
@@ -54,31 +54,27 @@ def lattice(
     weights: Weights | None = None,
     wishes: Wishes | None = None,
 ) -> nx.DiGraph:
-    """Every way to play ``melody`` in its octave, as a ``networkx.DiGraph``.
+    """Every way to play ``melody``, in the octave in which it is played, as a ``networkx.DiGraph``.
 
-    Nodes are named ``note 2: string 3 fret 5 position 4`` and carry ``note`` (from 1),
+    Nodes are named ``note 2: string 3 fret 9 position 6`` and carry ``note`` (from 1),
     ``string``, ``fret``, ``position``, ``finger``, ``pitch``, ``degree`` (empty without a key) and
-    ``order`` (the smaller one wins a tie).  Edges carry ``shift``, ``across`` (rolls included) and
-    ``note`` (what the note they lead to costs by itself) in mm of hand travel, and ``total``, the
-    sum in whole micrometres.
+    ``order`` (the smaller one wins a tie).  Edges carry, in mm of hand travel, ``shift`` (at its
+    plain price), ``across``, ``roll``, ``note`` (what the note they lead to costs by itself) and
+    ``hurry`` (what more or less time adds to the shift), and ``total``, their sum in whole
+    micrometres.  Steps that the hand or the wishes forbid are left out.
 
     >>> from fretpath.music.notation import parse_melody
     >>> graph = lattice(parse_melody("E1 A1"), "bass")
     >>> graph.nodes["note 2: string 4 fret 5 position 3"]["finger"]
     3
 
-    Raises :class:`OutOfRangeError` with all notes that have no place on the neck.
+    Arguments and errors are those of :func:`~fretpath.neck.arranging.arrange`.
     """
     import networkx as nx
 
-    if isinstance(instrument, str):
-        instrument = instrument_named(instrument)
-    if not isinstance(hand, Hand):
-        hand = hand_named(hand or instrument.hand)
-    wishes = wishes or Wishes()
-    wishes.check(instrument)
-    ways = _Ways(melody, instrument, hand, weights or Weights(), wishes)
-    graph = nx.DiGraph(title=melody.title, instrument=instrument.name)
+    found = arrange(melody, instrument, hand=hand, weights=weights, wishes=wishes)
+    ways = _Ways(found.melody, *planned(found))
+    graph = nx.DiGraph(title=melody.title, instrument=found.instrument.name)
     graph.add_node("start")
     graph.add_nodes_from(ways.nodes())
     graph.add_node("end")
@@ -86,90 +82,68 @@ def lattice(
     return graph
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Ways:
     """Every way to play every note, and what the steps between them cost."""
 
     melody: Melody
-    instrument: Instrument
-    hand: Hand
-    weights: Weights
-    wishes: Wishes
+    planner: Planner
+    layers: Layers
 
     @cached_property
-    def states(self) -> States:
-        return all_states(self.instrument, self.hand)
-
-    @cached_property
-    def costs(self) -> Ints:
-        return note_costs(self.instrument, self.states, self.weights, self.wishes.open_strings)
-
-    @cached_property
-    def layers(self) -> list[Ints]:
-        """State numbers of each note."""
-        melody = self.melody
-        placements = [melody.notes[event].placement for event in melody.struck]
-        midi = [pitch.midi for pitch in melody.pitches]
-        found, kind = choices(self.states, self.wishes.allowed(self.states), midi, placements)
-        layers = [found[k] for k in kind]
-        missing = [
-            event for event, layer in zip(melody.struck, layers, strict=True) if not len(layer)
-        ]
-        if missing:
-            raise off_the_neck(melody, missing, self.instrument)
-        return layers
+    def rows(self) -> list[Ints]:
+        """State numbers of each note, padding left out."""
+        rows = self.layers.states[self.layers.kind]
+        return [row[row >= 0] for row in rows]
 
     def name(self, note: int, state: int) -> str:
-        string, fret = self.states.string[state], self.states.fret[state]
-        return (
-            f"note {note + 1}: string {string} fret {fret} position {self.states.position[state]}"
-        )
+        states = self.planner.states
+        place = f"string {states.string[state]} fret {states.fret[state]}"
+        return f"note {note + 1}: {place} position {states.position[state]}"
 
     def nodes(self) -> Iterator[tuple[str, dict[str, str | int]]]:
-        states, degrees = self.states, self.melody.degrees
-        for note, layer in enumerate(self.layers):
-            for state in layer.tolist():
-                yield (
-                    self.name(note, state),
-                    {
-                        "note": note + 1,
-                        "string": int(states.string[state]),
-                        "fret": int(states.fret[state]),
-                        "position": int(states.position[state]),
-                        "finger": int(states.finger[state]),
-                        "pitch": str(self.melody.pitches[note]),
-                        "degree": str(degrees[note] or ""),
-                        "order": state,
-                    },
-                )
+        states, degrees = self.planner.states, self.melody.degrees
+        for note, row in enumerate(self.rows):
+            for state in row.tolist():
+                words: dict[str, str | int] = {
+                    "note": note + 1,
+                    "string": int(states.string[state]),
+                    "fret": int(states.fret[state]),
+                    "position": int(states.position[state]),
+                    "finger": int(states.finger[state]),
+                    "pitch": str(self.melody.pitches[note]),
+                    "degree": str(degrees[note] or ""),
+                    "order": state,
+                }
+                yield self.name(note, state), words
 
-    def edges(self) -> Iterator[tuple[str, str, dict[str, float | int]]]:
-        if not self.layers:
-            return
-        last = len(self.layers) - 1
-        for target in self.layers[0].tolist():
-            yield "start", self.name(0, target), _priced(0, 0, int(self.costs[target]))
+    def edges(self) -> Iterator[Edge]:
+        last = len(self.rows) - 1
+        for target in self.rows[0].tolist():
+            own = int(self.planner.costs[target])
+            yield "start", self.name(0, target), _priced({"note": own}, own)
         for note in range(last):
             yield from self._steps(note)
-        for source in self.layers[last].tolist():
-            yield self.name(last, source), "end", _priced(0, 0, 0)
+        for source in self.rows[last].tolist():
+            yield self.name(last, source), "end", _priced({}, 0)
 
-    def _steps(self, note: int) -> Iterator[tuple[str, str, dict[str, float | int]]]:
-        sources, targets = self.layers[note], self.layers[note + 1]
-        shift, across = step_costs(
-            self.instrument, self.states, self.weights, sources[:, None], targets[None, :]
+    def _steps(self, note: int) -> Iterator[Edge]:
+        planner, sources, targets = self.planner, self.rows[note], self.rows[note + 1]
+        totals = self.layers.tables[self.layers.table[note]]
+        parts = step_parts(
+            planner.instrument, planner.states, planner.weights, sources[:, None], targets[None, :]
         )
+        parts["note"] = np.broadcast_to(planner.costs[targets], (len(sources), len(targets)))
         for i, source in enumerate(sources.tolist()):
             for j, target in enumerate(targets.tolist()):
-                parts = int(shift[i, j]), int(across[i, j]), int(self.costs[target])
-                yield self.name(note, source), self.name(note + 1, target), _priced(*parts)
+                total = int(totals[j, i])
+                if total < FORBIDDEN:
+                    priced = _priced({name: int(part[i, j]) for name, part in parts.items()}, total)
+                    yield self.name(note, source), self.name(note + 1, target), priced
 
 
-def _priced(shift: int, across: int, note: int) -> dict[str, float | int]:
-    """An edge's parts in mm of hand travel, and their sum in whole micrometres."""
-    parts: dict[str, float | int] = {
-        "shift": shift / UNIT,
-        "across": across / UNIT,
-        "note": note / UNIT,
-    }
-    return {**parts, "total": shift + across + note}
+def _priced(parts: dict[str, int], total: int) -> dict[str, float]:
+    """What an edge carries: its parts in mm, what the time adds, and the sum in micrometres."""
+    plain = {name: parts.get(name, 0) for name in ("shift", "across", "roll", "note")}
+    plain["hurry"] = total - sum(parts.values())
+    return {**{name: part / UNIT for name, part in plain.items()}, "total": total}

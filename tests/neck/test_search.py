@@ -33,9 +33,9 @@ from fretpath import (
     instrument_named,
     parse_melody,
 )
-from fretpath.neck.costs import note_costs, step_costs
+from fretpath.neck.costs import note_costs, step_parts
 from fretpath.neck.lattice import lattice
-from fretpath.neck.states import all_states
+from fretpath.neck.planner import PLAIN_HASTE, Planner
 
 MOST_PATHS = 40_000
 NECKS = {"bass": (4, 7), "guitar": (4, 6), "ukulele": (4, 6), "banjo": (6, 7)}
@@ -92,20 +92,29 @@ def _kept(way: Way, placement: Placement | None) -> bool:
     return placement.string in (None, string) and placement.fret in (None, fret)
 
 
-def prices(task: Task) -> tuple[Callable[[Way], int], Callable[[Way, Way], int]]:
-    """Cost of a note by itself and of a step: the one place that asks ``neck/costs.py``."""
-    states = all_states(task.instrument, task.hand)
+def prices(task: Task) -> tuple[Callable[[Way], int], Callable[[int, Way, Way], int]]:
+    """Cost of a note by itself and of the step from note n (from 0) to the next one.
+
+    The one place that asks ``neck/costs.py`` (and for the haste of each step, the planner).
+    """
+    planner = Planner(task.instrument, task.hand, task.weights, task.wishes)
+    states = planner.states
     columns = (states.fret.tolist(), states.position.tolist(), states.string.tolist())
     number = {way: n for n, way in enumerate(zip(*columns, strict=True))}
     costs = note_costs(task.instrument, states, task.weights, task.wishes.open_strings).tolist()
+    haste = planner.haste(task.melody)
 
     def note(way: Way) -> int:
         return int(costs[number[way]])
 
-    def step(before: Way, after: Way) -> int:
+    def step(n: int, before: Way, after: Way) -> int:
         pair = np.array([number[before]]), np.array([number[after]])
-        shift, rest = step_costs(task.instrument, states, task.weights, *pair)
-        return int(shift[0]) + int(rest[0])
+        parts = step_parts(task.instrument, states, task.weights, *pair)
+        shift = int(parts.pop("shift")[0])
+        if haste is not None:
+            after_fretted, after_open = haste[n]
+            shift = shift * (after_fretted if before[0] > 0 else after_open) // PLAIN_HASTE
+        return shift + sum(int(part[0]) for part in parts.values())
 
     return note, step
 
@@ -114,19 +123,18 @@ def best_of_all(task: Task) -> tuple[int, tuple[Way, ...]]:
     """Cost and path of the best path, by adding up every one of them."""
     note, step = prices(task)
     ways = task.ways()
-    own = {way: note(way) for layer in ways for way in layer}
-    between = {
-        pair: step(*pair)
-        for layers in itertools.pairwise(ways)
-        for pair in itertools.product(*layers)
-    }
-    return min(
-        (
-            sum(own[way] for way in path) + sum(between[pair] for pair in itertools.pairwise(path)),
-            path,
-        )
-        for path in itertools.product(*ways)
-    )
+    own = [{way: note(way) for way in layer} for layer in ways]
+    between = [
+        {pair: step(n, *pair) for pair in itertools.product(*layers)}
+        for n, layers in enumerate(itertools.pairwise(ways))
+    ]
+
+    def cost(path: tuple[Way, ...]) -> int:
+        notes = sum(costs[way] for costs, way in zip(own, path, strict=True))
+        pairs = itertools.pairwise(path)
+        return notes + sum(costs[pair] for costs, pair in zip(between, pairs, strict=True))
+
+    return min((cost(path), path) for path in itertools.product(*ways))
 
 
 def path_of(arrangement: Arrangement) -> tuple[Way, ...]:
@@ -268,7 +276,8 @@ class TestLattice:
         # 864 mm long scale: fret 6 to fret 11 is 406.12 - 252.94 mm (closed form).
         assert edge["shift"] == pytest.approx(406.12 - 252.94, abs=0.01)
         assert edge["across"] == 0
-        assert edge["total"] == round(1000 * (edge["shift"] + edge["across"] + edge["note"]))
+        parts = ("shift", "across", "roll", "note", "hurry")
+        assert edge["total"] == round(1000 * sum(edge[part] for part in parts))
 
     def test_has_one_layer_a_note(self) -> None:
         graph = lattice(parse_melody("octave: 2\n\n1 r 5 -"), "bass")
