@@ -85,11 +85,18 @@ class _Parser(argparse.ArgumentParser):
 
 def _print(text: str) -> int:
     """Write to standard output; a reader that has gone away is no error of ours."""
+    if sys.stdout is None:
+        _complain("standard output is closed, there is nowhere to write")
+        return 1
     try:
         sys.stdout.write(_encodable(text))
         sys.stdout.flush()
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    except OSError as problem:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        _complain(f"cannot write the output: {problem.strerror}")
+        return 1
     return 0
 
 
@@ -99,6 +106,8 @@ def _encodable(text: str) -> str:
 
 
 def _complain(problem: str) -> None:
+    if sys.stderr is None:
+        return
     line = f"fretpath: {problem}\n"
     encoding = getattr(sys.stderr, "encoding", None) or "utf-8"
     sys.stderr.write(line.encode(encoding, errors="backslashreplace").decode(encoding))

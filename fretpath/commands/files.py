@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import tempfile
 from pathlib import Path
@@ -12,6 +13,7 @@ from fretpath.errors import RequestError, ScoreFileError
 __all__ = ["melody_text", "write_file"]
 
 LARGEST_TEXT = 4 * 1024 * 1024
+_LENGTH = re.compile(r":\d+/\d+")
 
 
 def melody_text(argument: str) -> tuple[str, str]:
@@ -21,7 +23,7 @@ def melody_text(argument: str) -> tuple[str, str]:
     unless it looks like the name of a file that does not exist.
     """
     if argument == "-":
-        return _decoded(sys.stdin.buffer.read(LARGEST_TEXT + 1), "standard input"), "standard input"
+        return _decoded(_standard_input(), "standard input"), "standard input"
     path = Path(argument)
     if _looks_like_a_file(argument, path):
         return _decoded(_bytes(path), argument), path.name
@@ -29,11 +31,17 @@ def melody_text(argument: str) -> tuple[str, str]:
 
 
 def _looks_like_a_file(argument: str, path: Path) -> bool:
-    if "\n" in argument or len(argument) > 4096 or "\0" in argument:
+    if not argument.strip() or "\n" in argument or "\0" in argument:
         return False
-    if path.exists():
+    if os.path.exists(argument):
         return True
-    return " " not in argument and ("/" in argument.replace(":1/", "") or "." in argument)
+    return " " not in argument and re.search(r"[./]", _LENGTH.sub("", argument)) is not None
+
+
+def _standard_input() -> bytes:
+    if sys.stdin is None:
+        raise ScoreFileError("standard input is closed, and - asks for a melody from it")
+    return sys.stdin.buffer.read(LARGEST_TEXT + 1)
 
 
 def _bytes(path: Path) -> bytes:
@@ -58,10 +66,16 @@ def _decoded(data: bytes, name: str) -> str:
 
 
 def write_file(path: str | Path, content: str | bytes) -> None:
-    """Write a whole file or nothing: to a temporary file beside it, then renamed."""
-    path = Path(path)
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    """Write a whole file or nothing: to a temporary file beside it, then renamed.
+
+    What is no plain file, such as a device or a pipe, is written to as it is.
+    """
+    asked, path = path, Path(os.path.realpath(path))
+    data = content.encode("utf-8", errors="replace") if isinstance(content, str) else content
     try:
+        if path.exists() and not path.is_file():
+            path.write_bytes(data)
+            return
         handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         try:
             with os.fdopen(handle, "wb") as file:
@@ -72,7 +86,7 @@ def write_file(path: str | Path, content: str | bytes) -> None:
             os.unlink(temporary)
             raise
     except OSError as problem:
-        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
+        raise RequestError(f"cannot write {asked}: {problem.strerror}") from None
 
 
 def _umask() -> int:

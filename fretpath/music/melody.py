@@ -129,7 +129,9 @@ class Melody:
             if not starts.issuperset(places):
                 raise ValueError("a change of key or meter must begin a phrase")
         for before, note in pairwise((Note(None), *self.notes)):
-            if note.beats.numerator <= 0 or (note.tied and note.pitch != before.pitch):
+            tied_to_rest = note.tied and note.pitch is None
+            wrong_tie = tied_to_rest or (note.tied and note.pitch != before.pitch)
+            if note.beats.numerator <= 0 or wrong_tie:
                 raise ValueError("lengths must be above 0, and a tie continues the note before")
 
     def __len__(self) -> int:

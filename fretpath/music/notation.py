@@ -23,6 +23,7 @@ as near), moved by its marks; the first one counts from the tonic.  If nothing f
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -47,9 +48,12 @@ HEADERS = {
     "level": "the teacher's own place for it in the order, a number",
 }
 _KEPT = ("source", "teaches", "level")
+_LEAST_OCTAVE = -1
+_MOST_ACCIDENTALS = 3
 T = TypeVar("T")
 
-_HEADER = re.compile(r"\s*([a-z][a-z -]{2,20}?)\s*:(.*)")
+# A line of rests and holds such as "r r:2" is music and no header.
+_HEADER = re.compile(r"\s*(?![r -]+:)([a-z][a-z -]{2,20}?)\s*:(.*)")
 _LENGTH = r"(?::(?P<beats>[1-9]\d{0,3})(?:/(?P<unit>[1-9]\d{0,3}))?)?"
 _PLACE = r"(?P<place>@(?P<string>\d{1,2})?(?:-(?P<fret>\d{1,2}))?)?"
 _DEGREE = r"(?P<degree>(?:#{1,3}|b{1,3})?[1-9]\d?(?:,{1,9}|'{1,9})?)"
@@ -185,9 +189,10 @@ def _split(text: str, source: str) -> tuple[dict[str, tuple[str, _Spot]], list[_
 
 def _refuse_control(raw: str, source: str, number: int) -> None:
     for column, char in enumerate(raw, start=1):
-        if char != "\t" and (ord(char) < 32 or ord(char) == 127):
+        if char != "\t" and unicodedata.category(char) in ("Cc", "Cs"):
             spot = _Spot(source, number, column, 1, raw)
-            raise spot.error(f"control character U+{ord(char):04X} in the text; delete it")
+            kind = "control character" if unicodedata.category(char) == "Cc" else "broken character"
+            raise spot.error(f"{kind} U+{ord(char):04X} in the text; delete it")
 
 
 def _music_line(raw: str, source: str, number: int) -> _Line:
@@ -237,6 +242,9 @@ def _why_not(word: str) -> str:
         return f'"{word[:20]}": the accidental stands before the number, such as b3 or #4'
     if re.fullmatch(r"[^@:]+@[\d-]*:.*", word):
         return f'"{word[:20]}": the length comes before the place, such as 5:2@4-8'
+    name = word.rstrip(":").lower()
+    if word.endswith(":") and name in HEADERS:
+        return f'"{word[:20]}": names of headers are written small; write {name}:'
     if word.endswith("@"):
         return "expected a string, a fret or both after @, such as @4-8, @4 or @-8"
     return (
@@ -398,7 +406,7 @@ def _register(
         return WORKING_OCTAVE, False
     key = keys[0][1]
     tonics = [pitch for pitch in sounding if pitch.name == key.tonic]
-    return key.tonic_below(min(tonics or sounding)).octave, False
+    return max(_LEAST_OCTAVE, key.tonic_below(min(tonics or sounding)).octave), False
 
 
 def _scientific(match: re.Match[str]) -> Pitch:
@@ -465,7 +473,8 @@ def format_melody(melody: Melody) -> str:
     <BLANKLINE>
     1 2:1/2 3:1/2 | 5 -
 
-    Notes are written as degrees; without a key, as letters.  One phrase stands on one line, and
+    Notes are written as degrees; without a key, or with more than three accidentals before the
+    degree, as letters.  One phrase stands on one line, and
     a bar line at the end of a phrase ends its line.  The text ends with a newline.
     """
     keys, meters = dict(melody.keys), dict(melody.meters)
@@ -491,12 +500,13 @@ def format_melody(melody: Melody) -> str:
 
 def _words(melody: Melody) -> list[str]:
     degrees = iter(melody.degrees)
-    last = Pitch.spelled("C", 0, melody.octave)
+    last = melody.tonic or Pitch.spelled("C", 0, melody.octave)
     words = []
     for note in melody.notes:
         if note.struck and note.pitch:
             degree = next(degrees)
-            word = str(degree) if degree else _letter(note.pitch, last, melody.octave_free)
+            plain = degree is not None and abs(degree.alter) <= _MOST_ACCIDENTALS
+            word = str(degree) if plain else _letter(note.pitch, last, melody.octave_free)
             last = note.pitch
         else:
             word = "r" if note.pitch is None else "-"

@@ -186,4 +186,5 @@ def figures_line(figures: Figures) -> str:
         f"strings crossed {figures.strings_crossed}; open strings {figures.open_strings}"
     )
     plural = "s" if figures.shifts else ""
-    return f"{travel}; position{plural} {' '.join(positions)}\n{rest}"
+    hand = f"{travel}; position{plural} {' '.join(positions)}"
+    return "\n".join([*textwrap.wrap(hand, 80), rest])

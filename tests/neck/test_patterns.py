@@ -1,0 +1,203 @@
+"""The shapes every bass teacher draws: one octave of a scale under one still hand.
+
+One finger per fret, tuned in fourths, no open strings, the lowest note on the lowest string.
+That these fingers are right is common practice; that no others fit is proved here by trying all.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+
+from fretpath import (
+    SCALES,
+    Arrangement,
+    Degree,
+    UnplayableError,
+    Wishes,
+    arrange,
+    instrument_named,
+    parse_melody,
+)
+
+# Fingers string by string, lowest first; a scale may have two such shapes.
+PATTERNS = {
+    "major": ["2-4 / 1-2-4 / 1-3-4"],
+    "dorian": ["4 / 1-2-4 / 1-3-4 / 1"],
+    "phrygian": ["1-2-4 / 1-3-4 / 1-3"],
+    "lydian": ["2-4 / 1-3-4 / 1-3-4"],
+    "mixolydian": ["2-4 / 1-2-4 / 1-2-4", "4 / 1-3-4 / 1-3-4 / 1"],
+    "natural minor": ["1-3-4 / 1-3-4 / 1-3", "4 / 1-2-4 / 1-2-4 / 1"],
+    "locrian": ["1-2-4 / 1-2-4 / 1-3"],
+    "harmonic minor": ["1-3-4 / 1-3-4 / 2-3"],
+    "major pentatonic": ["2-4 / 1-4 / 1-4", "4 / 1-3 / 1-3 / 1"],
+    "minor pentatonic": ["1-4 / 1-3 / 1-3", "4 / 2-4 / 1-4 / 1"],
+    "blues": ["1-4 / 1-2-3 / 1-3"],
+}
+SHAPES = [(name, shape) for name, shapes in PATTERNS.items() for shape in shapes]
+# C2 to C3 on four strings in fourths.
+SHAPES_WITHIN_FOUR_FRETS = {"A3 A5 D2 D3 D5 G2 G4 G5", "E8 E10 A7 A8 A10 D7 D9 D10"}
+ROOT = 8
+"""Fret of the root on the lowest string: C, in the middle of the neck."""
+FRETTED = Wishes(open_strings="forbid")
+
+
+def scale_text(name: str) -> str:
+    """One octave of a scale upwards, the root placed on the lowest string."""
+    root, *others = SCALES[name].degrees
+    return f"key: C {name}\noctave: 2\n\n{root}@4-{ROOT} {' '.join(others)} 8"
+
+
+def fingers_by_string(arrangement: Arrangement) -> str:
+    """``2-4 / 1-2-4 / 1-3-4``: the fingers, a slash where the hand goes to another string."""
+    notes = zip(arrangement.strings, arrangement.fingers, strict=True)
+    return " / ".join(
+        "-".join(str(finger) for _, finger in group)
+        for _, group in itertools.groupby(notes, key=lambda note: note[0])
+    )
+
+
+def shapes_that_fit(name: str) -> list[str]:
+    """Every way to play one octave inside four frets of a neck in fourths, by arithmetic alone."""
+    semitones = [*SCALES[name].semitones, 12]
+    found = []
+    for finger in (1, 2, 3, 4):
+        ways = [
+            [(string, up - 5 * string) for string in range(4) if 1 <= finger + up - 5 * string <= 4]
+            for up in semitones
+        ]
+        for path in itertools.product(*ways):
+            if path[0] == (0, 0):
+                groups = itertools.groupby(path, key=lambda place: place[0])
+                found.append(" / ".join("-".join(str(finger + f) for _, f in g) for _, g in groups))
+    return found
+
+
+class TestMovablePatterns:
+    @pytest.mark.parametrize("name", PATTERNS)
+    def test_these_shapes_fit_and_no_others(self, name: str) -> None:
+        assert sorted(shapes_that_fit(name)) == sorted(PATTERNS[name])
+
+    @pytest.mark.parametrize("name", PATTERNS)
+    def test_are_what_the_hand_chooses(self, name: str) -> None:
+        found = arrange(parse_melody(scale_text(name)), "bass", wishes=FRETTED)
+        assert fingers_by_string(found) in PATTERNS[name]
+        assert found.figures.shifts == 0
+
+    @pytest.mark.parametrize(("name", "shape"), SHAPES)
+    def test_each_is_found_from_its_position(self, name: str, shape: str) -> None:
+        position = ROOT - int(shape[0]) + 1
+        wishes = Wishes(open_strings="forbid", position=position)
+        found = arrange(parse_melody(scale_text(name)), "bass", wishes=wishes)
+        assert fingers_by_string(found) == shape
+        assert found.positions == (position,) * len(found)
+
+    @pytest.mark.parametrize(("name", "shape"), SHAPES)
+    def test_each_fits_from_no_position_of_another_shape(self, name: str, shape: str) -> None:
+        firsts = {int(other[0]) for other in PATTERNS[name]}
+        for finger in {1, 2, 3, 4} - firsts:
+            wishes = Wishes(open_strings="forbid", position=ROOT - finger + 1)
+            with pytest.raises(UnplayableError):
+                arrange(parse_melody(scale_text(name)), "bass", wishes=wishes)
+        assert int(shape[0]) in firsts
+
+    def test_on_a_guitar_the_two_high_strings_lie_a_fret_higher(self) -> None:
+        # Between G and B lies a major third, so each shape is drawn a fret higher there (common
+        # practice).
+        text = "key: Bb major\noctave: 3\n\n1@4-8 2 3 4 5 6 7 8"
+        fourths = arrange(parse_melody(text), "guitar-fourths", wishes=FRETTED)
+        assert fingers_by_string(fourths) == "2-4 / 1-2-4 / 1-3-4"
+        guitar = instrument_named("guitar")
+        for pitch, string, fret in zip(
+            fourths.melody.pitches, fourths.strings, fourths.frets, strict=True
+        ):
+            assert guitar.midi_at(string, fret + (string <= 2)) == pitch.midi
+
+
+class TestMelodicMinor:
+    """Upwards it has no shape under one still hand."""
+
+    def test_no_shape_fits(self) -> None:
+        assert shapes_that_fit("melodic minor") == []
+
+    def test_the_hand_must_shift(self) -> None:
+        found = arrange(parse_melody(scale_text("melodic minor")), "bass", wishes=FRETTED)
+        assert found.figures.shifts >= 1
+
+    def test_no_position_holds_it(self) -> None:
+        for position in range(1, 25):
+            wishes = Wishes(open_strings="forbid", position=position)
+            with pytest.raises(UnplayableError) as caught:
+                arrange(parse_melody(scale_text("melodic minor")), "bass", wishes=wishes)
+            assert "limits" in str(caught.value)
+
+
+class TestOneFiveOctaveNinthTenth:
+    """Degrees 1 5 8 9 10: the root with the middle finger, the tenth with the ring finger."""
+
+    def test_in_b(self) -> None:
+        found = arrange(parse_melody("key: B major\n\n1 5 8 9 10"), "bass")
+        assert (found.strings, found.frets) == ((4, 3, 2, 1, 1), (7, 9, 9, 6, 8))
+        assert found.fingers == (2, 4, 4, 1, 3)
+        assert found.figures.shifts == 0
+
+    @pytest.mark.parametrize(
+        ("key", "root"),
+        list(zip(2 * "F# G Ab A Bb B C Db D Eb E F".split(), range(2, 23), strict=False)),
+    )
+    def test_in_every_key_where_the_frets_allow(self, key: str, root: int) -> None:
+        octave = 1 + (root >= 8) + (root >= 20)
+        melody = parse_melody(f"key: {key} major\noctave: {octave}\n\n1@4-{root} 5 8 9 10")
+        found = arrange(melody, "bass", wishes=FRETTED)
+        assert found.frets == (root, root + 2, root + 2, root - 1, root + 1)
+        assert found.fingers == (2, 4, 4, 1, 3)
+        assert found.figures.shifts == 0
+
+    @pytest.mark.parametrize("key", "F# G Ab A Bb B C Db D Eb E F".split())
+    def test_even_where_nobody_says_where_to_begin(self, key: str) -> None:
+        found = arrange(parse_melody(f"key: {key} major\n\n1 5 8 9 10"), "bass", wishes=FRETTED)
+        root = found.frets[0]
+        assert found.frets == (root, root + 2, root + 2, root - 1, root + 1)
+        assert found.fingers == (2, 4, 4, 1, 3)
+
+
+class TestAnOctaveOfCMajorOnABass:
+    """All 1,296 ways to play C2 to C3 within twelve frets, tried (closed form)."""
+
+    def all_ways(self) -> list[tuple[tuple[int, int], ...]]:
+        bass = instrument_named("bass").customised(frets=12)
+        midi = [36 + Degree.parse(d).interval.semitones for d in "1 2 3 4 5 6 7 8".split()]
+        places = [bass.places_of(number) for number in midi]
+        assert [len(found) for found in places] == [2, 3, 3, 2, 3, 3, 2, 2]
+        ways = list(itertools.product(*places))
+        assert len(ways) == 1296
+        return ways
+
+    def named(self, way: tuple[tuple[int, int], ...]) -> str:
+        return " ".join(f"{'GDAE'[string - 1]}{fret}" for string, fret in way)
+
+    def test_two_fretted_ways_lie_within_four_frets(self) -> None:
+        ways = [way for way in self.all_ways() if all(fret for _, fret in way)]
+        still = {self.named(way) for way in ways if _window(way) < 4}
+        assert still == SHAPES_WITHIN_FOUR_FRETS
+
+    def test_six_more_do_if_open_strings_are_free(self) -> None:
+        still = {self.named(way) for way in self.all_ways() if _window(way) < 4}
+        assert len(still) == 8
+        assert "A3 D0 D2 D3 G0 G2 G4 G5" in still
+        assert still > SHAPES_WITHIN_FOUR_FRETS
+
+    def test_the_hand_that_keeps_still_plays_one_of_the_two(self) -> None:
+        wishes = Wishes(open_strings="forbid", highest_fret=12)
+        melody = parse_melody("key: C major\noctave: 2\n\n1 2 3 4 5 6 7 8")
+        found = arrange(melody, "bass", wishes=wishes)
+        assert found.figures.shifts == 0
+        way = tuple(zip(found.strings, found.frets, strict=True))
+        assert self.named(way) in SHAPES_WITHIN_FOUR_FRETS
+
+
+def _window(way: tuple[tuple[int, int], ...]) -> int:
+    """Frets between the lowest and the highest fretted note."""
+    frets = [fret for _, fret in way if fret]
+    return max(frets) - min(frets)

@@ -1,0 +1,153 @@
+"""The rooms of the house: imports go downwards only, and each outside thing has one door."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import fretpath
+
+PACKAGE = Path(fretpath.__file__).parent
+ROOMS = ("errors", "music", "neck", "page", "lesson", "exchange", "commands")
+"""Bottom first; a room may import from itself and from below.  ``page`` and ``lesson`` may not
+import ``exchange``, nor the other way round lower rooms the higher ones."""
+
+# What only one place may import.
+DOORS = {
+    "music21": "exchange",
+    "networkx": "neck/lattice.py",
+}
+PRINTING = "commands/__init__.py"
+OPENING = ("commands/files.py", "exchange")
+"""Where files may be opened."""
+
+# Calls that open or change a file.
+FILE_CALLS = {
+    "open", "read_text", "read_bytes", "write_text", "write_bytes", "mkstemp", "fdopen", "unlink",
+    "mkdir", "makedirs", "rename", "replace", "NamedTemporaryFile",
+}  # fmt: skip
+FILE_OWNERS = {"os", "path", "Path", "tempfile", "shutil", "io"}
+
+MODULES = sorted(path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py"))
+
+
+def tree_of(module: str) -> ast.Module:
+    """The syntax tree of a module of the package."""
+    return ast.parse((PACKAGE / module).read_text(encoding="utf-8"))
+
+
+def room_of(module: str) -> str:
+    """The room a module stands in: the first part of its path."""
+    return module.split("/")[0].removesuffix(".py")
+
+
+def imports_of(tree: ast.Module) -> Iterator[tuple[str, bool]]:
+    """Every module imported, and whether that happens as soon as the file is imported."""
+    inside = {
+        id(node)
+        for function in ast.walk(tree)
+        if isinstance(function, ast.FunctionDef | ast.AsyncFunctionDef)
+        for node in ast.walk(function)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are written in full"
+            names = [node.module or "", *(f"{node.module}.{alias.name}" for alias in node.names)]
+        else:
+            continue
+        for name in names:
+            yield name, id(node) not in inside
+
+
+def guarded(tree: ast.Module) -> set[str]:
+    """What is imported for the type checker only."""
+    return {
+        name
+        for block in ast.walk(tree)
+        if isinstance(block, ast.If) and "TYPE_CHECKING" in ast.unparse(block.test)
+        for name, _ in imports_of(ast.Module(body=block.body, type_ignores=[]))
+    }
+
+
+def test_the_package_is_found() -> None:
+    assert "music/pitch.py" in MODULES
+    assert len(MODULES) > 20
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_imports_go_downwards_only(module: str) -> None:
+    if module in ("__init__.py", "__main__.py"):
+        return
+    mine = ROOMS.index(room_of(module))
+    for name, _ in imports_of(tree_of(module)):
+        parts = name.split(".")
+        if parts[0] == "fretpath" and len(parts) > 1 and parts[1] in ROOMS:
+            assert ROOMS.index(parts[1]) <= mine, f"{module} imports {name} from above"
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_outside_libraries_have_one_door(module: str) -> None:
+    for name, _ in imports_of(tree_of(module)):
+        door = DOORS.get(name.split(".")[0])
+        assert door is None or module.startswith(door), f"{module} imports {name}"
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_costly_libraries_are_imported_when_needed(module: str) -> None:
+    tree = tree_of(module)
+    for name, at_once in imports_of(tree):
+        costly = name.split(".")[0] in (*DOORS, "jinja2", "rapidfuzz", "scipy", "tqdm")
+        assert not (costly and at_once and name not in guarded(tree)), f"{module}: {name}"
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_only_the_command_line_prints(module: str) -> None:
+    if module == PRINTING:
+        return
+    for node in ast.walk(tree_of(module)):
+        if isinstance(node, ast.Name) and node.id == "print":
+            raise AssertionError(f"{module}, line {node.lineno}: print")
+        if isinstance(node, ast.Attribute) and ast.unparse(node) in ("sys.stdout", "sys.stderr"):
+            raise AssertionError(f"{module}, line {node.lineno}: {ast.unparse(node)}")
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_files_are_opened_behind_one_door(module: str) -> None:
+    if module.startswith(OPENING):
+        return
+    for node in ast.walk(tree_of(module)):
+        if not isinstance(node, ast.Call):
+            continue
+        call = node.func
+        plain = isinstance(call, ast.Name) and call.id == "open"
+        owned = (
+            isinstance(call, ast.Attribute)
+            and call.attr in FILE_CALLS
+            and ast.unparse(call.value).split("(")[0].split(".")[-1] in FILE_OWNERS
+        )
+        if (plain or owned) and ast.unparse(node) != "os.open(os.devnull, os.O_WRONLY)":
+            raise AssertionError(f"{module}, line {node.lineno}: {ast.unparse(node)}")
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_every_module_says_what_it_knows(module: str) -> None:
+    assert ast.get_docstring(tree_of(module)), f"{module} has no docstring"
+
+
+def test_a_tab_starts_without_the_costly_libraries() -> None:
+    import subprocess
+    import sys
+
+    program = (
+        "import sys; from fretpath.commands import main; main(['tab', '1 5 8', '--key', 'B']); "
+        "print([name for name in ('music21', 'networkx', 'jinja2', 'tqdm') if name in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.endswith("\n[]\n")
