@@ -65,9 +65,9 @@ def ways_beside(best: Arrangement, count: int) -> tuple[Arrangement, ...]:
     found = [best]
     planner, layers = planned(best)
     shared = _Shared(planner, layers)
-    while len(found) < count:
+    while len(found) < count and shared.choice:
         shared.add(found[-1])
-        cost, path = cheapest_apart(layers, shared.marks, shared.most)
+        cost, path = cheapest_apart(layers, shared.marks, shared.most, STRETCH)
         if cost >= FORBIDDEN:
             break
         way = made(planner, best.melody, layers.numbers(path), cost)
@@ -87,6 +87,8 @@ class _Shared:
         self.marks = [np.zeros(len(places[k]), dtype=bool) for k in layers.kind]
         """For each layer, the states that count as shared."""
         counted = [choice[k] for k in layers.kind]
+        self.choice = any(counted)
+        """Whether any note has more than one place."""
         self.most = [sum(counted[t : t + STRETCH]) // 2 for t in range(0, len(layers), STRETCH)]
         """How many notes of each stretch may be shared."""
 

@@ -159,17 +159,16 @@ def easiest_layers(layers: Layers) -> Layers:
 
 
 def cheapest_apart(
-    layers: Layers, shared: Sequence[NDArray[np.bool_]], most: Sequence[int]
+    layers: Layers, shared: Sequence[NDArray[np.bool_]], most: Sequence[int], stretch: int
 ) -> tuple[int, list[int]]:
     """The cheapest path with few shared notes in every stretch of the melody.
 
-    *shared* marks the states of each layer that count.  *most* has one entry for each stretch of
-    equal length: how many of its notes may be shared.  Cost FORBIDDEN or more if there is no way.
+    *shared* marks the states of each layer that count.  *most* says for each stretch of *stretch*
+    notes how many of them may be shared.  Cost FORBIDDEN or more if there is no way.
 
     The state of this search is (state, shared notes that may still follow in the stretch).
     """
     count, least = len(layers), np.minimum.reduce
-    stretch = -(-count // len(most))
     limit = [None if t % stretch else most[t // stretch] for t in range(count)]
     row = np.zeros((max(most) + 1, len(layers.layer(-1))), dtype=np.int64)
     onward = [_onward(row, shared[-1], limit[-1])]

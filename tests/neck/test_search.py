@@ -10,6 +10,7 @@ import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from typing import Any
 
 import networkx as nx
 import numpy as np
@@ -119,8 +120,12 @@ def prices(task: Task) -> tuple[Callable[[Way], int], Callable[[int, Way, Way], 
     return note, step
 
 
-def best_of_all(task: Task) -> tuple[int, tuple[Way, ...]]:
-    """Cost and path of the best path, by adding up every one of them."""
+def best_of_all(task: Task, *, hardest_first: bool = False) -> tuple[Any, ...]:
+    """Cost and path of the best path, by adding up every one of them.
+
+    With *hardest_first*, the hardest step (its target's own cost included), cost and path of the
+    path whose hardest step is the easiest.
+    """
     note, step = prices(task)
     ways = task.ways()
     own = [{way: note(way) for way in layer} for layer in ways]
@@ -131,10 +136,20 @@ def best_of_all(task: Task) -> tuple[int, tuple[Way, ...]]:
 
     def cost(path: tuple[Way, ...]) -> int:
         notes = sum(costs[way] for costs, way in zip(own, path, strict=True))
-        pairs = itertools.pairwise(path)
-        return notes + sum(costs[pair] for costs, pair in zip(between, pairs, strict=True))
+        return notes + sum(steps(path))
 
-    return min((cost(path), path) for path in itertools.product(*ways))
+    def steps(path: tuple[Way, ...]) -> list[int]:
+        pairs = itertools.pairwise(path)
+        return [costs[pair] for costs, pair in zip(between, pairs, strict=True)]
+
+    def hardest(path: tuple[Way, ...]) -> int:
+        onto = [costs[way] for costs, way in zip(own, path, strict=True)][1:]
+        return max(map(sum, zip(steps(path), onto, strict=True)), default=0)
+
+    paths = itertools.product(*ways)
+    if hardest_first:
+        return min((hardest(path), cost(path), path) for path in paths)
+    return min((cost(path), path) for path in paths)
 
 
 def path_of(arrangement: Arrangement) -> tuple[Way, ...]:

@@ -1,0 +1,181 @@
+"""Other ways to play it, the reasons for one, and planning again from a note on."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from fretpath import (
+    HANDS,
+    Arrangement,
+    Melody,
+    RequestError,
+    UnplayableError,
+    Weights,
+    Wishes,
+    arrange,
+    describe,
+    instrument_named,
+    parse_melody,
+    reasons,
+    replan,
+    ways,
+)
+from tests.neck.test_physics import tunes
+from tests.neck.test_search import Task, Way, prices
+
+SHORT_BASS = replace(instrument_named("bass"), frets=8)
+SHORT_GUITAR = replace(instrument_named("guitar"), frets=6)
+MOST_PATHS = 20_000
+
+
+def places(arrangement: Arrangement) -> list[tuple[int, int]]:
+    """(string, fret) of each note."""
+    return list(zip(arrangement.strings, arrangement.frets, strict=True))
+
+
+def ways_by_trying(task: Task, count: int) -> list[int]:
+    """Costs of the best ways, each apart from all before it in at least half of its notes.
+
+    Written from the definition, for melodies of one stretch: all paths, sorted, one after another.
+    """
+    note, step = prices(task)
+    layers = task.ways()
+    movable = [len({(fret, string) for fret, _, string in layer}) > 1 for layer in layers]
+
+    def cost(path: tuple[Way, ...]) -> int:
+        steps = (step(n, *pair) for n, pair in enumerate(itertools.pairwise(path)))
+        return sum(map(note, path)) + sum(steps)
+
+    paths = sorted((cost(path), path) for path in itertools.product(*layers))
+    taken: list[set[tuple[int, int]]] = [set() for _ in layers]
+    found: list[int] = []
+    for total, path in paths:
+        here = [(fret, string) for fret, _, string in path]
+        shared = sum(h in t and m for h, t, m in zip(here, taken, movable, strict=True))
+        if not found or shared <= sum(movable) // 2:
+            found.append(total)
+            for place, there in zip(here, taken, strict=True):
+                there.add(place)
+            if len(found) == count or not any(movable):
+                break
+    return found
+
+
+class TestWays:
+    @given(tunes(high=9, most=5), st.sampled_from(["forbid", "allow"]))
+    def test_are_the_best_by_trying_every_path(self, tune: Melody, open_strings: str) -> None:
+        task = Task(
+            tune,
+            SHORT_BASS,
+            HANDS["one-finger-per-fret"],
+            Weights(),
+            Wishes(open_strings=open_strings),
+        )
+        sizes = 1
+        for layer in task.ways():
+            sizes *= len(layer)
+        assume(sizes <= MOST_PATHS)
+        found = ways(tune, SHORT_BASS, 4, wishes=task.wishes)
+        assert [way.cost for way in found] == ways_by_trying(task, 4)
+
+    def test_the_scale_lies_twice_on_a_bass(self) -> None:
+        # Exhaustive: exactly two fretted paths of C major lie inside a window of four frets.
+        scale = parse_melody("key: C\noctave: 2\n\n1 2 3 4 5 6 7 8")
+        found = ways(scale, replace(instrument_named("bass"), frets=12), 4,
+                     wishes=Wishes(open_strings="forbid"))  # fmt: skip
+        still = {way.frets for way in found if not way.figures.shifts}
+        assert still == {(3, 5, 2, 3, 5, 2, 4, 5), (8, 10, 7, 8, 10, 7, 9, 10)}
+
+    @given(tunes(most=40), st.sampled_from(["bass", "guitar", "banjo"]))
+    def test_no_way_is_another_with_a_note_moved(self, tune: Melody, name: str) -> None:
+        free = replace(tune, octave_free=True)
+        found = ways(free, name, 4)
+        assert sorted(way.cost for way in found) == [way.cost for way in found]
+        for later, way in enumerate(found):
+            for earlier in found[:later]:
+                for start in range(0, len(tune), 16):
+                    stretch = slice(start, start + 16)
+                    stayed = [
+                        a == b
+                        for a, b, pitch in zip(
+                            places(way)[stretch],
+                            places(earlier)[stretch],
+                            way.melody.pitches[stretch],
+                            strict=True,
+                        )
+                        if len(way.instrument.places_of(pitch.midi)) > 1
+                    ]
+                    assert sum(stayed) <= len(stayed) // 2
+
+    def test_count_is_checked(self) -> None:
+        with pytest.raises(RequestError, match="1 to 20, not 0"):
+            ways(parse_melody("1"), "bass", 0)
+
+
+class TestDescribe:
+    @pytest.mark.parametrize(
+        ("wishes", "words"),
+        [
+            (Wishes(position=7), "position VII, no shift"),
+            (Wishes(one_string=True, open_strings="forbid"), "all on the"),
+            (Wishes(highest_fret=5, position=2), "open position, no shift"),
+        ],
+    )
+    def test_in_the_words_of_a_teacher(self, wishes: Wishes, words: str) -> None:
+        scale = parse_melody("key: C\noctave: 2\n\n1 2 3 4 5 6 7 8")
+        assert words in describe(arrange(scale, "bass", wishes=wishes))
+
+
+class TestReasons:
+    @given(tunes(most=10))
+    def test_parts_add_up_to_the_cost(self, tune: Melody) -> None:
+        found = arrange(tune, "bass")
+        assert sum(round(r.total * 1000) for r in reasons(found)) == found.cost
+
+    @given(tunes(most=8), st.data())
+    def test_the_next_best_place_is_what_it_says(self, tune: Melody, data: st.DataObject) -> None:
+        found = arrange(tune, "bass")
+        why = reasons(found)[data.draw(st.integers(0, len(found) - 1))]
+        assume(why.instead is not None)
+        assert why.instead
+        assert why.extra is not None
+        assert (why.instead.string, why.instead.fret) != (why.here.string, why.here.fret)
+        there = f"@{why.instead.string}-{why.instead.fret}"
+        words = [str(d) for d in tune.degrees]
+        words[why.note - 1] += there
+        forced = arrange(parse_melody("key: C\noctave: 2\n\n" + " ".join(words)), "bass")
+        assert forced.cost == found.cost + round(why.extra * 1000)
+
+
+class TestReplan:
+    @given(tunes(most=8), st.data())
+    def test_keeps_what_came_before(self, tune: Melody, data: st.DataObject) -> None:
+        found = arrange(tune, "bass")
+        note = data.draw(st.integers(1, len(found)))
+        try:
+            again = replan(found, note)
+        except UnplayableError:
+            assert len(found.instrument.places_of(tune.pitches[note - 1].midi)) == 1
+            return
+        assert again.fingerings[: note - 1] == found.fingerings[: note - 1]
+        assert places(again)[note - 1] != places(found)[note - 1]
+        assert again.cost >= found.cost
+
+    @given(tunes(most=8))
+    def test_changes_nothing_when_nothing_is_wrong(self, tune: Melody) -> None:
+        found = arrange(tune, "bass")
+        assert replan(found, 1, without=False) == found
+
+    def test_there_may_be_no_other_place(self) -> None:
+        found = arrange(parse_melody("octave: 1\n\n3 5", key="C"), "bass")
+        with pytest.raises(UnplayableError, match=r"note 1 \(3, E1\): there is no other place"):
+            replan(found, 1)
+
+    def test_notes_are_counted_from_one(self) -> None:
+        with pytest.raises(RequestError, match="notes 1 to 2"):
+            replan(arrange(parse_melody("1 2")), 3)
