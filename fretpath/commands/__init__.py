@@ -26,7 +26,8 @@ COMMANDS = {
 """Name of each command and what it does, in the order of the help."""
 
 _HELP = """\
-fretpath: from a melody in degrees to spelled notes, the shortest path on the neck, and tab
+fretpath: from a melody in degrees to spelled notes, the shortest path on the
+neck, and tab
 
 usage: fretpath COMMAND ...
 

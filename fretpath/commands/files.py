@@ -70,23 +70,26 @@ def write_file(path: str | Path, content: str | bytes) -> None:
 
     What is no plain file, such as a device or a pipe, is written to as it is.
     """
-    asked, path = path, Path(os.path.realpath(path))
     data = content.encode("utf-8", errors="replace") if isinstance(content, str) else content
     try:
-        if path.exists() and not path.is_file():
-            path.write_bytes(data)
-            return
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-            os.chmod(temporary, 0o644 & ~_umask())
-            os.replace(temporary, path)
-        except BaseException:
-            os.unlink(temporary)
-            raise
+        if os.path.exists(path) and not os.path.isfile(path):
+            Path(path).write_bytes(data)
+        else:
+            _replace_file(Path(os.path.realpath(path)), data)
     except OSError as problem:
-        raise RequestError(f"cannot write {asked}: {problem.strerror}") from None
+        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
+
+
+def _replace_file(path: Path, data: bytes) -> None:
+    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        os.chmod(temporary, 0o644 & ~_umask())
+        os.replace(temporary, path)
+    except BaseException:
+        os.unlink(temporary)
+        raise
 
 
 def _umask() -> int:

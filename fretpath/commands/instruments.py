@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 from dataclasses import asdict
 from typing import Any
 
@@ -29,7 +30,7 @@ def _lines() -> list[str]:
     for made in INSTRUMENTS.values():
         if made.basis != basis:
             basis = made.basis
-            lines.append(f"  ({basis})")
+            lines += textwrap.wrap(f"({basis})", 80, initial_indent="  ", subsequent_indent="   ")
         frets = f"{made.frets}" if not made.fretless else "-"
         lines.append(
             f"{made.name:<20} {made.tuning:<24} {made.scale_length:>5.0f}mm {frets:>5}  {made.hand}"

@@ -97,7 +97,12 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
     )
     group.add_argument("--reach", help="widest span from the index finger, such as 80mm")
     group.add_argument("--weights", default="", help="prices to change, such as shift=2,open=0")
-    group.add_argument("--open-strings", choices=OPEN_STRINGS, default="allow")
+    group.add_argument(
+        "--open-strings",
+        choices=OPEN_STRINGS,
+        default="allow",
+        help="open strings (default: allow)",
+    )
     group.add_argument("--lowest-fret", type=int, default=0, help="no fretted note below it")
     group.add_argument("--highest-fret", type=int, help="no note above it")
     group.add_argument("--strings", help="only these strings: 1,2 (1 is the top line)")
