@@ -15,7 +15,7 @@ from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import OBJECTIVES, arrange
 from fretpath.neck.catalogue import instrument_named
-from fretpath.neck.costs import Weights
+from fretpath.neck.costs import Weights, usual_weights
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.wishes import OPEN_STRINGS, Start, Wishes
@@ -135,9 +135,10 @@ def parse_span(text: str) -> float:
     return span
 
 
-def weights_from(arguments: argparse.Namespace) -> Weights:
-    """The prices the arguments set."""
-    return Weights().set(arguments.weights) if arguments.weights else Weights()
+def weights_from(arguments: argparse.Namespace, instrument: Instrument) -> Weights:
+    """The instrument's usual prices, with those replaced that the arguments set."""
+    usual = usual_weights(instrument)
+    return usual.set(arguments.weights) if arguments.weights else usual
 
 
 def wishes_from(arguments: argparse.Namespace) -> Wishes:
@@ -170,7 +171,7 @@ def arrangement_from(arguments: argparse.Namespace) -> Arrangement:
         melody_from(arguments),
         instrument,
         hand=hand_from(arguments, instrument),
-        weights=weights_from(arguments),
+        weights=weights_from(arguments, instrument),
         wishes=wishes_from(arguments),
         objective=arguments.objective,
     )

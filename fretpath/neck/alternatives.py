@@ -23,7 +23,8 @@ from fretpath.neck.costs import UNIT, Weights, note_parts, step_parts
 from fretpath.neck.figures import roman
 from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.planner import PLAIN_HASTE, Planner
+from fretpath.neck.pace import PLAIN_HASTE
+from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
 from fretpath.neck.wishes import Wishes
 

@@ -18,7 +18,7 @@ from fretpath.music.melody import Melody
 from fretpath.neck.advice import note_label, off_the_neck, placement_fault, titled
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.catalogue import instrument_named
-from fretpath.neck.costs import Weights
+from fretpath.neck.costs import Weights, usual_weights
 from fretpath.neck.hand import Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.planner import FREE, Limit, Line, Planner, limits_of, planner_for
@@ -57,9 +57,10 @@ def arrange(
     ((7, 9, 9, 6, 8), (2, 4, 4, 1, 3), 'B1')
 
     If the text leaves the octave free, the one that costs the hand least is taken, the lower of
-    two equal ones.  *hand*, *weights* and *wishes* have defaults in :mod:`fretpath.neck.hand`,
-    :class:`Weights` and :class:`Wishes`.  *objective* is ``total`` (least effort in all) or
-    ``hardest`` (the hardest step as easy as possible, then least effort); both are exact.
+    two equal ones.  *hand* and *weights* are the instrument's usual ones unless given (see
+    :mod:`fretpath.neck.hand` and :func:`~fretpath.neck.costs.usual_weights`), *wishes* none.
+    *objective* is ``total`` (least effort in all) or ``hardest`` (the hardest step as easy as
+    possible, then least effort); both are exact.
 
     Raises :class:`OutOfRangeError` with all notes that have no place on the neck,
     :class:`NoPathError` when the limits leave no way from one note to the next, and
@@ -83,9 +84,9 @@ def arrange_many(
     """:func:`arrange` for many melodies at once, in the order given.
 
     >>> from fretpath.music.notation import parse_melody
-    >>> tunes = [parse_melody("1 3 5 8", key=key) for key in ("Bb", "B")]
+    >>> tunes = [parse_melody("1 3 5 8", key=key) for key in ("G", "Ab")]
     >>> [arrangement.frets for arrangement in arrange_many(tunes)]
-    [(6, 5, 8, 8), (7, 6, 9, 9)]
+    [(3, 2, 5, 5), (4, 3, 6, 6)]
 
     *instruments* is one for all, or one for each melody.  All melodies on one instrument go
     through one batched search.  *executor* is any ``concurrent.futures.Executor`` and shares the
@@ -201,7 +202,7 @@ def _planner(
         hand = hand_named(hand or instrument.hand)
     wishes = wishes or Wishes()
     wishes.check(instrument)
-    return planner_for(instrument, hand, weights or Weights(), wishes)
+    return planner_for(instrument, hand, weights or usual_weights(instrument), wishes)
 
 
 def _or_raise(answer: Answer) -> Arrangement:

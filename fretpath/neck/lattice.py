@@ -59,7 +59,7 @@ def lattice(
     Nodes are named ``note 2: string 3 fret 9 position 6`` and carry ``note`` (from 1),
     ``string``, ``fret``, ``position``, ``finger``, ``pitch``, ``degree`` (empty without a key) and
     ``order`` (the smaller one wins a tie).  Edges carry, in mm of hand travel, ``shift`` (at its
-    plain price), ``across``, ``roll``, ``note`` (what the note they lead to costs by itself) and
+    plain price), ``across``, ``note`` (what the note they lead to costs by itself) and
     ``hurry`` (what more or less time adds to the shift), and ``total``, their sum in whole
     micrometres.  Steps that the hand or the wishes forbid are left out.
 
@@ -143,6 +143,6 @@ class _Ways:
 
 def _priced(parts: dict[str, int], total: int) -> dict[str, float]:
     """What an edge carries: its parts in mm, what the time adds, and the sum in micrometres."""
-    plain = {name: parts.get(name, 0) for name in ("shift", "across", "roll", "note")}
+    plain = {name: parts.get(name, 0) for name in ("shift", "across", "note")}
     plain["hurry"] = total - sum(parts.values())
     return {**{name: part / UNIT for name, part in plain.items()}, "total": total}

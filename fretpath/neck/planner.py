@@ -18,7 +18,7 @@ from fretpath.music.melody import Melody, Placement
 from fretpath.neck.costs import Weights, along, note_costs, step_parts
 from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.pace import haste_of
+from fretpath.neck.pace import PLAIN, PLAIN_HASTE, Haste, haste_of
 from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.states import States, all_states
 from fretpath.neck.wishes import Wishes
@@ -26,12 +26,6 @@ from fretpath.neck.wishes import Wishes
 __all__ = ["FREE", "Limit", "Line", "Planner", "planner_for"]
 
 Ints = NDArray[np.int64]
-Haste = tuple[int, int]
-"""What the price of a shift is multiplied by, in 64ths: (after a fretted note, after an open
-string)."""
-PLAIN_HASTE = 64
-PLAIN: Haste = (PLAIN_HASTE, PLAIN_HASTE)
-"""The haste of a shift at its plain price."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +146,7 @@ class Planner:
 
     def haste(self, melody: Melody) -> tuple[Haste, ...] | None:
         """How much dearer or cheaper each shift of a melody is; see :mod:`fretpath.neck.pace`."""
-        return haste_of(melody)
+        return haste_of(melody, self.weights)
 
     def choices(self, midi: int, limit: Limit = FREE) -> Ints:
         """Numbers of the states that sound ``midi`` within the limit, ascending."""

@@ -113,11 +113,13 @@ class TestMoreRoom:
 
     @given(tunes())
     def test_a_string(self, tune: Melody) -> None:
+        # Which strings are the outer ones changes with their number, so that term is left out.
+        price = replace(Weights(), outer=0.0)
         five = replace(BASS, strings=(*BASS.strings, *instrument_named("bass-5").strings[-1:]))
         above = replace(BASS, strings=(*instrument_named("bass-6").strings[:1], *BASS.strings))
-        least = arrange(tune, BASS).cost
-        assert arrange(tune, five).cost <= least
-        assert arrange(tune, above).cost <= least
+        least = arrange(tune, BASS, weights=price).cost
+        assert arrange(tune, five, weights=price).cost <= least
+        assert arrange(tune, above, weights=price).cost <= least
 
     @given(tunes(high=8))
     def test_a_fret(self, tune: Melody) -> None:
@@ -164,7 +166,7 @@ class TestRepeats:
     @given(tunes(most=6), st.integers(2, 3))
     def test_repeating_every_note_moves_nothing(self, tune: Melody, times: int) -> None:
         repeated = replace(tune, notes=tuple(n for n in tune.notes for _ in range(times)))
-        price = replace(Weights(), region=0.0, open=0.0, little=0.0, reach=0.0)
+        price = replace(Weights(), region=0.0, open=0.0, outer=0.0, reach=0.0)
         assert (
             arrange(repeated, BASS, weights=price).cost == arrange(tune, BASS, weights=price).cost
         )

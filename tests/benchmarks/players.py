@@ -1,0 +1,175 @@
+"""How often the path agrees with where real players put the notes.
+
+    python tests/benchmarks/players.py FILE.csv [--weights shift=2,open=17] [--learn N]
+
+FILE has one note a line, with columns track, player, passage, index, onset_s, duration_s, midi,
+string (1 is the highest), fret: monophonic passages on a guitar in standard tuning.  The project
+does not contain such a file; the figures in docs/hand_model.md were made from GuitarSet (Xi et
+al., ISMIR 2018, annotations CC BY 4.0).
+
+Measures, in shares of notes whose string and fret are the player's:
+- free: the whole passage is chosen;
+- start: the place of the first note is given, and not counted;
+- every 16th: the places of notes 0, 16, 32 ... are given, and not counted.
+
+--learn N chooses weights by N random trials on all players but one and scores them on that one,
+each in turn: the figures for players that the weights have not seen.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import random
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fretpath import Weights, hand_named, instrument_named
+from fretpath.neck.arranging import planner_for
+from fretpath.neck.planner import Limit, Line, Planner
+from fretpath.neck.search import cheapest_paths
+from fretpath.neck.wishes import Wishes
+
+MEASURES = ("start", "free", "every 16th")
+SEARCHED = {
+    "shift": (1.2, 3.0),
+    "open": (10.0, 24.0),
+    "region": (0.04, 0.12),
+    "region_at": (110.0, 170.0),
+    "outer": (3.0, 10.0),
+}
+"""Weights that --learn draws, and from where; across is 1 and sets the scale."""
+KEPT = 15
+"""How many of the best trials are averaged."""
+
+
+@dataclass(frozen=True)
+class Passage:
+    """Notes that one player played in a row."""
+
+    player: str
+    midi: tuple[int, ...]
+    places: tuple[tuple[int, int], ...]
+
+
+def passages(path: str) -> list[Passage]:
+    """Every passage of a file, in its order."""
+    rows: defaultdict[tuple[str, str, str], list[dict[str, str]]] = defaultdict(list)
+    with open(path, newline="", encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            rows[row["track"], row["player"], row["passage"]].append(row)
+    return [
+        Passage(
+            player,
+            tuple(int(row["midi"]) for row in notes),
+            tuple((int(row["string"]), int(row["fret"])) for row in notes),
+        )
+        for (_, player, _), notes in rows.items()
+    ]
+
+
+def given(passage: Passage, measure: str) -> range:
+    """The notes whose place is given."""
+    ends = {"free": 0, "start": 1, "every 16th": len(passage.midi)}
+    return range(0, ends[measure], 16)
+
+
+def agreement(
+    found: Sequence[Passage], weights: Weights, measure: str
+) -> dict[str, tuple[int, int]]:
+    """For each player, notes that agree and notes that count."""
+    guitar, hand = instrument_named("guitar"), hand_named("one-finger-per-fret")
+    planner = planner_for(guitar, hand, weights, Wishes())
+    counts: defaultdict[str, Counter[str]] = defaultdict(Counter)
+    for passage, places in zip(found, paths(planner, found, measure), strict=True):
+        told = set(given(passage, measure))
+        for note, (here, there) in enumerate(zip(places, passage.places, strict=True)):
+            if note not in told:
+                counts[passage.player]["agree"] += here == there
+                counts[passage.player]["all"] += 1
+    return {player: (n["agree"], n["all"]) for player, n in sorted(counts.items())}
+
+
+def paths(
+    planner: Planner, found: Sequence[Passage], measure: str
+) -> Iterator[list[tuple[int, int]]]:
+    """(string, fret) of every note of every passage."""
+    lines = [Line(p.midi, {i: Limit(*p.places[i]) for i in given(p, measure)}) for p in found]
+    missing = [i for i, line in enumerate(lines) if planner.missing(line)]
+    assert not missing, f"passages off the neck: {missing}"
+    batch = planner.batch(lines)
+    states = planner.states
+    for i, (_, path) in enumerate(cheapest_paths(*batch)):
+        numbers = batch[0][range(len(path)), i, path]
+        yield list(zip(states.string[numbers].tolist(), states.fret[numbers].tolist(), strict=True))
+
+
+def share(counts: dict[str, tuple[int, int]]) -> float:
+    """All players together."""
+    return sum(a for a, _ in counts.values()) / sum(n for _, n in counts.values())
+
+
+def table(found: Sequence[Passage], weights: Weights) -> None:
+    """Print the measures of one set of weights, player by player."""
+    for measure in MEASURES:
+        counts = agreement(found, weights, measure)
+        each = "  ".join(f"{player} {a / n:.3f}" for player, (a, n) in counts.items())
+        print(f"{measure:<12} {each}  all {share(counts):.3f}")
+
+
+def learn(found: Sequence[Passage], trials: int, seed: int) -> None:
+    """Choose weights on all players but one, and score them on that one."""
+    draw = random.Random(seed)
+    tried = [
+        replace(Weights(), **{name: draw.uniform(*ends) for name, ends in SEARCHED.items()})
+        for _ in range(trials)
+    ]
+    results = [{m: agreement(found, weights, m) for m in MEASURES} for weights in tried]
+    totals: dict[str, dict[str, tuple[int, int]]] = {m: {} for m in MEASURES}
+    for left_out in sorted({passage.player for passage in found}):
+        best = sorted(range(trials), key=lambda i: -_merit(results[i], left_out))[:KEPT]
+        weights = replace(
+            Weights(),
+            **{n: float(np.mean([getattr(tried[i], n) for i in best])) for n in SEARCHED},
+        )
+        unseen = [passage for passage in found if passage.player == left_out]
+        print(f"left out {left_out}: {', '.join(_shown(weights))}")
+        for measure in MEASURES:
+            totals[measure].update(agreement(unseen, weights, measure))
+    for measure, counts in totals.items():
+        each = "  ".join(f"{player} {a / n:.3f}" for player, (a, n) in counts.items())
+        print(f"{measure:<12} {each}  all {share(counts):.3f}")
+
+
+def _merit(result: dict[str, dict[str, tuple[int, int]]], left_out: str) -> float:
+    """The three measures added up, over the players that are not left out."""
+    return sum(
+        share({p: n for p, n in counts.items() if p != left_out}) for counts in result.values()
+    )
+
+
+def _shown(weights: Weights) -> Iterator[str]:
+    for name in SEARCHED:
+        yield f"{name} {getattr(weights, name):.3g}"
+
+
+def main() -> None:
+    """Print the table, or learn."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    parser.add_argument("file")
+    parser.add_argument("--weights", default="")
+    parser.add_argument("--learn", type=int, metavar="N")
+    parser.add_argument("--seed", type=int, default=1)
+    arguments = parser.parse_args()
+    found = passages(arguments.file)
+    if arguments.learn:
+        learn(found, arguments.learn, arguments.seed)
+    else:
+        table(found, Weights().set(arguments.weights) if arguments.weights else Weights())
+
+
+if __name__ == "__main__":
+    main()
