@@ -7,6 +7,7 @@ That these fingers are right is common practice; that no others fit is proved he
 from __future__ import annotations
 
 import itertools
+from dataclasses import fields, replace
 
 import pytest
 
@@ -15,6 +16,7 @@ from fretpath import (
     Arrangement,
     Degree,
     UnplayableError,
+    Weights,
     Wishes,
     arrange,
     instrument_named,
@@ -113,6 +115,35 @@ class TestMovablePatterns:
             fourths.melody.pitches, fourths.strings, fourths.frets, strict=True
         ):
             assert guitar.midi_at(string, fret + (string <= 2)) == pitch.midi
+
+
+PRICES = [field.name for field in fields(Weights) if getattr(Weights(), field.name) is not None]
+
+
+class TestSmallChangesOfAPrice:
+    """A tenth more or less of any price does not flip the answers on which teachers agree."""
+
+    @pytest.fixture(
+        params=itertools.product(PRICES, (0.9, 1.1)), ids=lambda change: f"{change[0]} {change[1]}"
+    )
+    def weights(self, request: pytest.FixtureRequest) -> Weights:
+        name, factor = request.param
+        return replace(Weights(), **{name: factor * getattr(Weights(), name)})
+
+    def test_one_five_octave_ninth_tenth(self, weights: Weights) -> None:
+        found = arrange(parse_melody("key: B major\n\n1 5 8 9 10"), "bass", weights=weights)
+        assert (found.frets, found.fingers) == ((7, 9, 9, 6, 8), (2, 4, 4, 1, 3))
+
+    def test_movable_patterns(self, weights: Weights) -> None:
+        for name, shapes in PATTERNS.items():
+            found = arrange(parse_melody(scale_text(name)), "bass", wishes=FRETTED, weights=weights)
+            assert fingers_by_string(found) in shapes
+
+    @pytest.mark.parametrize("key", ["A", "Bb", "B", "C", "Db"])
+    def test_an_octave_of_a_major_scale(self, weights: Weights, key: str) -> None:
+        scale = parse_melody(f"key: {key}\n\n1 2 3 4 5 6 7 8")
+        found = arrange(scale, "bass", wishes=FRETTED, weights=weights)
+        assert fingers_by_string(found) == "2-4 / 1-2-4 / 1-3-4"
 
 
 class TestMelodicMinor:

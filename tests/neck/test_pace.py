@@ -1,0 +1,81 @@
+"""Time: a shift costs more in a hurry and less where the hand is free; no tempo, no difference."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fretpath import Melody, Weights, arrange, parse_melody
+from fretpath.neck.pace import PLAIN, PLAIN_HASTE, haste_of
+from tests.neck.test_physics import tunes
+
+HURRIED = round(PLAIN_HASTE * Weights().hurried)
+RESTED = round(PLAIN_HASTE * Weights().rested)
+
+
+def haste(text: str) -> tuple[tuple[int, int], ...] | None:
+    """Haste of each step of a melody text at 120 beats a minute: half a second a beat."""
+    return haste_of(parse_melody(f"tempo: 120\n\n{text}"), Weights())
+
+
+class TestHaste:
+    @pytest.mark.parametrize(
+        ("text", "after_fretted", "after_open"),
+        [
+            ("1 2", PLAIN_HASTE, RESTED),  # joined: the hand waits for the note to end
+            ("1:1/4 2", HURRIED, HURRIED),  # an eighth of a second
+            ("1 r 2", RESTED, RESTED),  # half a second of silence
+            ("1 - 2", PLAIN_HASTE, RESTED),  # held: the finger must stay
+            ("1 | 2", RESTED, RESTED),  # over a bar line
+            ("1\n2", RESTED, RESTED),  # between two phrases
+            ("1:1/8 r:1/16 2", HURRIED, HURRIED),  # a short rest in a fast figure
+        ],
+    )
+    def test_by_what_lies_between(self, text: str, after_fretted: int, after_open: int) -> None:
+        assert haste(text) == ((after_fretted, after_open),)
+
+    def test_one_for_each_step(self) -> None:
+        assert haste("1 2 r 3 - 4") == (
+            (PLAIN_HASTE, RESTED), (RESTED, RESTED), (PLAIN_HASTE, RESTED),
+        )  # fmt: skip
+
+    def test_nothing_is_known_without_a_tempo(self) -> None:
+        assert haste_of(parse_melody("1 2:1/4 3"), Weights()) is None
+
+
+class TestPrices:
+    @given(tunes())
+    def test_no_tempo_no_difference(self, tune: Melody) -> None:
+        uneven = replace(
+            tune,
+            notes=tuple(replace(n, beats=Fraction(1 + i % 3, 2)) for i, n in enumerate(tune.notes)),
+        )
+        assert arrange(uneven).fingerings == arrange(tune).fingerings
+        assert arrange(uneven).cost == arrange(tune).cost
+
+    @given(tunes(), st.integers(40, 399))
+    def test_faster_is_never_easier(self, tune: Melody, tempo: int) -> None:
+        slow = replace(tune, tempo=Fraction(tempo))
+        fast = replace(tune, tempo=Fraction(400))
+        assert arrange(slow).cost <= arrange(fast).cost
+
+    @pytest.mark.parametrize(
+        ("text", "shift_at"),
+        [("1:1/4@4-8 r 2:1/4@4-10 3@4-12", 0), ("1:1/4@4-8 2:1/4@4-10 r 3@4-12", 1)],
+    )
+    def test_the_shift_moves_to_the_rest(self, text: str, shift_at: int) -> None:
+        """Frets 8, 10 and 12 need one shift, and the rest decides before which note."""
+        melody = parse_melody(f"key: C\noctave: 2\ntempo: 240\n\n{text}")
+        positions = arrange(melody).positions
+        moved = [before != after for before, after in pairwise(positions)]
+        assert moved == [shift_at == 0, shift_at == 1]
+
+    def test_neutral_factors_change_nothing(self) -> None:
+        melody = parse_melody("tempo: 200\n\n1 5:1/4 8:1/4 | r 9 10")
+        neutral = Weights(hurried=1.0, rested=1.0)
+        assert set(haste_of(melody, neutral) or ()) == {PLAIN}
