@@ -33,8 +33,8 @@ class TestTime:
 
     def test_ties_lengthen_the_note_before(self) -> None:
         melody = parse_melody("1 2:3/2 - -:1/2 r - 3")
-        assert melody.lengths == (1, 3, 1)
-        assert melody.onsets == (0, 1, Fraction(5, 2), Fraction(7, 2), 4, 5, 6)
+        assert list(melody.lengths) == [1, 3, 1]
+        assert list(melody.onsets) == [0, 1, Fraction(5, 2), Fraction(7, 2), 4, 5, 6]
 
     @given(melodies())
     def test_sounding_and_silent_time_add_up(self, melody: Melody) -> None:
