@@ -181,7 +181,10 @@ class Key:
     def __post_init__(self) -> None:
         match = re.fullmatch(r"[A-G](#{0,2}|b{0,2})", self.tonic)
         if match is None or self.mode not in SCALES:
-            raise RequestError(f"no such key: {self.tonic[:40]!r} {self.mode[:40]!r}")
+            raise RequestError(
+                f"no such key: {self.tonic[:40]!r} {self.mode[:40]!r} (a tonic is a letter A to G "
+                "with at most two sharps or flats; respell it if it has more)"
+            )
 
     @classmethod
     def parse(cls, text: str) -> Key:

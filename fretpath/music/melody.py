@@ -11,11 +11,13 @@ A melody always carries concrete pitches.  When its text leaves the octave free,
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
 from itertools import accumulate, pairwise
+from operator import itemgetter
 from typing import TypeVar
 
 from fretpath.errors import RequestError
@@ -258,9 +260,5 @@ class Melody:
 
 
 def _in_force(changes: Sequence[tuple[int, T]], event: int) -> T | None:
-    found = None
-    for start, value in changes:
-        if start > event:
-            break
-        found = value
-    return found
+    behind = bisect_right(changes, event, key=itemgetter(0))
+    return changes[behind - 1][1] if behind else None

@@ -147,6 +147,15 @@ BOTH_WAYS = [
         Melody(notes=(rest(), rest("2"), note("C4")), keys=((0, Key("C", "major")),)),
     ),
     (
+        "and the first of them counts from the tonic",
+        "key: B# major\n\nBbbb 1\n",
+        Melody(
+            notes=(note("Bbbb4"), note("B#4")),
+            keys=((0, Key("B#", "major")),),
+            octave_free=True,
+        ),
+    ),
+    (
         "more flats than a degree can carry are written as letters",
         "key: C# major\noctave: 4\n\nCbbb4 1\n",
         Melody(notes=(note("Cbbb4"), note("C#4")), keys=((0, Key("C#", "major")),)),

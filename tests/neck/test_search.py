@@ -257,7 +257,8 @@ class TestAgainstNetworkx:
 def first_shortest_path(graph: nx.DiGraph) -> tuple[Way, ...]:
     """The shortest path that comes first: networkx names one of the equals, not always this."""
     left = nx.single_source_dijkstra_path_length(graph.reverse(), "end", weight="total")
-    at, path = "start", []
+    at = "start"
+    path: list[Way] = []
     while True:
         on = [node for node, edge in graph[at].items() if edge["total"] + left[node] == left[at]]
         if on == ["end"]:

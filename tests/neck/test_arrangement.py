@@ -1,0 +1,61 @@
+"""The result checks itself: no arrangement can exist whose places do not sound its notes."""
+
+from __future__ import annotations
+
+from dataclasses import FrozenInstanceError, replace
+
+import pytest
+from hypothesis import assume, given
+
+from fretpath import Arrangement, Melody, UnplayableError, arrange, parse_melody
+from tests.strategies import melodies
+
+
+def fits(melody: Melody, *, low: int, high: int) -> bool:
+    """Whether some octave that the text allows puts every note on the neck."""
+    midi = [pitch.midi for pitch in melody.pitches]
+    octaves = range(-5, 6) if melody.octave_free else (0,)
+    return any(low <= min(midi) + 12 * up and max(midi) + 12 * up <= high for up in octaves)
+
+
+@pytest.fixture
+def found() -> Arrangement:
+    """The five notes of the first lesson."""
+    return arrange(parse_melody("key: B major\n\n1 5 8 9 10"), "bass")
+
+
+class TestChecks:
+    def test_every_place_must_sound_its_note(self, found: Arrangement) -> None:
+        for note in range(5):
+            frets = list(found.frets)
+            frets[note] += 1
+            with pytest.raises(AssertionError, match="does not lie at"):
+                replace(found, frets=tuple(frets))
+
+    def test_every_note_must_have_a_place(self, found: Arrangement) -> None:
+        with pytest.raises(AssertionError):
+            replace(found, strings=found.strings[1:])
+
+    def test_nothing_can_be_changed_afterwards(self, found: Arrangement) -> None:
+        with pytest.raises(FrozenInstanceError):
+            found.frets = (1, 2, 3, 4, 5)  # type: ignore[misc]
+
+    @given(melodies(placed=False))
+    def test_any_melody_sounds_as_written_or_is_refused(self, melody: Melody) -> None:
+        assume(melody.pitches)
+        try:
+            found = arrange(melody, "guitar")
+        except UnplayableError:
+            assert not fits(melody, low=40, high=85)
+            return
+        sounds = [
+            found.instrument.midi_at(string, fret)
+            for string, fret in zip(found.strings, found.frets, strict=True)
+        ]
+        assert sounds == [pitch.midi for pitch in found.melody.pitches]
+        assert found.melody.degrees == melody.degrees
+        for fingering in found.fingerings:
+            if fingering.fret:
+                assert fingering.fret == fingering.position + fingering.finger - 1
+            else:
+                assert fingering.finger == 0
