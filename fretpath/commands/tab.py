@@ -1,22 +1,28 @@
-"""Print a melody as fingered tab with its spelling under it."""
+"""Print a melody as fingered tab with its spelling under it, or write its sound."""
 
 from __future__ import annotations
 
 import argparse
 from typing import Any
 
+from fretpath.commands.files import write_file
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
     add_melody_options,
     add_output_options,
+    add_sound_options,
     arrangement_from,
     as_json,
     delivered,
+    sound_plan_from,
 )
 from fretpath.neck.arrangement import Arrangement
+from fretpath.errors import RequestError
+from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.data import arrangement_data
-from fretpath.page.tab import ROWS, render_tab
+from fretpath.page.spoken import render_spoken
+from fretpath.page.tab import ROWS, SPACINGS, render_tab
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -25,6 +31,14 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rows", default=",".join(ROWS), help=f"rows to show, of {','.join(ROWS)}")
     parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
     parser.add_argument("--simple", action="store_true", help="print 2' for a ninth")
+    parser.add_argument(
+        "--spacing",
+        choices=SPACINGS,
+        default="even",
+        help="columns as narrow as they go (default), or wide in proportion to time",
+    )
+    parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
+    parser.add_argument("--spoken", action="store_true", help="one sentence a note, to read aloud")
     parser.add_argument(
         "--ways", type=int, metavar="N", default=1, help="truly different ways to play it"
     )
@@ -38,19 +52,25 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help="play this note (counted from 1) elsewhere, and keep what comes before it",
     )
     add_output_options(parser)
+    add_sound_options(parser)
     add_instrument_options(parser)
     add_hand_options(parser)
 
 
 def run(arguments: argparse.Namespace) -> str:
-    """The tab, or the same as JSON."""
+    """The tab, the same as JSON or as sentences, or its sound."""
     arrangement = arrangement_from(arguments)
     if arguments.cannot_reach is not None:
         from fretpath.neck.arranging import replan
 
         arrangement = replan(arrangement, arguments.cannot_reach)
+    if _is_sound(arguments):
+        write_file(arguments.output, _sound(arguments, arrangement))
+        return ""
     ways = _ways(arrangement, arguments.ways)
     if arguments.json:
+        if arguments.hide:
+            raise RequestError("--json shows everything and --hide does not; drop one of the two")
         data = [_data(way, arguments) for way in ways]
         return delivered(arguments, as_json(data[0] if arguments.ways == 1 else data))
     pages = [_page(way, arguments) for way in ways]
@@ -71,12 +91,17 @@ def _ways(arrangement: Arrangement, count: int) -> tuple[Arrangement, ...]:
 
 
 def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
+    hide = Blanks.parse(arguments.hide)
+    if arguments.spoken:
+        return render_spoken(arrangement, degrees=arguments.degrees, hide=hide)
     page = render_tab(
         arrangement,
         rows=[row for row in arguments.rows.split(",") if row],
         width=arguments.width,
         degrees=arguments.degrees,
         simple=arguments.simple,
+        spacing=arguments.spacing,
+        hide=hide,
     )
     if not arguments.why:
         return page
@@ -94,3 +119,24 @@ def _data(arrangement: Arrangement, arguments: argparse.Namespace) -> dict[str, 
 
         data["reasons"] = reasons_data(reasons(arrangement))
     return data
+
+
+def _is_sound(arguments: argparse.Namespace) -> bool:
+    if str(arguments.output or "").lower().endswith(".wav"):
+        return True
+    given = {
+        "--tempo": arguments.tempo,
+        "--count-in": arguments.count_in,
+        "--drone": arguments.drone,
+        "--call-and-answer": arguments.call_and_answer,
+    }
+    for option, value in given.items():
+        if value:
+            raise RequestError(f"{option} changes the sound: add -o tune.wav to hear it")
+    return False
+
+
+def _sound(arguments: argparse.Namespace, arrangement: Arrangement) -> bytes:
+    from fretpath.page.sound import melody_wav
+
+    return melody_wav(arrangement.melody, sound_plan_from(arguments))

@@ -1,8 +1,9 @@
 """Rows that share their columns, broken into systems: the layout under every text tab.
 
 A *block* is one column: the tokens it shows in each row, or a bar line.  A block is as wide as
-its widest token, so that no token can slide under its neighbour.  Systems break at bar lines; a
-bar that is wider than a whole line is broken between two of its blocks, never inside one.
+its widest token, so that no token can slide under its neighbour; it may ask for more, so that
+columns stand in proportion to time.  Systems break at bar lines; a bar that is wider than a whole
+line is broken between two of its blocks, never inside one.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-__all__ = ["Block", "Row", "lay_out"]
+__all__ = ["BAR_LINE", "Block", "Row", "System", "lay_out", "room_for"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,21 +32,43 @@ class Block:
 
     tokens: Mapping[str, str] | None
     """Row name to what is shown there; rows left out stay empty."""
+    event: int = -1
+    """Index of the melody event it stands for; -1 for a bar line."""
+    least: int = 0
+    """Columns it takes at least, its separator included; 0 leaves it to the tokens."""
+
+    @property
+    def needed(self) -> int:
+        """Columns of its widest token."""
+        return max((len(token) for token in (self.tokens or {}).values()), default=1)
 
     @property
     def width(self) -> int:
         """Columns the block takes, its separator included."""
         if self.tokens is None:
             return 2
-        return max((len(token) for token in self.tokens.values()), default=1) + 2
+        return max(self.least, self.needed + (1 if self.least else 2))
 
 
 BAR_LINE = Block(None)
 
 
-def lay_out(
-    rows: Sequence[Row], phrases: Sequence[Sequence[Block]], *, width: int
-) -> list[list[str]]:
+@dataclass(frozen=True, slots=True)
+class System:
+    """The rows of one line of music."""
+
+    blocks: tuple[Block, ...]
+    """Its columns, left to right."""
+    lines: tuple[str, ...]
+    """Its rows as text, top to bottom."""
+
+
+def room_for(rows: Sequence[Row], width: int) -> int:
+    """Columns left for blocks in a line of ``width`` characters."""
+    return width - max(len(row.label) for row in rows) - 4
+
+
+def lay_out(rows: Sequence[Row], phrases: Sequence[Sequence[Block]], *, width: int) -> list[System]:
     """Systems of lines, none longer than ``width`` unless a single block is.
 
     Each phrase begins a new system; one that needs several is shared out evenly.  Lines carry no
@@ -53,12 +76,18 @@ def lay_out(
     in a system are left out there.
     """
     margin = max(len(row.label) for row in rows)
-    room = width - margin - 4
-    systems = [system for phrase in phrases for system in _shared_out(phrase, room)]
+    room = room_for(rows, width)
     return [
-        [_line(row, system, margin) for row in rows if row.string or _shown(row, system)]
-        for system in systems
+        System(tuple(blocks), tuple(_lines(rows, blocks, margin)))
+        for phrase in phrases
+        for blocks in _shared_out(phrase, room)
     ]
+
+
+def _lines(rows: Sequence[Row], system: list[Block], margin: int) -> Iterator[str]:
+    for row in rows:
+        if row.string or _shown(row, system):
+            yield _line(row, system, margin)
 
 
 def _shown(row: Row, system: list[Block]) -> bool:

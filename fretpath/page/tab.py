@@ -1,16 +1,19 @@
-"""Text tab, with the spelling in the same columns under it.
+"""Text tab, with the count and the spelling in the same columns.
 
 **Conventions.**  String 1 is the top line; each line begins with the name of its string.  Numbers
-are frets, 0 is open.  One column holds everything about one note.  The row *position* stands
-above the tab and shows, in Roman numerals, where the index finger goes when the hand moves.  A
-rest is ``r`` and a note held over is ``-`` in the row of degrees.  Plain ASCII but for a title
-that is not.
+are frets, 0 is open.  One column holds everything about one note.  Above the tab stand the bar
+numbers (a pickup is bar 0) and, in Roman numerals, where the index finger goes when the hand
+moves; the count (see :mod:`fretpath.page.counting`) stands right under it.  A rest is ``r`` and a
+note held over is ``-`` in the first row of words that is shown.  Bars and counts appear where the
+melody has them.  Plain ASCII but for a title that is not.
 """
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 from fretpath.errors import RequestError, nearest
 from fretpath.music.key import Degree, Key
@@ -18,14 +21,21 @@ from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.figures import Figures
 from fretpath.neck.instrument import Instrument
-from fretpath.page.grid import BAR_LINE, Block, Row, lay_out
+from fretpath.page.blanks import BLANK, NOTHING_HIDDEN, Blanks
+from fretpath.page.counting import count_marks, has_rhythm, in_columns, joined
+from fretpath.page.grid import BAR_LINE, Block, Row, System, lay_out, room_for
 
-__all__ = ["ROWS", "figures_line", "render_tab"]
+__all__ = ["ROWS", "SPACINGS", "Tab", "figures_line", "header_lines", "legend_lines", "render_tab"]
 
-ROWS = ("position", "degree", "interval", "note", "finger")
+ROWS = ("bar", "position", "count", "degree", "interval", "note", "finger")
 """Rows that can stand around the tab, in their order on the page."""
+SPACINGS = ("even", "time")
+"""How columns are spaced: as narrow as they can be, or in proportion to length."""
 
 _LEAST_WIDTH = 40
+_ABOVE = ("bar", "position")
+_WORDS = ("degree", "note", "interval", "finger")
+_MOST_PER_BEAT = 24
 
 
 def render_tab(
@@ -35,24 +45,220 @@ def render_tab(
     width: int = 80,
     degrees: str = "major",
     simple: bool = False,
+    spacing: str = "even",
+    hide: Blanks = NOTHING_HIDDEN,
 ) -> str:
     """The whole page as text: header, tab with rows, figures; ends with a newline.
 
     *rows* are names from :data:`ROWS`; *width* is in characters, 40 or more.  *degrees* counts
     them against the ``major`` scale or the ``key`` signature; *simple* prints ``2'`` for 9.
+    *spacing* is ``even`` or ``time`` (columns in proportion to length).  *hide* leaves blanks for
+    a student, and with them the figures.
     """
-    unknown = [row for row in rows if row not in ROWS]
-    if unknown:
-        raise RequestError(
-            f'unknown row "{unknown[0][:40]}"{nearest(unknown[0], ROWS)} (known: {", ".join(ROWS)})'
-        )
-    if width < _LEAST_WIDTH:
-        raise RequestError(f"a page is at least {_LEAST_WIDTH} characters wide, not {width}")
-    labels = degree_labels(arrangement.melody, degrees=degrees, simple=simple)
-    systems = lay_out(_page_rows(arrangement, rows), _phrases(arrangement, labels), width=width)
-    head = header_lines(arrangement, degrees)
-    body = ["\n".join(system) for system in systems]
-    return "\n\n".join(["\n".join(head), *body, figures_line(arrangement.figures)]) + "\n"
+    tab = Tab(arrangement, tuple(rows), width, degrees, simple, spacing, hide)
+    parts = ["\n".join(tab.header), *tab.systems]
+    if not hide.any:
+        parts.append("\n".join(tab.figures))
+    return "\n\n".join(parts) + "\n"
+
+
+@dataclass(frozen=True)
+class Tab:
+    """A tab in its parts, for pages that set them differently."""
+
+    arrangement: Arrangement
+    """What is shown."""
+    rows: tuple[str, ...] = ROWS
+    """Rows around the tab, from :data:`ROWS`."""
+    width: int = 80
+    """Characters a line, 40 or more."""
+    degrees: str = "major"
+    """Degrees count against the ``major`` scale or the ``key`` signature."""
+    simple: bool = False
+    """Whether a ninth is printed ``2'``."""
+    spacing: str = "even"
+    """One of :data:`SPACINGS`."""
+    hide: Blanks = NOTHING_HIDDEN
+    """What is left out."""
+
+    def __post_init__(self) -> None:
+        unknown = [row for row in self.rows if row not in ROWS]
+        if unknown:
+            raise RequestError(
+                f'unknown row "{unknown[0][:40]}"{nearest(unknown[0], ROWS)} '
+                f"(known: {', '.join(ROWS)})"
+            )
+        if self.width < _LEAST_WIDTH:
+            raise RequestError(
+                f"a page is at least {_LEAST_WIDTH} characters wide, not {self.width}"
+            )
+        if self.spacing not in SPACINGS:
+            raise RequestError(f'spacing is "even" or "time", not "{self.spacing[:40]}"')
+
+    @property
+    def header(self) -> list[str]:
+        """Title, key, instrument, conventions and legend, no line wider than the page."""
+        lines = header_lines(self.arrangement, self.degrees) + self.legend
+        return [part for line in lines for part in wrapped(line, self.width)]
+
+    @property
+    def legend(self) -> list[str]:
+        """What the signs of this tab mean."""
+        return legend_lines(self.arrangement.melody, self._shown, hidden=self.hide.any)
+
+    @property
+    def figures(self) -> list[str]:
+        """The figures of the fingering, no line wider than the page."""
+        return wrapped(figures_line(self.arrangement.figures), self.width)
+
+    @cached_property
+    def systems(self) -> list[str]:
+        """Each system as lines of text, with a heading where it repeats or continues a bar."""
+        systems = lay_out(self._page_rows, self._phrases, width=self.width)
+        played: dict[tuple[object, ...], System] = {}
+        texts = []
+        for system in systems:
+            first = played.setdefault(self._music(system), system)
+            heading = self._heading(system, first)
+            texts.append("\n".join([*heading, *system.lines]))
+        return texts
+
+    @property
+    def _shown(self) -> list[str]:
+        """The rows asked for that this melody can fill."""
+        melody = self.arrangement.melody
+        absent = set() if melody.bars else {"bar"}
+        if not has_rhythm(melody):
+            absent.add("count")
+        return [row for row in ROWS if row in self.rows and row not in absent]
+
+    @property
+    def _rest_row(self) -> str:
+        return next((row for row in _WORDS if row in self._shown), "rest")
+
+    @property
+    def _page_rows(self) -> list[Row]:
+        strings = [
+            Row(f"string{number}", name, string=True)
+            for number, name in enumerate(self.arrangement.instrument.string_names, start=1)
+        ]
+        above = [Row(name, name) for name in self._shown if name in _ABOVE]
+        below = [Row(name, name) for name in self._shown if name not in _ABOVE]
+        rests = [Row("rest", "rest")] if self._rest_row == "rest" else []
+        return above + strings + below + rests
+
+    @cached_property
+    def _phrases(self) -> list[list[Block]]:
+        melody = self.arrangement.melody
+        bars = set(melody.bars)
+        tokens = list(self._tokens())
+        phrases: list[list[Block]] = []
+        for span in melody.spans(melody.phrases):
+            blocks: list[Block] = []
+            for event in span:
+                if event in bars and event != span.start:
+                    blocks.append(BAR_LINE)
+                blocks.append(Block(tokens[event], event))
+            phrases.append(blocks)
+        return self._in_time(phrases) if self.spacing == "time" else phrases
+
+    def _in_time(self, phrases: list[list[Block]]) -> list[list[Block]]:
+        """The same blocks, each as wide as its length asks (as far as the page allows)."""
+        melody = self.arrangement.melody
+        beats = [note.beats for note in melody.notes]
+        room = room_for(self._page_rows, self.width)
+        bare = [
+            Block({n: t for n, t in (block.tokens or {}).items() if n != "count"}, block.event)
+            for phrase in phrases
+            for block in phrase
+            if block.tokens is not None
+        ]
+        wanted = max(-int(-(block.needed + 1) // beats[block.event]) for block in bare)
+        per_beat = max(4, min(wanted, _MOST_PER_BEAT, int(room // max(beats))))
+
+        def stretched(block: Block) -> Block:
+            tokens = dict(block.tokens or {})
+            if "count" in tokens:
+                tokens["count"] = in_columns(count_marks(melody, block.event), per_beat)
+            least = min(round(per_beat * beats[block.event]), room)
+            return replace(block, tokens=tokens, least=least)
+
+        return [
+            [stretched(block) if block.tokens is not None else block for block in phrase]
+            for phrase in phrases
+        ]
+
+    def _tokens(self) -> Iterator[dict[str, str]]:
+        """What stands in the rows, event by event; only rows that are shown."""
+        melody, shown = self.arrangement.melody, set(self._shown)
+        labels = degree_labels(melody, degrees=self.degrees, simple=self.simple)
+        starts = {0, *melody.bars}
+        position = note = 0
+        for event, held in enumerate(melody.notes):
+            tokens: dict[str, str] = {}
+            if held.struck:
+                tokens = self._note_tokens(note, labels[note], position)
+                if not self.hide.hides("position", note):
+                    position = self.arrangement.positions[note]
+                note += 1
+            else:
+                tokens[self._rest_row] = "-" if held.tied else "r"
+            if event in starts:
+                tokens["bar"] = str(melody.bar_numbers[event])
+            tokens["count"] = joined(count_marks(melody, event))
+            yield {n: t for n, t in tokens.items() if n in shown or n[:4] in ("stri", "rest")}
+
+    def _note_tokens(self, note: int, degree: str, position: int) -> dict[str, str]:
+        fingering, pitches = self.arrangement.fingerings[note], self.arrangement.melody.pitches
+        hide = self.hide
+        words = {
+            "degree": degree,
+            "interval": str(pitches[note] - pitches[note - 1]) if note else "",
+            "note": str(pitches[note]),
+            "finger": str(fingering.finger),
+        }
+        tokens = {name: BLANK if hide.hides(name, note) else word for name, word in words.items()}
+        if not hide.hides("string", note):
+            tokens[f"string{fingering.string}"] = str(fingering.fret)
+        if not hide.hides("position", note) and fingering.position != position:
+            tokens["position"] = roman(fingering.position)
+        return tokens
+
+    def _music(self, system: System) -> tuple[object, ...]:
+        """What a system plays, free of how the hand came there: equal for a repeat."""
+        arrangement = self.arrangement
+        numbers = {event: note for note, event in enumerate(arrangement.melody.struck)}
+        music: list[object] = []
+        for block in system.blocks:
+            event = block.event
+            note = numbers.get(event)
+            place = None
+            if note is not None and not self.hide.tab:
+                place = arrangement.fingerings[note]
+            music.append((arrangement.melody.notes[event], place) if event >= 0 else None)
+        return tuple(music)
+
+    def _heading(self, system: System, first: System) -> list[str]:
+        melody = self.arrangement.melody
+        start = system.blocks[0].event
+        bars = melody.bar_numbers
+        lines = []
+        if melody.bars and start and start not in melody.bars and bars[start - 1] == bars[start]:
+            lines.append(f"bar {bars[start]}, continued")
+        if first is not system and not self.hide.every and not self.hide.all_but_first:
+            lines.append(f"the same as {self._name(first)}")
+        return [", ".join(lines)] if lines and self._shown else []
+
+    def _name(self, system: System) -> str:
+        melody = self.arrangement.melody
+        events = [block.event for block in system.blocks if block.tokens is not None]
+        if not melody.bars:
+            return f"notes {self._count(events[0])} to {self._count(events[-1])}"
+        low, high = melody.bar_numbers[events[0]], melody.bar_numbers[events[-1]]
+        return f"bar {low}" if low == high else f"bars {low} to {high}"
+
+    def _count(self, event: int) -> int:
+        return sum(note.struck for note in self.arrangement.melody.notes[: event + 1])
 
 
 def degree_labels(
@@ -87,7 +293,7 @@ def header_lines(arrangement: Arrangement, degrees: str = "major") -> list[str]:
     if melody.tonic:
         chosen = "octave chosen for the hand" if arrangement.octave_chosen else "octave as given"
         music.append(f"tonic {melody.tonic} ({chosen})")
-    lines.extend(textwrap.wrap("; ".join(music), 80))
+    lines.append("; ".join(music))
     lines.append(instrument_line(arrangement.instrument))
     sound = "note names as they sound"
     if arrangement.instrument.written:
@@ -97,6 +303,28 @@ def header_lines(arrangement: Arrangement, degrees: str = "major") -> list[str]:
         lines.append(f"degrees count against {against}")
     lines.append(sound)
     return lines
+
+
+def legend_lines(melody: Melody, rows: Sequence[str] = ROWS, *, hidden: bool = False) -> list[str]:
+    """What the signs mean, as far as the melody and the rows need them."""
+    lines = ["numbers are frets, 0 is open; top line is string 1"]
+    if "finger" in rows:
+        lines[0] += "; fingers 1 (index) to 4"
+    if "count" in rows and has_rhythm(melody):
+        lines.append("count: play on plain beats, let (2) ring on, keep silent through [3]")
+    signs = ["r is a rest"] * any(note.pitch is None for note in melody.notes)
+    signs += ["- holds the note before"] * any(note.tied for note in melody.notes)
+    signs += [f"{BLANK} is for you to fill in"] * hidden
+    return lines + ["; ".join(signs)] * bool(signs)
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """The lines of a text, each folded at spaces to the width."""
+    return [
+        part
+        for line in text.splitlines()
+        for part in textwrap.wrap(line, width, break_on_hyphens=False) or [""]
+    ]
 
 
 def _keys(melody: Melody) -> str:
@@ -116,48 +344,6 @@ def instrument_line(instrument: Instrument) -> str:
     return f"{instrument.name}: strings {count} to 1 {instrument.tuning}, {length}{capo}{neck}"
 
 
-def _page_rows(arrangement: Arrangement, rows: Sequence[str]) -> list[Row]:
-    strings = [
-        Row(f"string{number}", name, string=True)
-        for number, name in enumerate(arrangement.instrument.string_names, start=1)
-    ]
-    above = [Row("position", "position")] if "position" in rows else []
-    return above + strings + [Row(name, name) for name in ROWS[1:] if name in rows]
-
-
-def _phrases(arrangement: Arrangement, labels: Sequence[str]) -> list[list[Block]]:
-    melody = arrangement.melody
-    bars = set(melody.bars)
-    phrases: list[list[Block]] = []
-    note = 0
-    for span in melody.spans(melody.phrases):
-        blocks: list[Block] = []
-        for event in span:
-            if event in bars and event != span.start:
-                blocks.append(BAR_LINE)
-            if melody.notes[event].struck:
-                blocks.append(Block(_tokens(arrangement, note, labels)))
-                note += 1
-            else:
-                blocks.append(Block({"degree": "-" if melody.notes[event].tied else "r"}))
-        phrases.append(blocks)
-    return phrases
-
-
-def _tokens(arrangement: Arrangement, note: int, labels: Sequence[str]) -> dict[str, str]:
-    fingering = arrangement.fingerings[note]
-    pitches = arrangement.melody.pitches
-    moved = note == 0 or arrangement.positions[note - 1] != fingering.position
-    return {
-        "position": roman(fingering.position) if moved else "",
-        f"string{fingering.string}": str(fingering.fret),
-        "degree": labels[note],
-        "interval": str(pitches[note] - pitches[note - 1]) if note else "",
-        "note": str(pitches[note]),
-        "finger": str(fingering.finger),
-    }
-
-
 def roman(number: int) -> str:
     """A position (1 to 39) in Roman numerals.
 
@@ -169,7 +355,7 @@ def roman(number: int) -> str:
 
 
 def figures_line(figures: Figures) -> str:
-    """The figures of a fingering in words a player uses, lines of at most 80 characters."""
+    """The figures of a fingering in words a player uses, in two lines."""
     if figures.shifts:
         count = "1 shift" if figures.shifts == 1 else f"{figures.shifts} shifts"
         travel = f"hand travel {figures.travel:.0f} mm in {count}"
