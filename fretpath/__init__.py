@@ -33,6 +33,7 @@ from fretpath.neck.figures import Figures
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.wishes import Start, Wishes
+from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangements in notebooks)
 from fretpath.page.tab import render_tab
 
 __all__ = [

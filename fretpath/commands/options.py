@@ -6,7 +6,7 @@ import argparse
 import json
 import re
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
@@ -20,28 +20,33 @@ from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.wishes import OPEN_STRINGS, Start, Wishes
 
+if TYPE_CHECKING:
+    from fretpath.page.sound import SoundPlan
+
 __all__ = [
     "add_hand_options",
     "add_instrument_options",
     "add_melody_options",
     "add_output_options",
+    "add_sound_options",
     "arrangement_from",
     "as_json",
     "delivered",
     "hand_from",
     "instrument_from",
     "melody_from",
+    "sound_plan_from",
     "weights_from",
     "wishes_from",
 ]
 
 
-def add_melody_options(parser: argparse.ArgumentParser) -> None:
-    """The melody and its key."""
+def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) -> None:
+    """The melody (which some commands can do without) and its key."""
     parser.add_argument(
         "melody",
         metavar="MELODY",
-        nargs="+",
+        nargs="+" if needed else "*",
         help='melody text such as "1 5 8 9 10", a file, or - for standard input',
     )
     parser.add_argument("--key", help="tonic and mode, such as B or 'C minor'; moves degrees there")
@@ -174,6 +179,29 @@ def arrangement_from(arguments: argparse.Namespace) -> Arrangement:
         weights=weights_from(arguments, instrument),
         wishes=wishes_from(arguments),
         objective=arguments.objective,
+    )
+
+
+def add_sound_options(parser: argparse.ArgumentParser) -> None:
+    """How a melody sounds when it is written as sound."""
+    group = parser.add_argument_group("sound (turn the volume down first)")
+    group.add_argument("--tempo", type=float, help="beats a minute")
+    group.add_argument("--count-in", action="store_true", help="clicks for a bar before it")
+    group.add_argument("--drone", action="store_true", help="the tonic softly under it")
+    group.add_argument(
+        "--call-and-answer", action="store_true", help="after each phrase as long a silence"
+    )
+
+
+def sound_plan_from(arguments: argparse.Namespace) -> SoundPlan:
+    """How the arguments want the melody to sound."""
+    from fretpath.page.sound import SoundPlan
+
+    return SoundPlan(
+        tempo=arguments.tempo,
+        count_in=arguments.count_in,
+        drone=arguments.drone,
+        call_and_answer=arguments.call_and_answer,
     )
 
 

@@ -17,8 +17,8 @@ from fretpath.commands.options import (
     delivered,
     sound_plan_from,
 )
-from fretpath.neck.arrangement import Arrangement
 from fretpath.errors import RequestError
+from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.data import arrangement_data
 from fretpath.page.spoken import render_spoken

@@ -285,7 +285,7 @@ def header_lines(arrangement: Arrangement, degrees: str = "major") -> list[str]:
     """Title, key, instrument and conventions, one line each."""
     melody = arrangement.melody
     lines = [melody.title] if melody.title else []
-    music = [f"key {_keys(melody)}"]
+    music = [f"key {keys_line(melody)}"]
     if melody.meter:
         music.append(f"meter {', '.join(str(m) for _, m in melody.meters)}")
     if melody.tempo:
@@ -327,7 +327,8 @@ def wrapped(text: str, width: int) -> list[str]:
     ]
 
 
-def _keys(melody: Melody) -> str:
+def keys_line(melody: Melody) -> str:
+    """The keys of a melody in words, in order."""
     names: list[str] = []
     for _, key in melody.keys:
         if not names or names[-1] != str(key):

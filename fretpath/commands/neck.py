@@ -1,0 +1,108 @@
+"""Draw a neck chart of a key, a mode, a chord or a melody, as text or as SVG (-o chart.svg)."""
+
+from __future__ import annotations
+
+import argparse
+import re
+
+from fretpath.commands.options import (
+    add_hand_options,
+    add_instrument_options,
+    add_melody_options,
+    add_output_options,
+    arrangement_from,
+    as_json,
+    delivered,
+    instrument_from,
+)
+from fretpath.errors import RequestError
+from fretpath.music.key import Key
+from fretpath.page.blanks import HIDES, Blanks
+from fretpath.page.chart import LABELS, Chart, chord_chart, key_chart, melody_chart, render_chart
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    add_melody_options(parser, needed=False)
+    parser.add_argument("--chord", help="a chord such as Am7 instead of a melody or a key")
+    parser.add_argument("--range", help="frets to show, such as 5-9")
+    parser.add_argument("--label", choices=LABELS, default="degree", help="what the marks carry")
+    parser.add_argument(
+        "--spacing",
+        choices=("neck", "even"),
+        help="frets as on the neck (usual in a drawing) or even (usual in text)",
+    )
+    parser.add_argument("--left-handed", action="store_true", help="the nut on the right")
+    parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
+    parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
+    add_output_options(parser)
+    add_instrument_options(parser)
+    add_hand_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """The chart as text, as JSON, or as SVG when the output file is named so."""
+    chart = _chart(arguments)
+    if arguments.range:
+        chart = chart.between(*_range(arguments.range))
+    if arguments.json:
+        return delivered(arguments, as_json(_data(chart)))
+    left = arguments.left_handed
+    if str(arguments.output or "").lower().endswith(".svg"):
+        from fretpath.page.chart_svg import chart_svg
+
+        spacing = arguments.spacing or "neck"
+        return delivered(arguments, chart_svg(chart, spacing=spacing, left_handed=left))
+    if arguments.width < 40:
+        raise RequestError(f"a page is at least 40 characters wide, not {arguments.width}")
+    spacing = arguments.spacing or "even"
+    text = render_chart(chart, width=arguments.width, spacing=spacing, left_handed=left)
+    return delivered(arguments, text)
+
+
+def _chart(arguments: argparse.Namespace) -> Chart:
+    if arguments.melody:
+        if arguments.chord:
+            raise RequestError("a chart shows a melody or a chord; drop one of the two")
+        return melody_chart(
+            arrangement_from(arguments),
+            label=arguments.label,
+            degrees=arguments.degrees,
+            hide=Blanks.parse(arguments.hide),
+        )
+    if arguments.hide:
+        raise RequestError("--hide leaves out notes of a melody; give one")
+    if bool(arguments.chord) == bool(arguments.key):
+        raise RequestError('say what to show: a melody, --key "D dorian", or --chord Am7')
+    instrument = instrument_from(arguments)
+    if arguments.chord:
+        return chord_chart(instrument, arguments.chord, label=arguments.label)
+    return key_chart(instrument, Key.parse(arguments.key), label=arguments.label)
+
+
+def _range(text: str) -> tuple[int, int]:
+    match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", text.strip())
+    if match is None:
+        raise RequestError(f'a range of frets is written 5-9, not "{text[:40]}"')
+    return int(match[1]), int(match[2])
+
+
+def _data(chart: Chart) -> dict[str, object]:
+    return {
+        "title": chart.title,
+        "instrument": chart.instrument.name,
+        "frets": [chart.first, chart.last],
+        "label": chart.label,
+        "marks": [
+            {
+                "string": mark.string,
+                "fret": mark.fret,
+                "label": mark.label,
+                "tonic": mark.tonic,
+                "steps": list(mark.steps),
+                "distance_mm": round(chart.instrument.distance(mark.fret), 3),
+            }
+            for mark in chart.marks
+        ],
+        "positions": [{"from_note": note, "position": place} for note, place in chart.positions],
+    }

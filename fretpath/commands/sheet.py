@@ -1,0 +1,65 @@
+"""Make a lesson sheet of one or many tunes: a single HTML file with tab, chart and sound.
+
+Each MELODY is one tune: a file, or melody text in quotes.  Without --hide the sheet is the
+teacher's copy, with the answers on a page of their own; --hide, or --for student, makes the copy
+to hand out.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from fretpath.commands.options import (
+    add_hand_options,
+    add_instrument_options,
+    add_melody_options,
+    add_sound_options,
+    arrangement_from,
+    delivered,
+    sound_plan_from,
+)
+from fretpath.page.blanks import HIDES, Blanks
+from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
+from fretpath.page.sound import melody_wav
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    add_melody_options(parser)
+    parser.add_argument("--title", default="", help="title of the lesson")
+    parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
+    parser.add_argument(
+        "--for", dest="reader", choices=("student", "teacher"), help="whose copy it is"
+    )
+    parser.add_argument("--no-sound", action="store_true", help="a smaller file without sound")
+    parser.add_argument("-o", "--output", metavar="FILE", help="write to a file, lesson.html")
+    add_sound_options(parser)
+    add_instrument_options(parser)
+    add_hand_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """The sheet as HTML."""
+    hide = Blanks.parse(arguments.hide)
+    reader = arguments.reader or ("student" if hide.any else "teacher")
+    arrangements = tuple(
+        arrangement_from(argparse.Namespace(**{**vars(arguments), "melody": [melody]}))
+        for melody in arguments.melody
+    )
+    plan = sound_plan_from(arguments)
+    sounds = (
+        ()
+        if arguments.no_sound
+        else tuple(
+            melody_wav(arrangement.melody, plan, rate=SOUND_RATE) for arrangement in arrangements
+        )
+    )
+    sheet = Sheet(
+        arrangements,
+        title=arguments.title,
+        student=reader == "student",
+        hide=hide,
+        degrees=arguments.degrees,
+        sounds=sounds,
+    )
+    return delivered(arguments, render_sheet(sheet))

@@ -1,0 +1,347 @@
+"""The neck chart: where the notes of a key, a chord or a melody lie, as text.
+
+**Conventions.**  String 1 is the top line, the nut is on the left (a left-handed view puts it on
+the right; the strings keep their order).  Each mark carries a degree, a note or a finger; the
+tonic stands in square brackets (in a square in the drawing, :mod:`fretpath.page.chart_svg`).
+Frets are spaced evenly or as on the neck, where fret n lies at L * (1 - 2 ** (-n / 12)) from the
+nut.  Frets count from the capo.  A melody numbers its notes; a place that is played more than
+once carries all its numbers.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from fretpath.errors import RequestError, nearest
+from fretpath.music.key import Degree, Key
+from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.instrument import Instrument
+from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
+from fretpath.page.tab import Tab, degree_labels, roman
+
+__all__ = [
+    "CHORDS",
+    "LABELS",
+    "Chart",
+    "Mark",
+    "chord_chart",
+    "key_chart",
+    "melody_chart",
+    "render_chart",
+]
+
+LABELS = ("degree", "note", "finger")
+"""What a mark can carry."""
+
+# Chord formulas against the major scale of the root: common practice, as in any theory text.
+CHORDS: dict[str, str] = {
+    "": "1 3 5",
+    "m": "1 b3 5",
+    "dim": "1 b3 b5",
+    "aug": "1 3 #5",
+    "sus2": "1 2 5",
+    "sus4": "1 4 5",
+    "6": "1 3 5 6",
+    "m6": "1 b3 5 6",
+    "7": "1 3 5 b7",
+    "maj7": "1 3 5 7",
+    "m7": "1 b3 5 b7",
+    "m7b5": "1 b3 b5 b7",
+    "dim7": "1 b3 b5 bb7",
+}
+"""Suffix of a chord symbol and its tones."""
+
+_FIRST_TOP = 12
+_LEAST_FRETS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One place on the neck."""
+
+    string: int
+    """String number, 1 is the top line."""
+    fret: int
+    """Fret, 0 is open."""
+    label: str
+    """What it carries; empty for a blank to fill in."""
+    tonic: bool = False
+    """Whether it is the tonic (or the root), drawn in a square."""
+    steps: tuple[int, ...] = ()
+    """Numbers (from 1) of the melody's notes played here."""
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A stretch of the neck with its marks."""
+
+    title: str
+    """What the chart shows, in words."""
+    instrument: Instrument
+    """The neck."""
+    marks: tuple[Mark, ...]
+    """By string, then fret."""
+    first: int
+    """Lowest fret shown; 0 shows the open strings."""
+    last: int
+    """Highest fret shown."""
+    label: str = "degree"
+    """What the marks carry, one of :data:`LABELS`."""
+    positions: tuple[tuple[int, int], ...] = ()
+    """(note number from 1, position of the hand from there) for a melody."""
+    description: str = ""
+    """The text that stands for the drawing: a melody's tab; empty for the chart as text."""
+
+    @property
+    def svg(self) -> str:
+        """The chart as a drawing, frets spaced as on the neck."""
+        from fretpath.page.chart_svg import chart_svg
+
+        return chart_svg(self)
+
+    def _repr_svg_(self) -> str:
+        return self.svg
+
+    def __str__(self) -> str:
+        return render_chart(self)
+
+    def between(self, first: int, last: int) -> Chart:
+        """The same chart over other frets; marks outside are left out."""
+        top = self.instrument.frets_free
+        if not 0 <= first < last <= top:
+            raise RequestError(
+                f"the neck has frets 0 to {top} here; a range such as 0-{min(top, 5)} is meant, "
+                f"not {first}-{last}"
+            )
+        kept = tuple(mark for mark in self.marks if first <= mark.fret <= last)
+        return replace(self, marks=kept, first=first, last=last)
+
+
+# -- making charts -------------------------------------------------------------------------------
+
+
+def key_chart(instrument: Instrument, key: Key, *, label: str = "degree") -> Chart:
+    """Every note of a key's scale on the neck, frets 0 to 12."""
+    return _tones_chart(
+        instrument, f"{key} on the {instrument.name}", key, key.scale.degrees, label
+    )
+
+
+def chord_chart(instrument: Instrument, symbol: str, *, label: str = "degree") -> Chart:
+    """Every tone of a chord such as ``Am7`` on the neck, frets 0 to 12; degrees from its root.
+
+    Raises :class:`RequestError` for a chord that is not in :data:`CHORDS`.
+    """
+    length = 1 + sum(1 for _ in _accidentals(symbol[1:]))
+    root, suffix = symbol[:length], symbol[length:]
+    if suffix not in CHORDS or root[:1] not in tuple("ABCDEFG"):
+        suffixes = ", ".join(name for name in CHORDS if name)
+        raise RequestError(
+            f'unknown chord "{symbol[:40]}"{nearest(suffix, CHORDS)} '
+            f"(write a root such as C or Bb, alone or with one of: {suffixes})"
+        )
+    title = f"chord {symbol} on the {instrument.name}"
+    return _tones_chart(instrument, title, Key(root, "major"), CHORDS[suffix].split(), label)
+
+
+def _accidentals(text: str) -> Iterator[str]:
+    for char in text:
+        if char not in "#b":
+            return
+        yield char
+
+
+def _tones_chart(
+    instrument: Instrument, title: str, key: Key, degrees: Sequence[str], label: str
+) -> Chart:
+    if label not in LABELS[:2]:
+        raise RequestError(f'marks of a key carry degree or note, not "{label[:40]}"')
+    tonic = key.tonic_pitch(4)
+    tones = {}
+    for name in degrees:
+        pitch = tonic + Degree.parse(name).interval
+        tones[pitch.midi % 12] = (name, pitch.name)
+    last = min(_FIRST_TOP, instrument.frets_free)
+    marks = []
+    for string in range(1, len(instrument.strings) + 1):
+        for fret in range(last + 1):
+            midi = instrument.midi_at(string, fret)
+            if midi is not None and midi % 12 in tones:
+                degree, note = tones[midi % 12]
+                word = degree if label == "degree" else note
+                marks.append(Mark(string, fret, word, degree == "1"))
+    return Chart(title, instrument, tuple(marks), 0, last, label)
+
+
+def melody_chart(
+    arrangement: Arrangement,
+    *,
+    label: str = "degree",
+    degrees: str = "major",
+    hide: Blanks = NOTHING_HIDDEN,
+) -> Chart:
+    """The places a melody is played at, numbered in order; what *hide* hides is left out."""
+    if label not in LABELS:
+        raise RequestError(f'marks carry {", ".join(LABELS)}, not "{label[:40]}"')
+    labels = degree_labels(arrangement.melody, degrees=degrees)
+    played: dict[tuple[int, int], list[int]] = defaultdict(list)
+    shown = [n for n in range(len(arrangement)) if not hide.hides("string", n)]
+    for note in shown:
+        played[arrangement.strings[note], arrangement.frets[note]].append(note)
+    marks = tuple(
+        _melody_mark(arrangement, place, notes, label, labels, hide)
+        for place, notes in sorted(played.items())
+    )
+    title = arrangement.melody.title or "the melody"
+    first, last = _stretch([mark.fret for mark in marks], arrangement.instrument)
+    return Chart(
+        f"{title} on the {arrangement.instrument.name}",
+        arrangement.instrument,
+        marks,
+        first,
+        last,
+        label,
+        tuple(_positions(arrangement, shown)),
+        "\n\n".join(Tab(arrangement, degrees=degrees, hide=hide).systems),
+    )
+
+
+def _melody_mark(
+    arrangement: Arrangement,
+    place: tuple[int, int],
+    notes: list[int],
+    label: str,
+    labels: Sequence[str],
+    hide: Blanks,
+) -> Mark:
+    first = notes[0]
+    pitch, degree = arrangement.melody.pitches[first], arrangement.melody.degrees[first]
+    hidden = hide.hides("degree", first)
+    words = {
+        "degree": "" if hidden else labels[first],
+        "note": pitch.name,
+        "finger": str(arrangement.fingers[first]),
+    }
+    home = degree is not None and degree.plain == "1" and not hidden
+    return Mark(*place, words[label], home, tuple(note + 1 for note in notes))
+
+
+def _positions(arrangement: Arrangement, shown: Sequence[int]) -> Iterator[tuple[int, int]]:
+    before = 0
+    for note in shown:
+        if arrangement.positions[note] != before:
+            before = arrangement.positions[note]
+            yield note + 1, before
+
+
+def _stretch(frets: Sequence[int], instrument: Instrument) -> tuple[int, int]:
+    """The frets to show: those played and one on either side, at least five."""
+    if not frets:
+        return 0, min(_FIRST_TOP, instrument.frets_free)
+    first, last = max(0, min(frets) - 1), min(max(frets) + 1, instrument.frets_free)
+    last = min(max(last, first + _LEAST_FRETS), instrument.frets_free)
+    return max(0, min(first, last - _LEAST_FRETS)), last
+
+
+# -- as text -------------------------------------------------------------------------------------
+
+
+def render_chart(
+    chart: Chart, *, width: int = 80, spacing: str = "even", left_handed: bool = False
+) -> str:
+    """The chart as plain text, in panels where the page is too narrow; ends with a newline.
+
+    *spacing* is ``even`` or ``neck``; *left_handed* puts the nut on the right.
+    """
+    if spacing not in ("even", "neck"):
+        raise RequestError(f'frets are spaced "even" or "neck", not "{spacing[:40]}"')
+    names = chart.instrument.string_names
+    margin = max(len(name) for name in names)
+    columns = _columns(chart, spacing)
+    panels = []
+    for frets in _panels(chart, columns, width - margin - 4):
+        panels.append("\n".join(_panel(chart, frets, columns, margin, left_handed)))
+    head = [*textwrap.wrap(chart.title, width), *textwrap.wrap(_explained(chart), width)]
+    return "\n\n".join(["\n".join(head), *panels, *_path(chart, width)]) + "\n"
+
+
+def _explained(chart: Chart) -> str:
+    tuning = f"top line is string 1; marks show the {chart.label}"
+    square = "; [ ] is the tonic" if any(mark.tonic for mark in chart.marks) else ""
+    capo = f"; capo at fret {chart.instrument.capo}" if chart.instrument.capo else ""
+    return tuning + square + capo
+
+
+def _columns(chart: Chart, spacing: str) -> dict[int, int]:
+    """Characters for each fret, its line included."""
+    words = dict.fromkeys(range(chart.first, chart.last + 1), 3)
+    for mark in chart.marks:
+        words[mark.fret] = max(words[mark.fret], len(_cell(mark)) + 1)
+    if spacing == "even":
+        widest = max(words.values()) + 1
+        return dict.fromkeys(words, widest)
+    reach = [2.0 ** (-(fret - 1) / 12) - 2.0 ** (-fret / 12) for fret in words]
+    scale = max(words[fret] / size for fret, size in zip(words, reach, strict=True) if fret)
+    return {
+        fret: round(scale * size) + 1 if fret else words[fret] + 1
+        for fret, size in zip(words, reach, strict=True)
+    }
+
+
+def _panels(chart: Chart, columns: dict[int, int], room: int) -> Iterator[list[int]]:
+    panel: list[int] = []
+    for fret in range(chart.first, chart.last + 1):
+        if panel and sum(columns[f] for f in [*panel, fret]) > room:
+            yield panel
+            panel = []
+        panel.append(fret)
+    yield panel
+
+
+def _panel(
+    chart: Chart, frets: list[int], columns: dict[int, int], margin: int, left_handed: bool
+) -> Iterator[str]:
+    cells = {(mark.string, mark.fret): _cell(mark) for mark in chart.marks}
+    order = frets[::-1] if left_handed else frets
+    blank = " " * margin
+
+    def row(parts: list[str], name: str) -> str:
+        line = "".join(parts)
+        edge = " " if frets[0] == 0 else "|" if name != blank else " "
+        return f"{line}{edge} {name}" if left_handed else f"{name.ljust(margin)} {edge}{line}"
+
+    yield row([str(fret).center(columns[fret]) for fret in order], blank).rstrip()
+    for string, name in enumerate(chart.instrument.string_names, start=1):
+        parts = []
+        for fret in order:
+            fill = " " if _absent(chart, string, fret) or fret == 0 else "-"
+            inside = cells.get((string, fret), "").center(columns[fret] - 1, fill)
+            line = "|" if fret else "H"
+            parts.append(line + inside if left_handed else inside + line)
+        yield row(parts, name)
+
+
+def _absent(chart: Chart, string: int, fret: int) -> bool:
+    return chart.instrument.midi_at(string, fret) is None
+
+
+def _cell(mark: Mark) -> str:
+    word = mark.label or "o"
+    return f"[{word}]" if mark.tonic else word
+
+
+def _path(chart: Chart, width: int) -> list[str]:
+    """The melody's path: string name and fret, with the positions in round brackets."""
+    places = {step: mark for mark in chart.marks for step in mark.steps}
+    if not places:
+        return []
+    names, moves = chart.instrument.string_names, dict(chart.positions)
+    words = ["path:"]
+    for step in sorted(places):
+        if step in moves:
+            words.append(f"({roman(moves[step])})")
+        words.append(f"{names[places[step].string - 1]}-{places[step].fret}")
+    return ["\n".join(textwrap.wrap(" ".join(words), width, break_on_hyphens=False))]

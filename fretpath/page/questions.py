@@ -1,0 +1,78 @@
+"""The questions a lesson asks about a tune, with their answers.
+
+**Conventions.**  Places are named as in messages (``bar 2, note 3``).  A note leaves the scale
+when its degree is not in the scale of the key in force.  The widest leap is the largest interval
+in semitones between neighbours, the first of equals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+from fretpath.music.melody import Melody
+from fretpath.neck.arrangement import Arrangement
+from fretpath.page.spoken import interval_words
+from fretpath.page.tab import degree_labels, roman
+
+__all__ = ["Question", "questions_about"]
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One question and its answer."""
+
+    text: str
+    """What is asked."""
+    answer: str
+    """What the teacher's copy says."""
+
+
+def questions_about(arrangement: Arrangement, *, degrees: str = "major") -> list[Question]:
+    """Questions for the ear first, then for the hand."""
+    melody = arrangement.melody
+    questions = []
+    if melody.key:
+        labels = degree_labels(melody, degrees=degrees)
+        first, last = melody.pitches[0], melody.pitches[-1]
+        questions += [
+            Question("Which degree starts it?", f"{labels[0]} ({first})"),
+            Question("Which degree ends it?", f"{labels[-1]} ({last})"),
+            Question("Where does it leave the scale?", _departures(melody, labels)),
+        ]
+    if len(melody.pitches) > 1:
+        questions.append(Question("Where is the widest leap, and how wide is it?", _leap(melody)))
+    questions.append(Question("Where does the hand change position?", _shifts(arrangement)))
+    return questions
+
+
+def _departures(melody: Melody, labels: tuple[str, ...]) -> str:
+    places = [
+        f"{melody.place_of(event)}: {label} ({pitch})"
+        for event, degree, label, pitch in zip(
+            melody.struck, melody.degrees, labels, melody.pitches, strict=True
+        )
+        if degree and (key := melody.key_at(event)) and not key.holds(degree)
+    ]
+    return "; ".join(places) or "nowhere"
+
+
+def _leap(melody: Melody) -> str:
+    leaps = [upper - lower for lower, upper in pairwise(melody.pitches)]
+    at = max(range(len(leaps)), key=lambda n: abs(leaps[n].semitones))
+    start, end = melody.struck[at], melody.struck[at + 1]
+    way = f"{melody.place_of(start)} to {melody.place_of(end)}"
+    return f"{way}: {interval_words(leaps[at])}"
+
+
+def _shifts(arrangement: Arrangement) -> str:
+    moves = list(_moves(arrangement))
+    return "; ".join(moves) or f"nowhere: position {roman(arrangement.positions[0])}"
+
+
+def _moves(arrangement: Arrangement) -> Iterator[str]:
+    melody, positions = arrangement.melody, arrangement.positions
+    for note, (before, after) in enumerate(pairwise(positions), start=1):
+        if before != after:
+            yield f"{melody.place_of(melody.struck[note])}: {roman(before)} to {roman(after)}"
