@@ -21,12 +21,14 @@ from fretpath.commands.options import (
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
 from fretpath.page.sound import melody_wav
+from fretpath.page.tab import ROWS
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_melody_options(parser)
     parser.add_argument("--title", default="", help="title of the lesson")
+    parser.add_argument("--rows", default=",".join(ROWS), help=f"rows to show, of {','.join(ROWS)}")
     parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
     parser.add_argument(
         "--for", dest="reader", choices=("student", "teacher"), help="whose copy it is"
@@ -60,6 +62,7 @@ def run(arguments: argparse.Namespace) -> str:
         student=reader == "student",
         hide=hide,
         degrees=arguments.degrees,
+        rows=tuple(row for row in arguments.rows.split(",") if row),
         sounds=sounds,
     )
     return delivered(arguments, render_sheet(sheet))

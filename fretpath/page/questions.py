@@ -61,8 +61,10 @@ def _departures(melody: Melody, labels: tuple[str, ...]) -> str:
 def _leap(melody: Melody) -> str:
     leaps = [upper - lower for lower, upper in pairwise(melody.pitches)]
     at = max(range(len(leaps)), key=lambda n: abs(leaps[n].semitones))
-    start, end = melody.struck[at], melody.struck[at + 1]
-    way = f"{melody.place_of(start)} to {melody.place_of(end)}"
+    start, end = (melody.place_of(event) for event in melody.struck[at : at + 2])
+    bar, _, number = start.rpartition("note ")
+    same_bar, _, next_number = end.rpartition("note ")
+    way = f"{bar}notes {number} and {next_number}" if bar == same_bar else f"{start} to {end}"
     return f"{way}: {interval_words(leaps[at])}"
 
 

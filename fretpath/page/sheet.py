@@ -20,7 +20,7 @@ from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.chart import Chart, melody_chart
 from fretpath.page.questions import Question, questions_about
 from fretpath.page.spoken import render_spoken
-from fretpath.page.tab import Tab, instrument_line, keys_line
+from fretpath.page.tab import ROWS, Tab, instrument_line, keys_line
 
 __all__ = ["Sheet", "render_sheet"]
 
@@ -38,13 +38,15 @@ class Sheet:
     arrangements: tuple[Arrangement, ...]
     """The tunes, in order."""
     title: str = ""
-    """Title of the lesson; empty takes the first tune's."""
+    """Title of the lesson; empty for none."""
     student: bool = False
     """True for the student's copy, False for the teacher's."""
     hide: Blanks = NOTHING_HIDDEN
     """What the student's copy leaves out."""
     degrees: str = "major"
     """Degrees count against the ``major`` scale or the ``key`` signature."""
+    rows: tuple[str, ...] = ROWS
+    """Rows around the tab, see :mod:`fretpath.page.tab`."""
     sounds: tuple[bytes, ...] = ()
     """A WAV file for each tune; empty for a silent sheet."""
 
@@ -60,7 +62,7 @@ class Sheet:
         hide = self.hide if self.student else NOTHING_HIDDEN
         sounds = self.sounds or (b"",) * len(self.arrangements)
         return [
-            _Tune(number, arrangement, hide, self.degrees, sound)
+            _Tune(number, arrangement, hide, self.degrees, self.rows, sound)
             for number, (arrangement, sound) in enumerate(
                 zip(self.arrangements, sounds, strict=True), start=1
             )
@@ -75,6 +77,7 @@ class _Tune:
     arrangement: Arrangement
     hide: Blanks
     degrees: str
+    rows: tuple[str, ...]
     wav: bytes
 
     @property
@@ -121,7 +124,7 @@ class _Tune:
 
     @cached_property
     def wide(self) -> Tab:
-        return Tab(self.arrangement, width=_WIDE, degrees=self.degrees, hide=self.hide)
+        return Tab(self.arrangement, self.rows, _WIDE, degrees=self.degrees, hide=self.hide)
 
     @cached_property
     def narrow(self) -> Tab:
@@ -130,7 +133,9 @@ class _Tune:
     @property
     def notes_on_reading(self) -> list[str]:
         against = "the major scale of the tonic" if self.degrees == "major" else "the key signature"
-        lines = [*self.wide.legend, f"degrees count against {against}"]
+        lines = list(self.wide.legend)
+        if self.arrangement.melody.key:
+            lines.append(f"degrees count against {against}")
         sound = "note names as they sound"
         if self.arrangement.instrument.written:
             sound += ", an octave below the written music"
@@ -143,6 +148,18 @@ class _Tune:
     @property
     def chart(self) -> Chart:
         return melody_chart(self.arrangement, degrees=self.degrees, hide=self.hide)
+
+    @property
+    def chart_notes(self) -> str:
+        marks = self.chart.marks
+        if not marks:
+            return "Draw where you play it. Frets are spaced as on the neck."
+        notes = ["Small numbers are the notes in order.", "Frets are spaced as on the neck."]
+        if self.hide.degrees:
+            notes.insert(0, "Write the degree into each circle.")
+        if any(mark.tonic for mark in marks):
+            notes.insert(0, "The square is the tonic.")
+        return " ".join(notes)
 
 
 def _embedded(wav: bytes) -> str:
@@ -165,6 +182,7 @@ def render_sheet(sheet: Sheet) -> str:
     tunes = sheet.tunes
     return environment.get_template("sheet.html").render(
         title=sheet.title or tunes[0].title,
+        lesson=sheet.title,
         tunes=tunes,
         student=sheet.student,
         hidden=sheet.hide.any,
