@@ -10,6 +10,7 @@ square; the small numbers under a mark are the melody's notes in order.  Title a
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -57,8 +58,8 @@ class _Drawing:
             f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 {width} {height}" '
             f'width="{width}" height="{height}" font-family="sans-serif" font-size="14">'
         )
-        yield f"<title>{escape(chart.title)}</title>"
-        yield f"<desc>{escape(chart.description or render_chart(chart))}</desc>"
+        yield f"<title>{_xml(chart.title)}</title>"
+        yield f"<desc>{_xml(chart.description or render_chart(chart))}</desc>"
         yield f'<rect width="{width}" height="{height}" fill="white"/>'
         yield from self.strings()
         yield from self.fret_lines()
@@ -175,6 +176,11 @@ def _steps(mark: Mark) -> list[str]:
     return textwrap.wrap(" ".join(words), 9)
 
 
+def _xml(text: str) -> str:
+    """Text as XML 1.0 may carry it (production Char): the few signs it forbids are replaced."""
+    return escape(re.sub(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]", "\ufffd", text))
+
+
 def _line(kind: str, x1: float, y1: float, x2: float, y2: float, thick: float) -> str:
     ends = f'x1="{x1:.3f}" y1="{y1:.2f}" x2="{x2:.3f}" y2="{y2:.2f}"'
     return f'<line class="{kind}" {ends} stroke="black" stroke-width="{thick:.2f}"/>'
@@ -193,4 +199,4 @@ def _text(
     weight = ' font-weight="bold"' if bold else ""
     paint = ' paint-order="stroke" stroke="white" stroke-width="3"' if halo else ""
     place = f'x="{x:.2f}" y="{y:.2f}" font-size="{size}" text-anchor="{anchor}"'
-    return f"<text {place}{weight}{paint}>{escape(words)}</text>"
+    return f"<text {place}{weight}{paint}>{_xml(words)}</text>"

@@ -24,7 +24,7 @@ from fretpath.page.tab import ROWS, Tab, instrument_line, keys_line
 
 __all__ = ["Sheet", "render_sheet"]
 
-SOUND_RATE = 22050
+SOUND_RATE = 16000
 DRONE_RATE = 11025
 DRONE_SECONDS = 12.0
 _NARROW = 44
@@ -180,10 +180,11 @@ def render_sheet(sheet: Sheet) -> str:
     )
     environment.filters["drawing"] = lambda chart: Markup(chart.svg)
     tunes = sheet.tunes
-    return environment.get_template("sheet.html").render(
+    page = environment.get_template("sheet.html").render(
         title=sheet.title or tunes[0].title,
         lesson=sheet.title,
         tunes=tunes,
         student=sheet.student,
         hidden=sheet.hide.any,
     )
+    return page.encode("utf-8", errors="replace").decode("utf-8")

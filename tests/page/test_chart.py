@@ -1,0 +1,188 @@
+"""The neck chart, as text and as a drawing."""
+
+from __future__ import annotations
+
+import re
+from itertools import pairwise
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fretpath import INSTRUMENTS, SCALES, Key, RequestError, arrange, instrument_named, parse_melody
+from fretpath.page.blanks import Blanks
+from fretpath.page.chart import CHORDS, chord_chart, key_chart, melody_chart, render_chart
+from fretpath.page.chart_svg import chart_svg
+from tests.page.melodies import barred_melodies
+
+SVG = "{http://www.w3.org/2000/svg}"
+KEYS = st.builds(Key, st.sampled_from(["C", "F#", "Bb", "E"]), st.sampled_from(sorted(SCALES)))
+NECKS = st.sampled_from(sorted(INSTRUMENTS)).map(instrument_named)
+
+# Distances from the nut in mm on a 34 in neck, computed in closed form and rounded (fret: mm);
+# checked against a published 25 in table (stuphi.co.uk, "Guitar bits 'n' bobs"), scaled.
+BASS_FRETS = {1: 48.47, 2: 94.22, 3: 137.40, 5: 216.63, 7: 287.22, 12: 431.80}
+
+
+def parsed(svg: str) -> ElementTree.Element:
+    return ElementTree.fromstring(svg)
+
+
+def fret_places(root: ElementTree.Element) -> list[float]:
+    return [
+        float(line.get("x1")) for line in root.iter(f"{SVG}line") if line.get("class") == "fret"
+    ]
+
+
+@given(KEYS, NECKS)
+@settings(max_examples=60, deadline=None)
+def test_a_key_chart_marks_every_place_of_its_scale(key: Key, instrument) -> None:
+    chart = key_chart(instrument, key)
+    tonic = key.tonic_pitch(4).midi
+    scale = {(tonic + up) % 12 for up in key.scale.semitones}
+    wanted = {
+        (string, fret): (midi - tonic) % 12 == 0
+        for string in range(1, len(instrument.strings) + 1)
+        for fret in range(min(12, instrument.frets_free) + 1)
+        if (midi := instrument.midi_at(string, fret)) is not None and midi % 12 in scale
+    }
+    assert {(m.string, m.fret): m.tonic for m in chart.marks} == wanted
+
+
+@given(KEYS, NECKS, st.sampled_from(["even", "neck"]), st.booleans(), st.integers(40, 120))
+@settings(max_examples=60, deadline=None)
+def test_the_text_shows_every_mark_in_width(key, instrument, spacing, left, width) -> None:
+    chart = key_chart(instrument, key)
+    text = render_chart(chart, width=width, spacing=spacing, left_handed=left)
+    assert max(len(line) for line in text.split("\n")) <= width
+    body = text.split("\n\n", 1)[1]
+    assert body.count("[1]") == sum(mark.tonic for mark in chart.marks)
+    count = len(instrument.strings)
+    for string in range(1, count + 1):
+        panels = [p.split("\n") for p in body.strip("\n").split("\n\n")]
+        row = "".join(re.sub(r"^[A-Ga-g][#b]?|[A-Ga-g][#b]?$", "", p[string]) for p in panels)
+        words = re.findall(r"[#b]*\d", row)
+        wanted = [mark.label for mark in chart.marks if mark.string == string]
+        assert sorted(words) == sorted(wanted)
+
+
+@given(barred_melodies(), NECKS)
+@settings(max_examples=60, deadline=None)
+def test_a_melody_chart_numbers_every_note_once(melody, instrument) -> None:
+    try:
+        arrangement = arrange(melody, instrument)
+    except ValueError:
+        return
+    chart = melody_chart(arrangement)
+    steps = {step: (mark.string, mark.fret) for mark in chart.marks for step in mark.steps}
+    places = zip(arrangement.strings, arrangement.frets, strict=True)
+    assert steps == dict(enumerate(places, start=1))
+    moves = [
+        p
+        for n, p in enumerate(arrangement.positions)
+        if n == 0 or p != arrangement.positions[n - 1]
+    ]
+    assert [position for _, position in chart.positions] == moves
+    assert all(chart.first <= mark.fret <= chart.last for mark in chart.marks)
+
+
+def test_frets_are_spaced_as_on_the_neck() -> None:
+    places = fret_places(parsed(key_chart(instrument_named("bass"), Key.parse("C")).svg))
+    assert len(places) == 13
+    scale = (places[12] - places[0]) / BASS_FRETS[12]
+    for fret, distance in BASS_FRETS.items():
+        assert (places[fret] - places[0]) / scale == pytest.approx(distance, abs=0.02)
+
+
+@given(NECKS, st.data())
+@settings(max_examples=60, deadline=None)
+def test_fret_lines_keep_the_proportion_on_any_stretch(instrument, data) -> None:
+    last = data.draw(st.integers(2, instrument.frets_free))
+    first = data.draw(st.integers(0, last - 1))
+    chart = key_chart(instrument, Key.parse("C")).between(first, last)
+    places = fret_places(parsed(chart.svg))
+    edge = max(first - 1, 0)
+    wanted = [1 - 2 ** (-fret / 12) for fret in range(edge, last + 1)]
+    scale = (places[-1] - places[0]) / (wanted[-1] - wanted[0])
+    for place, distance in zip(places, wanted, strict=True):
+        assert place - places[0] == pytest.approx(scale * (distance - wanted[0]), abs=0.005)
+
+
+def test_even_spacing_is_even() -> None:
+    svg = chart_svg(key_chart(instrument_named("guitar"), Key.parse("C")), spacing="even")
+    places = fret_places(parsed(svg))
+    gaps = {round(b - a, 3) for a, b in pairwise(places)}
+    assert len(gaps) == 1
+
+
+def test_a_left_handed_drawing_is_the_mirror_image() -> None:
+    chart = melody_chart(arrange(parse_melody("1 5 8 9 10", key="B"), "bass"))
+    right, left = parsed(chart.svg), parsed(chart_svg(chart, left_handed=True))
+    width = float(right.get("width"))
+    mirrored = [pytest.approx(width - x, abs=1) for x in fret_places(right)]
+    assert fret_places(left) == mirrored
+    words = [text.text for text in right.iter(f"{SVG}text")]
+    assert [text.text for text in left.iter(f"{SVG}text")] == words
+
+
+def test_the_drawing_has_title_description_squares_and_circles() -> None:
+    melody = parse_melody("title: <b>Bell & Buoy</b> \uffff\n\n1 5 8 9 10", key="B")
+    chart = melody_chart(arrange(melody, "bass"))
+    root = parsed(chart.svg)
+    assert root.find(f"{SVG}title").text == "<b>Bell & Buoy</b> \ufffd on the bass"
+    assert "D        |----------9--------------|" in root.find(f"{SVG}desc").text
+    kinds = [part.get("class") for part in root.iter() if part.get("class") in ("tonic", "mark")]
+    assert sorted(kinds) == ["mark"] * 3 + ["tonic"] * 2
+    colours = {part.get(name) for part in root.iter() for name in ("fill", "stroke")}
+    assert colours <= {None, "white", "black"}
+
+
+def test_chord_tones_from_the_root() -> None:
+    """Chord formulas are common practice; here as semitones from the root, from memory."""
+    semitones = {
+        "m7": {0, 3, 7, 10},
+        "maj7": {0, 4, 7, 11},
+        "dim7": {0, 3, 6, 9},
+        "sus4": {0, 5, 7},
+    }
+    neck = instrument_named("guitar")
+    for suffix, tones in semitones.items():
+        marks = chord_chart(neck, f"Bb{suffix}").marks
+        sounding = {(neck.midi_at(m.string, m.fret) - 10) % 12 for m in marks}
+        assert sounding == tones
+    assert {mark.label for mark in chord_chart(neck, "F#m", label="note").marks} == {
+        "F#",
+        "A",
+        "C#",
+    }
+
+
+def test_blanks_leave_their_marks_out_or_empty() -> None:
+    arrangement = arrange(parse_melody("1 5 8 9 10", key="B"), "bass")
+    assert melody_chart(arrangement, hide=Blanks.parse("tab")).marks == ()
+    empty = melody_chart(arrangement, hide=Blanks.parse("degrees"))
+    assert {(mark.label, mark.tonic) for mark in empty.marks} == {("", False)}
+    first = melody_chart(arrangement, hide=Blanks.parse("all-but-first"))
+    assert [(mark.label, mark.steps) for mark in first.marks] == [("1", (1,))]
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda neck: chord_chart(neck, "Hm"), "unknown chord"),
+        (lambda neck: chord_chart(neck, ""), "unknown chord"),
+        (lambda neck: chord_chart(neck, "Cmajor7"), "did you mean"),
+        (lambda neck: key_chart(neck, Key.parse("C"), label="finger"), "degree or note"),
+        (lambda neck: key_chart(neck, Key.parse("C")).between(9, 5), "not 9-5"),
+        (lambda neck: key_chart(neck, Key.parse("C")).between(0, 60), "frets 0 to 24"),
+        (lambda neck: render_chart(key_chart(neck, Key.parse("C")), spacing="odd"), "even"),
+    ],
+)
+def test_wrong_wishes_are_named(make, message: str) -> None:
+    with pytest.raises(RequestError, match=message):
+        make(instrument_named("bass"))
+
+
+def test_every_chord_has_a_root() -> None:
+    assert all(tones.split()[0] == "1" for tones in CHORDS.values())

@@ -1,0 +1,69 @@
+"""The tab in sentences."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+
+from fretpath import Interval, arrange, parse_melody
+from fretpath.page.spoken import interval_words, render_spoken
+from tests.page.melodies import barred_melodies
+
+
+def test_a_line_a_note() -> None:
+    spoken = render_spoken(arrange(parse_melody("1 5 8 9 10", key="Bb"), "bass"))
+    lines = spoken.splitlines()
+    assert lines[0] == "key B flat major"
+    assert len(lines) == 6
+    assert lines[2].startswith("string ")
+    assert lines[2].endswith("degree 5, up a fifth")
+
+
+def test_beats_bars_rests_and_lengths() -> None:
+    text = "title: Tune\nmeter: 4/4\n\n(5 4):1/2 | 3:3/2 b3:1/2 r:2 | 1:4"
+    lines = render_spoken(arrange(parse_melody(text, key="C"), "bass")).splitlines()
+    starts = [line.split(",")[0] for line in lines]
+    assert starts == [
+        "Tune", "key C major", "pickup", "beat 4", "beat 4 and", "bar 1", "beat 1", "beat 2 and",
+        "beat 3", "bar 2", "beat 1",
+    ]  # fmt: skip
+    assert "half a beat" in lines[3]
+    assert "degree flat 3, down an augmented unison, half a beat" in lines[7]
+    assert lines[8] == "beat 3, rest, 2 beats"
+
+
+def test_strings_of_one_name_are_told_apart() -> None:
+    melody = parse_melody("octave: 4\n\n3", key="C")
+    high = render_spoken(arrange(melody, "guitar"))
+    low = render_spoken(arrange(melody.in_octave(3), "guitar"))
+    assert "string high E, open" in high
+    assert "high" not in low
+
+
+@pytest.mark.parametrize(
+    ("interval", "words"),
+    [
+        ("P1", "the same note"),
+        ("+M2", "up a major second"),
+        ("-m3", "down a minor third"),
+        ("+P4", "up a fourth"),
+        ("-P8", "down an octave"),
+        ("+M10", "up a major tenth"),
+        ("-d5", "down a diminished fifth"),
+        ("+AA4", "up a doubly augmented fourth"),
+        ("+P15", "up a double octave"),
+        ("+M17", "up a major interval of 17"),
+    ],
+)
+def test_intervals_as_they_are_said(interval: str, words: str) -> None:
+    assert interval_words(Interval.parse(interval)) == words
+
+
+@given(barred_melodies())
+@settings(max_examples=40, deadline=None)
+def test_every_struck_note_is_said_once(melody) -> None:
+    arrangement = arrange(melody, "bass")
+    lines = [line for line in render_spoken(arrangement).splitlines() if "string" in line]
+    assert len(lines) == len(arrangement)
+    for line, fret in zip(lines, arrangement.frets, strict=True):
+        assert (f"fret {fret}," in line) if fret else (", open" in line)

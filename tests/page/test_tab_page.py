@@ -1,0 +1,189 @@
+"""The text tab as a page: columns, systems, repeats, blanks, spacing."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fretpath import Arrangement, RequestError, arrange, parse_melody, render_tab
+from fretpath.page.blanks import HIDES, Blanks
+from fretpath.page.tab import ROWS, Tab
+from tests.page.melodies import barred_melodies
+
+
+def numbers_read_back(arrangement: Arrangement, systems: list[str]) -> list[tuple[int, int]]:
+    """(string, fret) of every number on the lines, read by eye: column by column."""
+    places = []
+    count = len(arrangement.instrument.strings)
+    for system in systems:
+        lines = [line for line in system.split("\n") if " |-" in line]
+        assert len(lines) == count
+        assert len({len(line) for line in lines}) == 1
+        found = [
+            (match.start(), string, int(match.group()))
+            for string, line in enumerate(lines, start=1)
+            for match in re.finditer(r"\d+", line)
+        ]
+        places += [(string, fret) for _, string, fret in sorted(found)]
+    return places
+
+
+@given(barred_melodies(), st.integers(40, 100), st.sampled_from(["even", "time"]))
+@settings(max_examples=60, deadline=None)
+def test_the_lines_hold_exactly_the_fingering(melody, width: int, spacing: str) -> None:
+    arrangement = arrange(melody, "bass")
+    tab = Tab(arrangement, width=width, spacing=spacing)
+    assert numbers_read_back(arrangement, tab.systems) == list(
+        zip(arrangement.strings, arrangement.frets, strict=True)
+    )
+
+
+@given(barred_melodies(), st.integers(40, 100), st.sampled_from(["even", "time"]))
+@settings(max_examples=60, deadline=None)
+def test_no_line_is_wider_than_the_page(melody, width: int, spacing: str) -> None:
+    page = render_tab(arrange(melody, "guitar"), width=width, spacing=spacing)
+    assert max(len(line) for line in page.split("\n")) <= width
+    assert all(line == line.rstrip() for line in page.split("\n"))
+
+
+@given(barred_melodies(), st.integers(40, 90))
+@settings(max_examples=40, deadline=None)
+def test_no_note_is_parted_from_its_degree(melody, width: int) -> None:
+    """Every degree stands in the column of its fret."""
+    arrangement = arrange(melody, "bass")
+    degrees = iter([str(degree) for degree in melody.degrees])
+    for system in Tab(arrangement, width=width).systems:
+        lines = system.split("\n")
+        frets = {
+            match.start() for line in lines if " |-" in line for match in re.finditer(r"\d+", line)
+        }
+        row = next(line for line in lines if line.startswith("degree"))
+        words = [(m.start(), m.group()) for m in re.finditer(r"\S+", row)][1:]
+        struck = [(at, word) for at, word in words if word not in ("r", "-")]
+        assert {at for at, _ in struck} == frets
+        assert [word for _, word in struck] == [next(degrees) for _ in struck]
+
+
+@given(barred_melodies(most_bars=4))
+@settings(max_examples=40, deadline=None)
+def test_columns_in_proportion_to_time(melody) -> None:
+    """With spacing in time, columns from onset to onset stand to each other as the lengths do."""
+    arrangement = arrange(melody, "bass")
+    tab = Tab(arrangement, rows=("degree",), width=400, spacing="time")
+    event = 0
+    for system in tab.systems:
+        lines = system.split("\n")
+        row = next(line for line in lines if line.startswith("degree"))
+        bars = [m.start() for m in re.finditer(r"\|", lines[0])][1:]
+        columns = [m.start() for m in re.finditer(r"\S+", row)][1:]
+        for here, there in pairwise(columns):
+            crossed = sum(here < bar < there for bar in bars)
+            ratio = Fraction(there - here - 2 * crossed) / melody.notes[event].beats
+            assert ratio == per_beat(tab)
+            event += 1
+        event += 1
+
+
+def per_beat(tab: Tab) -> Fraction:
+    """Columns a beat: the narrowest that holds two signs and a space for the shortest note."""
+    melody = tab.arrangement.melody
+    block = tab._phrases[0][0]
+    return Fraction(block.least) / melody.notes[0].beats
+
+
+def test_bars_are_numbered_and_a_pickup_is_bar_nought() -> None:
+    page = render_tab(arrange(parse_melody("meter: 3/4\n\n5 | 1 2 3 | 4 5 6 |\n1 2 3 | 1:2")))
+    rows = [line.split()[1:] for line in page.split("\n") if line.startswith("bar ")]
+    assert rows == [["0", "1", "2"], ["3", "4"]]
+
+
+def test_a_repeated_system_says_so() -> None:
+    text = "meter: 4/4\n\n1 1 1 2 | 3:4 |\n2 2 2 2 | 1:4 |\n1 1 1 2 | 3:4"
+    systems = Tab(arrange(parse_melody(text), "bass")).systems
+    headings = [system.split("\n")[0] for system in systems]
+    assert headings[2] == "the same as bars 1 to 2"
+    assert not any("same" in heading for heading in headings[:2])
+
+
+@pytest.mark.parametrize("other", ["1 1 1 2 | 3:3 r", "1 1 1 2 | 3:2 -:2", "1 1 1 b2 | 3:4"])
+def test_a_system_that_differs_is_no_repeat(other: str) -> None:
+    text = f"meter: 4/4\n\n1 1 1 2 | 3:4 |\n{other}"
+    assert not any("same" in s for s in Tab(arrange(parse_melody(text), "bass")).systems)
+
+
+def test_a_bar_too_wide_for_the_line_goes_on_under_a_heading() -> None:
+    text = "meter: 4/4\n\n" + " ".join(["(1 2 3 4):1/4"] * 4) + " | 1:4"
+    systems = Tab(arrange(parse_melody(text), "bass"), width=60).systems
+    assert any(system.startswith("bar 1, continued") for system in systems[1:])
+
+
+@pytest.mark.parametrize("rows", [(), ("position",), ("note",), ("finger",), ROWS])
+def test_rests_and_holds_stay_visible_whatever_rows_are_shown(rows: tuple[str, ...]) -> None:
+    page = render_tab(arrange(parse_melody("1 r 3 -"), "bass"), rows=rows)
+    assert re.search(r"^\w+ .*\br\b.* -$", page, re.M), page
+    assert "r is a rest; - holds the note before" in page
+
+
+def test_a_melody_without_rhythm_stays_compact() -> None:
+    page = render_tab(arrange(parse_melody("1 5 8 9 10", key="B"), "bass"))
+    assert "\ncount" not in page
+    assert "\nbar" not in page
+
+
+def test_long_lines_of_the_header_are_folded() -> None:
+    text = "title: " + "Down to the harbour and back " * 6 + "\nmeter: 4/4\ntempo: 100\n\n1 2"
+    page = render_tab(arrange(parse_melody(text), "guitar-7"), width=50)
+    assert max(len(line) for line in page.split("\n")) <= 50
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"rows": ("degre",)}, 'unknown row "degre"; did you mean "degree"?'),
+        ({"width": 20}, "at least 40 characters"),
+        ({"spacing": "tight"}, 'spacing is "even" or "time"'),
+        ({"degrees": "minor"}, 'against "major" or "key"'),
+    ],
+)
+def test_wrong_wishes_are_named(change: dict[str, object], message: str) -> None:
+    with pytest.raises(RequestError, match=re.escape(message)):
+        render_tab(arrange(parse_melody("1"), "bass"), **change)
+
+
+def test_unknown_blanks_are_named() -> None:
+    with pytest.raises(RequestError, match=r'cannot hide "degree"; did you mean "degrees"\?'):
+        Blanks.parse("degree")
+
+
+@given(barred_melodies(), st.sampled_from(HIDES))
+@settings(max_examples=60, deadline=None)
+def test_a_hidden_note_leaves_a_blank_in_its_column(melody, name: str) -> None:
+    arrangement = arrange(melody, "bass")
+    hide = Blanks.parse(name)
+    systems = Tab(arrangement, hide=hide).systems
+    rows = [line.split()[1:] for s in systems for line in s.split("\n") if line[:6] == "degree"]
+    words = [word for row in rows for word in row if word not in ("r", "-")]
+    expected = [
+        "__" if hide.degrees or hide.hides_note(note) else str(degree)
+        for note, degree in enumerate(melody.degrees)
+    ]
+    assert words == expected
+    shown = [
+        (string, fret)
+        for note, (string, fret) in enumerate(
+            zip(arrangement.strings, arrangement.frets, strict=True)
+        )
+        if not (hide.tab or hide.hides_note(note))
+    ]
+    assert numbers_read_back(arrangement, systems) == shown
+
+
+def test_every_third_note_is_the_third_the_sixth_and_so_on() -> None:
+    page = Tab(arrange(parse_melody("1 2 3 4 5 6 7"), "bass"), hide=Blanks.parse("every-3rd"))
+    row = next(line for line in page.systems[0].split("\n") if line.startswith("degree"))
+    assert row.split()[1:] == ["1", "2", "__", "4", "5", "__", "7"]
