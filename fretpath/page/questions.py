@@ -1,8 +1,8 @@
 """The questions a lesson asks about a tune, with their answers.
 
 **Conventions.**  Places are named as in messages (``bar 2, note 3``).  A note leaves the scale
-when its degree is not in the scale of the key in force.  The widest leap is the largest interval
-in semitones between neighbours, the first of equals.
+when its degree is not in the scale of the key in force; where the key itself changes, that is
+told.  The widest leap is the largest interval in semitones between neighbours, the first of equals.
 """
 
 from __future__ import annotations
@@ -55,6 +55,7 @@ def _departures(melody: Melody, labels: tuple[str, ...]) -> str:
         )
         if degree and (key := melody.key_at(event)) and not key.holds(degree)
     ]
+    places += [f"{melody.place_of(event)}: now {key}" for event, key in melody.keys[1:]]
     return "; ".join(places) or "nowhere"
 
 

@@ -28,7 +28,7 @@ SOUND_RATE = 16000
 DRONE_RATE = 11025
 DRONE_SECONDS = 12.0
 _NARROW = 44
-_WIDE = 80
+_WIDE = 92
 
 
 @dataclass(frozen=True)

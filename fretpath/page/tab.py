@@ -235,14 +235,17 @@ class Tab:
             place = None
             if note is not None and not self.hide.tab:
                 place = arrangement.fingerings[note]
-            music.append((arrangement.melody.notes[event], place) if event >= 0 else None)
+            melody = arrangement.melody
+            key = melody.key_at(max(event, 0))
+            music.append((melody.notes[event], place, key) if event >= 0 else None)
         return tuple(music)
 
     def _heading(self, system: System, first: System) -> list[str]:
         melody = self.arrangement.melody
         start = system.blocks[0].event
         bars = melody.bar_numbers
-        lines = []
+        changes = (*melody.keys[1:], *melody.meters[1:])
+        lines = [f"now {value}" for event, value in changes if event == start]
         if melody.bars and start and start not in melody.bars and bars[start - 1] == bars[start]:
             lines.append(f"bar {bars[start]}, continued")
         if first is not system and not self.hide.every and not self.hide.all_but_first:

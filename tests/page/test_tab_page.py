@@ -110,6 +110,13 @@ def test_a_repeated_system_says_so() -> None:
     assert not any("same" in heading for heading in headings[:2])
 
 
+def test_a_change_of_key_or_meter_is_announced() -> None:
+    text = "key: G\nmeter: 4/4\n\n1 2 3:2 |\nkey: G minor\nmeter: 3/4\n1 2 b3 |\n1 2 b3"
+    headings = [s.split("\n")[0] for s in Tab(arrange(parse_melody(text), "bass")).systems]
+    assert headings[1] == "now G natural minor, now 3/4"
+    assert headings[2] == "the same as bar 2"
+
+
 @pytest.mark.parametrize("other", ["1 1 1 2 | 3:3 r", "1 1 1 2 | 3:2 -:2", "1 1 1 b2 | 3:4"])
 def test_a_system_that_differs_is_no_repeat(other: str) -> None:
     text = f"meter: 4/4\n\n1 1 1 2 | 3:4 |\n{other}"
