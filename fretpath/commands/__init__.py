@@ -21,8 +21,8 @@ __all__ = ["COMMANDS", "main", "run"]
 
 COMMANDS = {
     "tab": "a melody as tab, fingered, with its spelling",
-    "neck": "where a key, a chord or a melody lies on the neck, as text or drawing",
-    "sheet": "a lesson sheet of one or many tunes, for student or teacher (HTML)",
+    "neck": "where a key, a chord or a melody lies on the neck",
+    "sheet": "a lesson sheet for student or teacher, in one HTML file",
     "instruments": "the instruments known by name",
 }
 """Name of each command and what it does, in the order of the help."""
