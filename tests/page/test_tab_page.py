@@ -51,6 +51,18 @@ def test_no_line_is_wider_than_the_page(melody, width: int, spacing: str) -> Non
     assert all(line == line.rstrip() for line in page.split("\n"))
 
 
+def test_every_width_is_kept_and_the_line_is_filled() -> None:
+    """Bars of one width, so that each page width is met exactly by some number of them."""
+    text = "meter: 4/4\n\n" + " | ".join(["(1 2 3 4):1/2 5:2"] * 12)
+    arrangement = arrange(parse_melody(text), "bass")
+    longest = []
+    for width in range(40, 161):
+        lines = "\n".join(Tab(arrangement, rows=("degree",), width=width).systems).split("\n")
+        longest.append(max(len(line) for line in lines))
+        assert longest[-1] <= width
+    assert len(set(longest)) > 3
+
+
 @given(barred_melodies(), st.integers(40, 90))
 @settings(max_examples=40, deadline=None)
 def test_no_note_is_parted_from_its_degree(melody, width: int) -> None:
