@@ -60,6 +60,7 @@ def test_every_width_is_kept_and_the_line_is_filled() -> None:
         lines = "\n".join(Tab(arrangement, rows=("degree",), width=width).systems).split("\n")
         longest.append(max(len(line) for line in lines))
         assert longest[-1] <= width
+        assert not any("continued" in line for line in lines), "a bar fits, so it is not broken"
     assert len(set(longest)) > 3
 
 
