@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 __all__ = ["BAR_LINE", "Block", "Row", "System", "lay_out", "room_for"]
 
@@ -26,7 +27,7 @@ class Row:
     """True for a string of the neck, drawn as a line with bar lines; False for plain words."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Block:
     """One column; ``None`` tokens are a bar line."""
 
@@ -37,12 +38,12 @@ class Block:
     least: int = 0
     """Columns it takes at least, its separator included; 0 leaves it to the tokens."""
 
-    @property
+    @cached_property
     def needed(self) -> int:
         """Columns of its widest token."""
         return max((len(token) for token in (self.tokens or {}).values()), default=1)
 
-    @property
+    @cached_property
     def width(self) -> int:
         """Columns the block takes, its separator included."""
         if self.tokens is None:

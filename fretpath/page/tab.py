@@ -224,14 +224,18 @@ class Tab:
             tokens["position"] = roman(fingering.position)
         return tokens
 
+    @cached_property
+    def _numbers(self) -> dict[int, int]:
+        """Event to number of the struck note, from 0."""
+        return {event: note for note, event in enumerate(self.arrangement.melody.struck)}
+
     def _music(self, system: System) -> tuple[object, ...]:
         """What a system plays, free of how the hand came there: equal for a repeat."""
         arrangement = self.arrangement
-        numbers = {event: note for note, event in enumerate(arrangement.melody.struck)}
         music: list[object] = []
         for block in system.blocks:
             event = block.event
-            note = numbers.get(event)
+            note = self._numbers.get(event)
             place = None
             if note is not None and not self.hide.tab:
                 place = arrangement.fingerings[note]
