@@ -21,6 +21,10 @@ __all__ = ["COMMANDS", "main", "run"]
 
 COMMANDS = {
     "tab": "a melody as tab, fingered, with its spelling",
+    "spell": "every note by degree, interval and syllable; where the tune leaves its scale",
+    "transpose": "the same tune in another key or mode, or on another instrument",
+    "keys": "all keys ranked for this instrument and hand",
+    "scales": "the palette of scales and modes, their moods and patterns",
     "instruments": "the instruments known by name",
 }
 """Name of each command and what it does, in the order of the help."""

@@ -71,7 +71,8 @@ class ScaleReading:
     brighter: Difference | None
     """The first mode against the next brighter one; None for Lydian."""
     colour: str
-    """For a mode: the degree that sets it apart from plain major or minor, and where."""
+    """What sets a mode apart from plain major or minor (or a later key on the same tonic from the
+    first one), and where it sounds; empty if nothing does."""
     departures: tuple[Departure, ...]
     """Every note outside the stated scale, in order."""
     accounts: tuple[Account, ...]
@@ -89,10 +90,11 @@ def read_scales(melody: Melody, *, against: Scale | None = None) -> tuple[ScaleR
     *against* measures every note against that scale instead of the stated one.  Raises
     :class:`RequestError` when the melody has no key.
     """
-    return tuple(_reading(p, against or p.key.scale) for p in passages(melody))
+    found = passages(melody)
+    return tuple(_reading(passage, against or passage.key.scale, found[0].key) for passage in found)
 
 
-def _reading(passage: Passage, stated: Scale) -> ScaleReading:
+def _reading(passage: Passage, stated: Scale, first: Key) -> ScaleReading:
     accounts = accounts_of(passage, stated)
     modes, share = best_modes(passage, stated)
     at = MODES.index(modes[0].name)
@@ -106,7 +108,7 @@ def _reading(passage: Passage, stated: Scale) -> ScaleReading:
         undecided=_undecided(modes),
         darker=difference(modes[0], SCALES[MODES[at + 1]]) if at < len(MODES) - 1 else None,
         brighter=difference(modes[0], SCALES[MODES[at - 1]]) if at else None,
-        colour=_colour(passage, stated),
+        colour=_colour(passage, stated, first),
         departures=_departures(passage, stated, accounts),
         accounts=accounts,
     )
@@ -115,13 +117,17 @@ def _reading(passage: Passage, stated: Scale) -> ScaleReading:
 def smallest_scale(names: frozenset[str], stated: Scale) -> Scale | None:
     """The smallest scale holding these simple degrees as spelled; None if no scale does.
 
-    Scales with a perfect fifth come first; of equal ones the stated scale, then the nearest to it.
+    Scales with a perfect fifth, and with no other third than the tune's, come first; of equal
+    ones the nearest to the stated scale.
     """
     held = [holding.scale for holding in scales_holding(sorted(names)) if holding.as_spelled]
 
-    def order(scale: Scale) -> tuple[bool, int, int]:
+    thirds = names & {"3", "b3"}
+
+    def order(scale: Scale) -> tuple[bool, bool, int, int]:
         foreign = len(set(scale.degrees) - set(stated.degrees))
-        return "5" not in scale.degrees, len(scale.degrees), foreign
+        other_third = bool(thirds) and not {"3", "b3"} & set(scale.degrees) <= thirds
+        return "5" not in scale.degrees, other_third, len(scale.degrees), foreign
 
     return min(held, key=order, default=None)
 
@@ -148,15 +154,17 @@ def _undecided(modes: tuple[Scale, ...]) -> tuple[str, ...]:
     return tuple(sorted(loose, key=lambda name: (Degree.parse(name).number, name)))
 
 
-def _colour(passage: Passage, stated: Scale) -> str:
+def _colour(passage: Passage, stated: Scale, first: Key) -> str:
+    """What a mode has that plain major or minor (or the tune's first key) has not, and where."""
     base = base_scale(stated)
     plain = SCALES["natural minor" if "b3" in base.degrees else "major"]
+    if passage.key.tonic == first.tonic and passage.key != first:
+        plain = base_scale(first.scale)
     own = difference(base, plain)
     if not own.has:
         return ""
     tones = passage.named(*own.has)
-    where = f"{passage.places(tones)}" if tones else "but it never sounds here"
-    return f"{own}: {where}"
+    return f"{own}: {passage.places(tones) if tones else 'but it never sounds here'}"
 
 
 def _departures(

@@ -2,11 +2,12 @@
 
 **Method.**  The sounding time of each of the twelve notes is correlated with a profile of each of
 the 24 major and minor keys (Krumhansl and Schmuckler's method), with D. Temperley's profiles from
-the Kostka-Payne corpus (*Music and Probability*, 2007; the values as music21 carries them).  A key whose tonic is
-the last note gets :data:`LAST_NOTE` on top.  ``docs/evidence.md`` has the accuracy measured.
+the Kostka-Payne corpus (the values as music21 carries them).  A key whose tonic is the last note
+gets :data:`LAST_NOTE` on top.  ``docs/evidence.md`` has the accuracy measured.
 
-**Confidence** turns scores into shares of 1 (a softmax whose sharpness was fitted on tune books, see
-``docs/evidence.md``).  It is a measure of doubt between the candidates, not a promise.
+**Confidence** turns scores into shares of 1 (a softmax whose sharpness was fitted on half of some
+tune books, see ``docs/evidence.md``).  It weighs the candidates against each other; it is no
+promise.
 
 Short phrases decide little: below :data:`ENOUGH` notes the guess is offered and never used
 unasked.  The tonic is spelled so that its signature lies nearest to the notes as they are spelled.
@@ -21,19 +22,20 @@ from math import exp, sqrt
 
 from fretpath.errors import RequestError
 from fretpath.music.departures import best_modes
-from fretpath.music.key import SCALES, Key
+from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.passage import passages
 from fretpath.music.pitch import LETTERS, Pitch
 
-__all__ = ["ENOUGH", "KeyCandidate", "KeyGuess", "find_key"]
+__all__ = ["ENOUGH", "KeyCandidate", "KeyGuess", "find_key", "in_key"]
 
 ENOUGH = 16
 """Notes from which on a found key may be used without asking."""
 LAST_NOTE = 0.15
 """Added to the correlation of a key whose tonic is the last note."""
 SHARPNESS = 13.0
-"""How fast confidence falls with the score."""
+"""How fast confidence falls with the score; :data:`SHORT_SHARPNESS` below :data:`ENOUGH` notes."""
+SHORT_SHARPNESS = 10.0
 
 _PROFILES = {
     "major": (0.748, 0.060, 0.488, 0.082, 0.670, 0.460, 0.096, 0.715, 0.104, 0.366, 0.057, 0.400),
@@ -100,7 +102,8 @@ def find_key(melody: Melody) -> KeyGuess:
     centre = sum(_fifths(p) * w for p, w in zip(melody.pitches, weights, strict=True))
     centre /= sum(weights)
     best = max(scores.values())
-    beliefs = {at: exp(SHARPNESS * (score - best)) for at, score in scores.items()}
+    sharpness = SHARPNESS if len(melody.pitches) >= ENOUGH else SHORT_SHARPNESS
+    beliefs = {at: exp(sharpness * (score - best)) for at, score in scores.items()}
     total = sum(beliefs.values())
     candidates = tuple(
         KeyCandidate(
@@ -159,10 +162,16 @@ def _named() -> dict[int, list[str]]:
 _NAMES = _named()
 
 
+def in_key(melody: Melody, key: Key) -> Melody:
+    """The same notes under a key: its lowest tonic that sounds is 1 (or the one below them all)."""
+    tonics = [pitch for pitch in melody.pitches if pitch.name == key.tonic]
+    lowest = key.tonic_below(min(tonics or melody.pitches))
+    return replace(melody, keys=((0, key),), octave=lowest.octave)
+
+
 def _with_mode(melody: Melody, key: Key) -> Key:
     """The key with another mode on its tonic, when only that mode holds more of the notes."""
-    keyed = replace(melody, keys=((0, key),), octave_free=False)
-    passage = passages(keyed)[0]
+    passage = passages(in_key(melody, key))[0]
     modes, _ = best_modes(passage, key.scale)
     same_third = ("b3" in modes[0].degrees) == ("b3" in key.scale.degrees)
     characteristic = set(modes[0].degrees) - set(key.scale.degrees)

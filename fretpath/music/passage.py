@@ -16,7 +16,7 @@ from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.music.spelling import spell
 
-__all__ = ["Passage", "Tone", "passages", "times"]
+__all__ = ["Passage", "Tone", "listed", "passages", "times"]
 
 _MOST_PLACES = 6
 
@@ -93,19 +93,32 @@ class Passage:
 
     def places(self, tones: Sequence[Tone]) -> str:
         """``bars 2, 4``: where these tones stand, each bar once, the first six."""
-        spots = list(dict.fromkeys(self.place(tone) for tone in tones))
-        if len(spots) == 1:
-            return spots[0]
-        unit = "bars" if self.barred else "notes"
-        shown = ", ".join(spot.split()[-1] for spot in spots[:_MOST_PLACES])
-        return f"{unit} {shown}{' ...' if len(spots) > _MOST_PLACES else ''}"
+        return listed([self.place(tone) for tone in tones], most=_MOST_PLACES)
 
     def stretch(self, tones: Sequence[Tone]) -> str:
         """``bars 9 to 12``: the first and the last place of a section."""
         first, last = self.place(tones[0]), self.place(tones[-1])
         if first == last:
             return first
-        return f"{'bars' if self.barred else 'notes'} {first.split()[-1]} to {last.split()[-1]}"
+        if first == "pickup":
+            return f"pickup to {last}"
+        return f"{first.split()[0]}s {first.split()[-1]} to {last.split()[-1]}"
+
+
+def listed(places: Sequence[str], *, most: int | None = None) -> str:
+    """Places in one phrase, each once.
+
+    >>> listed(["pickup", "bar 2", "bar 2", "bar 4"]), listed(["note 3"])
+    ('pickup, bars 2, 4', 'note 3')
+    """
+    spots = list(dict.fromkeys(places))
+    shown = spots[:most]
+    numbers = [spot.split()[-1] for spot in shown if spot != "pickup"]
+    words = ["pickup"] if "pickup" in shown else []
+    if numbers:
+        unit = next(spot.split()[0] for spot in shown if spot != "pickup")
+        words.append(f"{unit}{'s' * (len(numbers) > 1)} {', '.join(numbers)}")
+    return ", ".join(words) + (" ..." if len(spots) > len(shown) else "")
 
 
 def times(count: int) -> str:

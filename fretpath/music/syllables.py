@@ -2,10 +2,10 @@
 
 **Conventions.**  The tonic of a major key is ``do``.  A raised degree takes the vowel i (``fi``
 for #4), a lowered one e (``me`` for b3); the lowered second is ``ra``.  A degree that has no
-syllable in common use is the plain syllable with its accidental behind (``fab``).  In minor there are two
-habits: *do-based* (the tonic is always ``do``, so b3 is ``me``; it compares with the parallel
-major) and *la-based* (syllables of the relative major, so a minor tonic is ``la`` and a Dorian one
-``re``).  Common practice; the vowel rule is as in B. Crowell's *Eyes and Ears* (2004-2017).
+syllable in common use is the plain syllable with its accidental behind (``fab``).  In minor
+there are two habits: *do-based* (the tonic is always ``do``, so b3 is ``me``; it compares with the
+parallel major) and *la-based* (syllables of the relative major, so a minor tonic is ``la`` and a
+Dorian one ``re``).  Common practice; vowels as in B. Crowell's *Eyes and Ears* (2004-2017).
 """
 
 from __future__ import annotations
