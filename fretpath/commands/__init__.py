@@ -62,13 +62,27 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = _Parser(prog=f"fretpath {words[0]}", description=command.__doc__, allow_abbrev=False)
     command.add_options(parser)
     try:
-        arguments = parser.parse_args(words[1:])
+        arguments = parser.parse_args(_joined(words[1:]))
         return _print(command.run(arguments))
     except _UsageError as stop:
         return stop.status
     except FretpathError as problem:
         _complain(str(problem))
         return 1
+
+
+def _joined(words: Sequence[str]) -> list[str]:
+    """``--by -m3`` as ``--by=-m3``, since an interval downwards is no option.
+
+    >>> _joined(["1 2", "--by", "-m3", "--json"])
+    ['1 2', '--by=-m3', '--json']
+    """
+    joined: list[str] = []
+    for word in words:
+        if joined and joined[-1] == "--by":
+            word = f"{joined.pop()}={word}"
+        joined.append(word)
+    return joined
 
 
 def run() -> NoReturn:

@@ -23,6 +23,8 @@ __all__ = [
     "Holding",
     "apart_from",
     "brightness",
+    "difference",
+    "nearest_scales",
     "neighbours",
     "scales_holding",
 ]
@@ -174,3 +176,17 @@ def scales_holding(degrees: Iterable[str]) -> tuple[Holding, ...]:
 
 def _smallest_first(held: Holding) -> tuple[bool, int, int]:
     return not held.as_spelled, len(held.scale.degrees), -brightness(held.scale)
+
+
+def nearest_scales(degrees: Iterable[str]) -> tuple[tuple[Scale, tuple[str, ...]], ...]:
+    """Every scale with the degrees it lacks (by sound), fewest missing first, then the smallest.
+
+    >>> nearest_scales(["1", "b2", "2", "3"])[0][1]
+    ('b2',)
+    """
+    wanted = [Degree.parse(degree) for degree in degrees]
+    lacking = [
+        (scale, tuple(d.plain for d in wanted if d.interval.semitones % 12 not in scale.semitones))
+        for scale in SCALES.values()
+    ]
+    return tuple(sorted(lacking, key=lambda found: (len(found[1]), len(found[0].degrees))))

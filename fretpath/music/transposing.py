@@ -14,12 +14,13 @@ from dataclasses import dataclass, replace
 from fretpath.errors import RequestError
 from fretpath.music.accounts import base_scale
 from fretpath.music.key import Degree, Key, Scale, scale_named
-from fretpath.music.melody import WORKING_OCTAVE, Melody, Note
+from fretpath.music.melody import WORKING_OCTAVE, Melody, Note, Placement
 from fretpath.music.pitch import LETTERS, Interval, Pitch
 
-__all__ = ["Transposed", "in_mode", "transposed", "usual_tonic", "way_to"]
+__all__ = ["Transposed", "in_mode", "moved_by", "transposed", "usual_tonic", "way_to"]
 
 TRITONE = 6
+MOST_FRETS = 36
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,29 @@ def transposed(
         interval = frets_interval(melody, frets)
     else:
         interval = Interval.parse(by) if isinstance(by, str) else by or Interval(0, 0)
-    return Transposed(melody.transposed(interval), interval, ())
+    return Transposed(moved_by(melody, interval), interval, ())
+
+
+def moved_by(melody: Melody, interval: Interval) -> Melody:
+    """The melody an interval away; frets the teacher asked for move along their strings.
+
+    A place that would leave the string is dropped, and the search finds another.
+    """
+    moved = melody.transposed(interval)
+    if not any(note.placement for note in melody.notes):
+        return moved
+    notes = tuple(
+        replace(note, placement=_moved_place(note.placement, interval.semitones))
+        for note in moved.notes
+    )
+    return replace(moved, notes=notes)
+
+
+def _moved_place(place: Placement | None, semitones: int) -> Placement | None:
+    if place is None or place.fret is None:
+        return place
+    fret = place.fret + semitones
+    return Placement(place.string, fret) if 0 <= fret <= MOST_FRETS else None
 
 
 def _to(melody: Melody, to: str | Key) -> Transposed:
@@ -73,7 +96,7 @@ def _to(melody: Melody, to: str | Key) -> Transposed:
         )
     key = to if isinstance(to, Key) else _target(to, melody.key)
     interval = way_to(melody.key, key.tonic)
-    moved = melody.transposed(interval)
+    moved = moved_by(melody, interval)
     if key.mode == melody.key.mode:
         return Transposed(moved, interval, ())
     return replace(in_mode(moved, key.scale), interval=interval)
@@ -99,8 +122,8 @@ def way_to(key: Key, tonic: str) -> Interval:
 
 def frets_interval(melody: Melody, frets: int) -> Interval:
     """So many semitones as an interval whose new key has the fewest sharps or flats."""
-    if not -36 <= frets <= 36:
-        raise RequestError(f"a move is at most 36 frets, not {frets}")
+    if abs(frets) > MOST_FRETS:
+        raise RequestError(f"a move is at most {MOST_FRETS} frets, not {frets}")
     key = melody.key or Key("C", "major")
     start = key.tonic_pitch(WORKING_OCTAVE)
     name = usual_tonic((start.midi + frets) % 12, key)

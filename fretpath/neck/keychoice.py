@@ -7,12 +7,13 @@ beside it are physical.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.key import Key
 from fretpath.music.melody import WORKING_OCTAVE, Melody
-from fretpath.music.transposing import usual_tonic, way_to
+from fretpath.music.pitch import OCTAVE
+from fretpath.music.transposing import moved_by, usual_tonic, way_to
 from fretpath.neck.alternatives import describe
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange_many
@@ -115,15 +116,16 @@ def _octaves(
 ) -> list[Melody]:
     """The melody in one key, in each octave in which its notes lie between the ends of the neck."""
     assert melody.key is not None
-    moved = melody.transposed(way_to(melody.key, usual_tonic(sound, melody.key)))
+    way = way_to(melody.key, usual_tonic(sound, melody.key))
     if octave is not None:
-        return [moved.in_octave(octave)]
-    low, high = instrument.range
-    pitches = [pitch.midi for pitch in moved.pitches]
-    if not pitches:
-        return []
-    least, most = -((min(pitches) - low) // 12), (high - max(pitches)) // 12
-    return [moved.in_octave(moved.octave + up) for up in range(least, most + 1)]
+        moved = moved_by(melody, way)
+        ups = range(octave - moved.octave, octave - moved.octave + 1)
+    else:
+        low, high = instrument.range
+        pitches = [pitch.midi + way.semitones for pitch in melody.pitches] or [low]
+        ups = range(-((min(pitches) - low) // 12), (high - max(pitches)) // 12 + 1)
+    tunes = [moved_by(melody, way + OCTAVE.times(up)) for up in ups]
+    return [replace(tune, octave_free=False) for tune in tunes]
 
 
 def _choice(arrangement: Arrangement) -> KeyChoice:

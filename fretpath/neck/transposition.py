@@ -7,7 +7,7 @@ same search, so the claim is read off the two fingerings and never assumed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
@@ -82,6 +82,8 @@ def transpose(
     exact = by is not None or frets is not None
     source = before.melody if exact and onto is None else melody
     moved = _moved(source, to, by, frets)
+    if onto is not None:
+        moved = replace(moved, melody=_unplaced(moved.melody))
     after = arrange(
         moved.melody,
         instrument if onto is None else onto,
@@ -97,6 +99,11 @@ def _moved(
     if to is None and by is None and frets is None:
         return Transposed(melody, Interval(0, 0), ())
     return transposed(melody, to=to, by=by, frets=frets)
+
+
+def _unplaced(melody: Melody) -> Melody:
+    """Without the places the teacher asked for, which belong to the first instrument."""
+    return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
 
 
 def _distance(before: Arrangement, after: Arrangement) -> Interval:
