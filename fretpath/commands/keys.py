@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -17,7 +18,6 @@ from fretpath.commands.options import (
     weights_from,
     wishes_from,
 )
-from fretpath.commands.spell import with_found_key
 from fretpath.errors import RequestError
 from fretpath.neck.keychoice import rank_keys
 from fretpath.page.keys import keys_data, render_keys

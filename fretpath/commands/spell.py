@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_melody_options,
     add_output_options,
@@ -13,7 +14,6 @@ from fretpath.commands.options import (
 )
 from fretpath.music.departures import read_scales
 from fretpath.music.key import scale_named
-from fretpath.music.keyfinding import KeyGuess, find_key, in_key
 from fretpath.music.melody import Melody
 from fretpath.music.syllables import SYLLABLES
 from fretpath.page.departures import readings_data, render_readings, spoken
@@ -69,14 +69,6 @@ def run(arguments: argparse.Namespace) -> str:
     parts = [_head(melody, arguments.degrees), spelled, render_readings(readings)]
     parts.insert(1, guess_lines(guess) if guess else "")
     return delivered(arguments, "\n".join(part for part in parts if part))
-
-
-def with_found_key(melody: Melody) -> tuple[Melody, KeyGuess | None]:
-    """The melody; and if it has no key, what its notes say, used where they are enough."""
-    if melody.keys or not melody.pitches:
-        return melody, None
-    guess = find_key(melody)
-    return (in_key(melody, guess.key) if guess.enough else melody), guess
 
 
 def _head(melody: Melody, degrees: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import re
 
+from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -18,7 +19,6 @@ from fretpath.commands.options import (
     weights_from,
     wishes_from,
 )
-from fretpath.commands.spell import with_found_key
 from fretpath.errors import RequestError
 from fretpath.neck.transposition import transpose
 from fretpath.page.spelling import guess_data, guess_lines
