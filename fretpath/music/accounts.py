@@ -19,7 +19,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fretpath.music.key import SCALES, Degree, Scale
-from fretpath.music.passage import Passage, Tone, times
+from fretpath.music.passage import Passage, Tone, named_degree, times
 from fretpath.music.sections import Away, modulations, parallel_sections
 
 __all__ = ["KINDS", "Account", "accounts_of", "base_scale", "departure_name"]
@@ -70,7 +70,7 @@ class Account:
 
 def base_scale(scale: Scale) -> Scale:
     """The seven degrees a scale is counted from: itself, or the scale of its signature."""
-    return scale if len({Degree.parse(d).number for d in scale.degrees}) == 7 else _parent(scale)
+    return scale if len({named_degree(d).number for d in scale.degrees}) == 7 else _parent(scale)
 
 
 def _parent(scale: Scale) -> Scale:
@@ -79,7 +79,7 @@ def _parent(scale: Scale) -> Scale:
 
 def _plain(base: Scale, degree: Degree) -> str:
     """The base scale's own degree of that number."""
-    return next(d for d in base.degrees if Degree.parse(d).number == degree.number)
+    return next(d for d in base.degrees if named_degree(d).number == degree.number)
 
 
 def departure_name(degree: Degree, scale: Scale) -> str:
@@ -90,7 +90,7 @@ def departure_name(degree: Degree, scale: Scale) -> str:
     >>> departure_name(Degree.parse("7"), SCALES["natural minor"])
     'raised seventh'
     """
-    above = degree.alter - Degree.parse(_plain(base_scale(scale), degree)).alter
+    above = degree.alter - named_degree(_plain(base_scale(scale), degree)).alter
     word = {1: "raised ", -1: "flat ", 2: "doubly raised ", -2: "doubly flat ", 0: "added "}
     return f"{word.get(above, 'altered ')}{_ORDINALS[degree.number]}"
 
@@ -160,7 +160,7 @@ def _account(
 def _tally(tones: Sequence[Tone]) -> str:
     """``b3 twice, b6 once``, in the order of the scale."""
     counts = Counter(tone.name for tone in tones)
-    order = sorted(counts, key=Degree.parse)
+    order = sorted(counts, key=named_degree)
     return ", ".join(f"{name} {times(counts[name])}" for name in order)
 
 
@@ -202,7 +202,7 @@ def _section(passage: Passage, away: Away, tones: Sequence[Tone], scale: Scale) 
     missing = [name for name in away.returns & passage.names if name not in sounding]
     evidence = _tally([tone for tone in tones if tone.name in away.leaves])
     if missing:
-        evidence += f"; no {' '.join(sorted(missing, key=Degree.parse))} there"
+        evidence += f"; no {' '.join(sorted(missing, key=named_degree))} there"
     bars = (tones[0].bar, tones[-1].bar) if passage.barred else None
     where = passage.stretch(tones)
     held = _held_there(away, scale) - set(scale.degrees)
@@ -273,14 +273,14 @@ def _replacements(passage: Passage, scale: Scale, names: list[str]) -> Found:
     found = []
     for group in filter(None, groups):
         known = _scale_with(base, group)
-        name = f"{departure_name(Degree.parse(group[0]), base)} throughout"
+        name = f"{departure_name(named_degree(group[0]), base)} throughout"
         found.append(_mode_account(passage, base, group, known.name if known else name))
     return found, [name for name in names if name not in replaced]
 
 
 def _mode_account(passage: Passage, base: Scale, names: Sequence[str], title: str) -> Account:
     tones = passage.named(*names)
-    plain = " and ".join(_plain(base, Degree.parse(name)) for name in names)
+    plain = " and ".join(_plain(base, named_degree(name)) for name in names)
     evidence = f"{_seen(passage, tones)}, {plain} never"
     if len(names) == 1 and all(_role(passage, base, tone) == "passing" for tone in tones):
         name = departure_name(tones[0].degree, base)
@@ -289,8 +289,8 @@ def _mode_account(passage: Passage, base: Scale, names: Sequence[str], title: st
 
 
 def _replaces(passage: Passage, base: Scale, name: str) -> bool:
-    degree = Degree.parse(name)
-    rivals = {n for n in passage.names if Degree.parse(n).number == degree.number}
+    degree = named_degree(name)
+    rivals = {n for n in passage.names if named_degree(n).number == degree.number}
     return rivals == {name} and name not in base.degrees
 
 
@@ -298,8 +298,8 @@ def _scale_with(base: Scale, names: Sequence[str]) -> Scale | None:
     """The known scale that is the base with these degrees in place of its own."""
     if not names:
         return None
-    numbers = {Degree.parse(name).number for name in names}
-    kept = [d for d in base.degrees if Degree.parse(d).number not in numbers]
+    numbers = {named_degree(name).number for name in names}
+    kept = [d for d in base.degrees if named_degree(d).number not in numbers]
     wanted = {*kept, *names}
     return next((s for s in SCALES.values() if set(s.degrees) == wanted), None)
 
@@ -360,7 +360,7 @@ def _falls_home(passage: Passage, tone: Tone) -> bool:
 
 def _direction(base: Scale, degree: Degree) -> int:
     """1 for a degree raised against the scale, -1 for a lowered one."""
-    return 1 if degree.alter >= Degree.parse(_plain(base, degree)).alter else -1
+    return 1 if degree.alter >= named_degree(_plain(base, degree)).alter else -1
 
 
 def _goal(base: Scale, tone: Tone) -> str:

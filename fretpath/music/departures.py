@@ -14,7 +14,7 @@ from fretpath.music.accounts import Account, accounts_of, base_scale, departure_
 from fretpath.music.key import SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody
 from fretpath.music.passage import Passage, passages
-from fretpath.music.scales import MODES, Difference, difference, scales_holding
+from fretpath.music.scales import MODES, Difference, difference
 
 __all__ = ["Departure", "ScaleReading", "read_scales"]
 
@@ -120,7 +120,7 @@ def smallest_scale(names: frozenset[str], stated: Scale) -> Scale | None:
     Scales with a perfect fifth, and with no other third than the tune's, come first; of equal
     ones the nearest to the stated scale.
     """
-    held = [holding.scale for holding in scales_holding(sorted(names)) if holding.as_spelled]
+    held = [scale for scale in SCALES.values() if names.issubset(scale.degrees)]
 
     thirds = names & {"3", "b3"}
 

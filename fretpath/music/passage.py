@@ -14,9 +14,10 @@ from itertools import groupby
 from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
+from fretpath.music.pitch import alter_of
 from fretpath.music.spelling import spell
 
-__all__ = ["Passage", "Tone", "listed", "passages", "times"]
+__all__ = ["Passage", "Tone", "listed", "named_degree", "passages", "times"]
 
 _MOST_PLACES = 6
 
@@ -119,6 +120,16 @@ def listed(places: Sequence[str], *, most: int | None = None) -> str:
         unit = next(spot.split()[0] for spot in shown if spot != "pickup")
         words.append(f"{unit}{'s' * (len(numbers) > 1)} {', '.join(numbers)}")
     return ", ".join(words) + (" ..." if len(spots) > len(shown) else "")
+
+
+def named_degree(name: str) -> Degree:
+    """The degree of a simple name; unlike :meth:`Degree.parse` any number of accidentals.
+
+    >>> named_degree("bbbb3")
+    Degree(steps=2, alter=-4)
+    """
+    number = name.lstrip("#b")
+    return Degree(int(number) - 1, alter_of(name.removesuffix(number)))
 
 
 def times(count: int) -> str:
