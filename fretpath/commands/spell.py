@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 
 from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
@@ -66,8 +67,12 @@ def run(arguments: argparse.Namespace) -> str:
     spelled = render_spelling(
         melody, rows=rows, minor=minor, degrees=arguments.degrees, width=arguments.width
     )
-    parts = [_head(melody, arguments.degrees), spelled, render_readings(readings)]
-    parts.insert(1, guess_lines(guess) if guess else "")
+    parts = [
+        guess_lines(guess) if guess else "",
+        _head(melody, arguments.degrees),
+        spelled,
+        render_readings(readings),
+    ]
     return delivered(arguments, "\n".join(part for part in parts if part))
 
 
@@ -76,5 +81,6 @@ def _head(melody: Melody, degrees: str) -> str:
     if melody.key:
         names = dict.fromkeys(spoken(str(key)) for _, key in melody.keys)
         against = "the major scale of the tonic" if degrees == "major" else "the key signature"
-        lines.append(f"key {', then '.join(names)}; degrees count against {against}")
+        told = f"key {', then '.join(names)}; degrees count against {against}"
+        lines += textwrap.wrap(told, 80)
     return "\n".join(lines) + "\n" if lines else ""

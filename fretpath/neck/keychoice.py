@@ -16,7 +16,7 @@ from fretpath.music.pitch import OCTAVE
 from fretpath.music.transposing import moved_by, usual_tonic, way_to
 from fretpath.neck.alternatives import describe
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import arrange_many
+from fretpath.neck.arranging import arrange, arrange_many
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.costs import Weights
 from fretpath.neck.hand import Hand
@@ -95,6 +95,8 @@ def rank_keys(
         raise RequestError("no key is given, so there are no degrees to move: add --key")
     if isinstance(instrument, str):
         instrument = instrument_named(instrument)
+    if melody.octave_free and any(note.placement for note in melody.notes):
+        melody = arrange(melody, instrument, hand=hand, weights=weights, wishes=wishes).melody
     tunes = [tune for sound in range(12) for tune in _octaves(melody, sound, instrument, octave)]
     answers = arrange_many(
         tunes or [melody],
