@@ -112,13 +112,14 @@ def _accounts(passage: Passage, scale: Scale) -> Iterator[Account]:
     if other:
         yield other
         scale = _parallel(scale)
-    rest = passage
-    for away, tones in (*parallel_sections(rest, scale), *modulations(rest, scale)):
-        if not {tone.note for tone in tones} <= {tone.note for tone in rest.tones}:
-            continue
-        yield _section(passage, away, tones, scale)
-        yield from _inside(passage, away, tones, scale)
-        rest = rest.without(tones)
+    taken: set[int] = set()
+    for away, tones in (*parallel_sections(passage, scale), *modulations(passage, scale)):
+        notes = {tone.note for tone in tones}
+        if notes.isdisjoint(taken):
+            taken |= notes
+            yield _section(passage, away, tones, scale)
+            yield from _inside(passage, away, tones, scale)
+    rest = passage.without(taken)
     yield from _single(rest, scale, _names_outside(rest, scale))
 
 
@@ -370,11 +371,7 @@ def _goal(base: Scale, tone: Tone) -> str:
 
 def _role(passage: Passage, base: Scale, tone: Tone) -> str:
     """``passing`` if it goes on by a half step, ``neighbour`` if it goes back, or ``none``."""
-    before, after = passage.around(tone)
-    while after is not None and after.degree == tone.degree:
-        after = passage.around(after)[1]
-    while before is not None and before.degree == tone.degree:
-        before = passage.around(before)[0]
+    before, after = passage.approach(tone)
     if after is None:
         return "none"
     step = after.degree.interval.semitones - tone.degree.interval.semitones

@@ -5,7 +5,7 @@ Places are named by bar where the text has bar lines (0 is the pickup), else by 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -34,13 +34,10 @@ class Tone:
     """Phrase number, from 1."""
     degree: Degree
     """Its degree, with its octave."""
+    name: str
+    """The simple degree, such as ``#4``."""
     beats: Fraction
     """How long it sounds."""
-
-    @property
-    def name(self) -> str:
-        """The simple degree, such as ``#4``."""
-        return self.degree.plain
 
 
 @dataclass(frozen=True)
@@ -67,10 +64,10 @@ class Passage:
         """The tones on these degrees."""
         return [tone for tone in self.tones if tone.name in names]
 
-    def without(self, tones: Iterable[Tone]) -> Passage:
-        """The passage with some tones left out."""
-        out = {tone.note for tone in tones}
-        return Passage(self.key, tuple(t for t in self.tones if t.note not in out), self.barred)
+    def without(self, notes: Collection[int]) -> Passage:
+        """The passage with some notes left out."""
+        kept = tuple(tone for tone in self.tones if tone.note not in notes)
+        return Passage(self.key, kept, self.barred)
 
     def units(self) -> list[list[Tone]]:
         """The tones bar by bar (and not across a phrase); note by note without bar lines."""
@@ -85,6 +82,20 @@ class Passage:
         before = self.tones[at - 1] if at else None
         after = self.tones[at + 1] if at + 1 < len(self.tones) else None
         return before, after
+
+    @cached_property
+    def _unlike(self) -> dict[int, tuple[Tone | None, Tone | None]]:
+        runs = [list(run) for _, run in groupby(self.tones, key=lambda tone: tone.degree)]
+        edges = [None, *runs, None]
+        return {
+            tone.note: (before[-1] if before else None, after[0] if after else None)
+            for before, run, after in zip(edges, runs, edges[2:], strict=False)
+            for tone in run
+        }
+
+    def approach(self, tone: Tone) -> tuple[Tone | None, Tone | None]:
+        """The last other tone before one and the first other one after it, repeats passed over."""
+        return self._unlike[tone.note]
 
     def place(self, tone: Tone) -> str:
         """``bar 3``, ``pickup`` or ``note 7``."""
@@ -155,7 +166,7 @@ def passages(melody: Melody) -> tuple[Passage, ...]:
     spelled = list(enumerate(spell(melody)))
     for (start, key), stop in zip(melody.keys, [*starts[1:], len(melody.notes)], strict=True):
         tones = tuple(
-            Tone(note, told.bar, told.phrase, told.degree, told.beats)
+            Tone(note, told.bar, told.phrase, told.degree, told.degree.plain, told.beats)
             for note, told in spelled
             if start <= told.event < stop and told.degree
         )

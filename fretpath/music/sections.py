@@ -75,8 +75,9 @@ def modulations(passage: Passage, scale: Scale) -> Iterator[tuple[Away, list[Ton
     for away in _FROM_MINOR if "b3" in scale.degrees else _FROM_MAJOR:
         if away.leaves & set(scale.degrees):
             continue
+        returning = _count(passage.tones, away.returns)
         for tones in _sections(passage, away):
-            at_home = away.returns & passage.without(tones).names
+            at_home = returning > _count(tones, away.returns)
             if tones[-1].name == away.tonic and at_home and not _only_led(passage, tones, away):
                 yield away, tones
 

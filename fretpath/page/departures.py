@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 from typing import Any
 
 from fretpath.music.accounts import Account
@@ -62,7 +63,8 @@ def _mode(reading: ScaleReading) -> str:
     names = [spoken(mode.name) for mode in reading.modes]
     if len(names) == 1:
         return f"mode: {names[0]} holds {percent} % of the sounding time"
-    missing = " or ".join(reading.undecided)
+    by_number = groupby(reading.undecided, key=lambda name: name.strip("#b"))
+    missing = ", and ".join(" or ".join(sorted(forms, key=len)) for _, forms in by_number)
     return (
         f"mode: {', '.join(names[:-1])} and {names[-1]} hold {percent} % alike; "
         f"{missing} would decide"
