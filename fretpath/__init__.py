@@ -11,6 +11,9 @@ The path through the package, in reading order: ``music`` (what is played), ``ne
 ``commands`` (the command line).
 """
 
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 from fretpath.errors import (
     FretpathError,
     MelodySyntaxError,
@@ -36,12 +39,24 @@ from fretpath.neck.wishes import Start, Wishes
 from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangements in notebooks)
 from fretpath.page.tab import render_tab
 
+if TYPE_CHECKING:
+    from fretpath.music.accounts import Account
+    from fretpath.music.departures import Departure, ScaleReading, read_scales
+    from fretpath.music.keyfinding import KeyGuess, find_key
+    from fretpath.music.scales import scales_holding
+    from fretpath.music.spelling import SpelledNote, spell
+    from fretpath.neck.keychoice import KeyChoice, rank_keys
+    from fretpath.neck.patterns import patterns_of
+    from fretpath.neck.transposition import Transposition, transpose
+
 __all__ = [
     "HANDS",
     "INSTRUMENTS",
     "SCALES",
+    "Account",
     "Arrangement",
     "Degree",
+    "Departure",
     "Figures",
     "Fingering",
     "FretpathError",
@@ -49,6 +64,8 @@ __all__ = [
     "Instrument",
     "Interval",
     "Key",
+    "KeyChoice",
+    "KeyGuess",
     "Melody",
     "MelodySyntaxError",
     "Meter",
@@ -59,22 +76,51 @@ __all__ = [
     "Placement",
     "Reason",
     "RequestError",
+    "ScaleReading",
     "ScoreFileError",
+    "SpelledNote",
     "Start",
+    "Transposition",
     "UnplayableError",
     "Weights",
     "Wishes",
     "arrange",
     "arrange_many",
     "describe",
+    "find_key",
     "format_melody",
     "hand_named",
     "instrument_named",
     "parse_melody",
+    "patterns_of",
+    "rank_keys",
+    "read_scales",
     "reasons",
     "render_tab",
     "replan",
+    "scales_holding",
+    "spell",
+    "transpose",
     "ways",
 ]
 
 __version__ = "0.1.0"
+
+# Imported when first asked for, so that a command starts fast.
+_LATER = {
+    "fretpath.music.accounts": ("Account",),
+    "fretpath.music.departures": ("Departure", "ScaleReading", "read_scales"),
+    "fretpath.music.keyfinding": ("KeyGuess", "find_key"),
+    "fretpath.music.scales": ("scales_holding",),
+    "fretpath.music.spelling": ("SpelledNote", "spell"),
+    "fretpath.neck.keychoice": ("KeyChoice", "rank_keys"),
+    "fretpath.neck.patterns": ("patterns_of",),
+    "fretpath.neck.transposition": ("Transposition", "transpose"),
+}
+_HOME = {name: module for module, names in _LATER.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)

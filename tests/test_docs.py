@@ -29,6 +29,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli_reference import reference
+
 ROOT = Path(__file__).parent.parent
 DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(ROOT.glob("docs/*.md"))]
 SKIPPED = (
@@ -215,3 +217,8 @@ class TestTheTestItself:
     )
     def test_finds_none_where_there_is_none(self, document: str, tmp_path: Path) -> None:
         assert faults(document, Desk(tmp_path)) == []
+
+
+def test_the_command_reference_is_what_the_parsers_say() -> None:
+    written = (ROOT / "docs" / "cli.md").read_text(encoding="utf-8")
+    assert written == reference() + "\n", "run: python -m tests.cli_reference > docs/cli.md"

@@ -21,6 +21,10 @@ __all__ = ["COMMANDS", "main", "run"]
 
 COMMANDS = {
     "tab": "a melody as tab, fingered, with its spelling",
+    "spell": "every note by degree, interval and syllable; where the tune leaves its scale",
+    "transpose": "the same tune in another key or mode, or on another instrument",
+    "keys": "all keys ranked for this instrument and hand",
+    "scales": "the palette of scales and modes, their moods and patterns",
     "neck": "where a key, a chord or a melody lies on the neck",
     "sheet": "a lesson sheet for student or teacher, in one HTML file",
     "instruments": "the instruments known by name",
@@ -60,13 +64,27 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = _Parser(prog=f"fretpath {words[0]}", description=command.__doc__, allow_abbrev=False)
     command.add_options(parser)
     try:
-        arguments = parser.parse_args(words[1:])
+        arguments = parser.parse_args(_joined(words[1:]))
         return _print(command.run(arguments))
     except _UsageError as stop:
         return stop.status
     except FretpathError as problem:
         _complain(str(problem))
         return 1
+
+
+def _joined(words: Sequence[str]) -> list[str]:
+    """``--by -m3`` as ``--by=-m3``, since an interval downwards is no option.
+
+    >>> _joined(["1 2", "--by", "-m3", "--json"])
+    ['1 2', '--by=-m3', '--json']
+    """
+    joined: list[str] = []
+    for word in words:
+        if joined and joined[-1] == "--by":
+            word = f"{joined.pop()}={word}"
+        joined.append(word)
+    return joined
 
 
 def run() -> NoReturn:

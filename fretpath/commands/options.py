@@ -109,7 +109,7 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
         help="open strings (default: allow)",
     )
     group.add_argument("--lowest-fret", type=int, default=0, help="no fretted note below it")
-    group.add_argument("--highest-fret", type=int, help="no note above it")
+    group.add_argument("--highest-fret", "--max-fret", type=int, help="no note above it")
     group.add_argument("--strings", help="only these strings: 1,2 (1 is the top line)")
     group.add_argument("--one-string", action="store_true", help="the whole melody on one string")
     group.add_argument("--position", type=int, help="hold the index finger at this fret")

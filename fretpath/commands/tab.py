@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import Any
 
 from fretpath.commands.files import write_file
@@ -67,11 +68,12 @@ def run(arguments: argparse.Namespace) -> str:
     if _is_sound(arguments):
         write_file(arguments.output, _sound(arguments, arrangement))
         return ""
+    arrangement, found, key_found = _with_found_key(arrangement)
     ways = _ways(arrangement, arguments.ways)
     if arguments.json:
         if arguments.hide:
             raise RequestError("--json shows everything and --hide does not; drop one of the two")
-        data = [_data(way, arguments) for way in ways]
+        data = [_data(way, arguments) | key_found for way in ways]
         return delivered(arguments, as_json(data[0] if arguments.ways == 1 else data))
     pages = [_page(way, arguments) for way in ways]
     if arguments.ways != 1:
@@ -79,7 +81,23 @@ def run(arguments: argparse.Namespace) -> str:
 
         titled = [f"way {number}\n{page}" for number, page in enumerate(pages, start=1)]
         pages = [render_ways(ways), *titled]
-    return delivered(arguments, "\n".join(pages))
+    return delivered(arguments, "\n".join([*found, *pages]))
+
+
+def _with_found_key(
+    arrangement: Arrangement,
+) -> tuple[Arrangement, list[str], dict[str, Any]]:
+    """For notes without a key: the key they say, as a line and as data, used if it is sure."""
+    if arrangement.melody.keys:
+        return arrangement, [], {}
+    from fretpath.commands.found_key import with_found_key
+    from fretpath.page.spelling import guess_data, guess_lines
+
+    melody, guess = with_found_key(arrangement.melody)
+    if guess is None:
+        return arrangement, [], {}
+    arrangement = replace(arrangement, melody=melody)
+    return arrangement, [guess_lines(guess)], {"key_found": guess_data(guess)}
 
 
 def _ways(arrangement: Arrangement, count: int) -> tuple[Arrangement, ...]:

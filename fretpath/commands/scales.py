@@ -1,0 +1,82 @@
+"""The palette of scales and modes: degrees, light, moods, patterns, and tunes that use them."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from fretpath.commands.files import melody_text
+from fretpath.commands.options import (
+    add_instrument_options,
+    add_output_options,
+    as_json,
+    delivered,
+    instrument_from,
+)
+from fretpath.errors import FretpathError, ScoreFileError
+from fretpath.music.departures import read_scales
+from fretpath.music.key import SCALES, scale_named
+from fretpath.music.melody import Melody
+from fretpath.music.notation import parse_melody
+from fretpath.music.scales import scales_holding
+from fretpath.neck.patterns import patterns_of
+from fretpath.page.scales import holdings_data, palette_data, render_holdings, render_palette
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    parser.add_argument("scale", metavar="SCALE", nargs="*", help="only this one, such as dorian")
+    parser.add_argument(
+        "--from", dest="degrees", metavar="DEGREES", help="scales that hold these: 1,2,3,#4"
+    )
+    parser.add_argument("--folder", help="name the tunes of a folder (*.txt) that use each scale")
+    parser.add_argument("--hand", help="hand model of the patterns")
+    add_output_options(parser)
+    add_instrument_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """The palette, or the scales that hold some degrees; or the same as JSON."""
+    if arguments.degrees is not None:
+        degrees = arguments.degrees.replace(",", " ").split()
+        holdings = scales_holding(degrees)
+        if arguments.json:
+            return delivered(arguments, as_json(holdings_data(holdings)))
+        return delivered(arguments, render_holdings(degrees, holdings))
+    named = " ".join(arguments.scale)
+    scales = [scale_named(named)] if named else list(SCALES.values())
+    instrument = instrument_from(arguments)
+    patterns = patterns_of(scales, instrument, hand=arguments.hand)
+    tunes, unread = _tunes(arguments.folder) if arguments.folder else (None, [])
+    if arguments.json:
+        return delivered(arguments, as_json(palette_data(scales, patterns, tunes)))
+    page = render_palette(scales, patterns, instrument=instrument.name, tunes=tunes)
+    if unread:
+        page += f"not read: {', '.join(unread)}\n"
+    return delivered(arguments, page)
+
+
+def _tunes(folder: str) -> tuple[dict[str, list[str]], list[str]]:
+    """Titles by scale, and the files that are no melody."""
+    path = Path(folder)
+    if not path.is_dir():
+        raise ScoreFileError(f"there is no folder {folder}")
+    tunes: dict[str, list[str]] = {}
+    unread = []
+    for file in sorted(path.glob("*.txt")):
+        try:
+            text, source = melody_text(str(file))
+            melody = parse_melody(text, source=source)
+            for name in _scales_of(melody):
+                tunes.setdefault(name, []).append(melody.title or file.stem)
+        except FretpathError:
+            unread.append(file.name)
+    return tunes, unread
+
+
+def _scales_of(melody: Melody) -> list[str]:
+    """The scales a tune uses: the smallest that hold each of its passages."""
+    if not melody.keys or not melody.pitches:
+        return []
+    found = [reading.smallest or reading.stated for reading in read_scales(melody)]
+    return list(dict.fromkeys(scale.name for scale in found))

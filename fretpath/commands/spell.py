@@ -1,0 +1,86 @@
+"""Spell a melody aloud: degree, interval, syllable, note; and where it leaves its scale."""
+
+from __future__ import annotations
+
+import argparse
+import textwrap
+
+from fretpath.commands.found_key import with_found_key
+from fretpath.commands.options import (
+    add_melody_options,
+    add_output_options,
+    as_json,
+    delivered,
+    melody_from,
+)
+from fretpath.music.departures import read_scales
+from fretpath.music.key import scale_named
+from fretpath.music.melody import Melody
+from fretpath.music.syllables import SYLLABLES
+from fretpath.page.departures import readings_data, render_readings, spoken
+from fretpath.page.spelling import (
+    SPELLING_ROWS,
+    guess_data,
+    guess_lines,
+    render_spelling,
+    spelling_data,
+)
+
+_ROWS = [row for row in SPELLING_ROWS if row != "syllable"]
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    add_melody_options(parser)
+    parser.add_argument(
+        "--syllables",
+        choices=SYLLABLES,
+        help="add movable-do syllables; a minor tonic is do or la",
+    )
+    parser.add_argument(
+        "--rows", default=",".join(_ROWS), help=f"rows to show, of {','.join(SPELLING_ROWS)}"
+    )
+    parser.add_argument(
+        "--against", metavar="SCALE", help="look for departures from this scale instead"
+    )
+    parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
+    add_output_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """The spelling and the departures, or the same as JSON."""
+    melody, guess = with_found_key(melody_from(arguments))
+    against = scale_named(arguments.against) if arguments.against else None
+    readings = read_scales(melody, against=against) if melody.keys and melody.pitches else ()
+    minor = arguments.syllables or "do"
+    if arguments.json:
+        data = {
+            "title": melody.title,
+            "key": str(melody.key) if melody.key else None,
+            "key_found": guess_data(guess) if guess else None,
+            "notes": spelling_data(melody, minor=minor),
+            "scales": readings_data(readings),
+        }
+        return delivered(arguments, as_json(data))
+    rows = [row for row in arguments.rows.split(",") if row]
+    rows += ["syllable"] * bool(arguments.syllables)
+    spelled = render_spelling(
+        melody, rows=rows, minor=minor, degrees=arguments.degrees, width=arguments.width
+    )
+    parts = [
+        guess_lines(guess) if guess else "",
+        _head(melody, arguments.degrees),
+        spelled,
+        render_readings(readings),
+    ]
+    return delivered(arguments, "\n".join(part for part in parts if part))
+
+
+def _head(melody: Melody, degrees: str) -> str:
+    lines = [melody.title] if melody.title else []
+    if melody.key:
+        names = dict.fromkeys(spoken(str(key)) for _, key in melody.keys)
+        against = "the major scale of the tonic" if degrees == "major" else "the key signature"
+        told = f"key {', then '.join(names)}; degrees count against {against}"
+        lines += textwrap.wrap(told, 80)
+    return "\n".join(lines) + "\n" if lines else ""

@@ -1,0 +1,74 @@
+"""Move a tune to another key, by an interval, to another mode, or onto another instrument."""
+
+from __future__ import annotations
+
+import argparse
+import re
+
+from fretpath.commands.found_key import with_found_key
+from fretpath.commands.options import (
+    add_hand_options,
+    add_instrument_options,
+    add_melody_options,
+    add_output_options,
+    as_json,
+    delivered,
+    hand_from,
+    instrument_from,
+    melody_from,
+    weights_from,
+    wishes_from,
+)
+from fretpath.errors import RequestError
+from fretpath.neck.transposition import transpose
+from fretpath.page.spelling import guess_data, guess_lines
+from fretpath.page.transposition import render_transposition, transposition_data
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    add_melody_options(parser)
+    parser.add_argument("--to", metavar="KEY", help="A, 'A minor', or a mode such as dorian")
+    parser.add_argument("--by", metavar="STEP", help="an interval such as M2 or -m3, or 5frets")
+    parser.add_argument("--onto", metavar="INSTRUMENT", help="the instrument after the move")
+    parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
+    add_output_options(parser)
+    add_instrument_options(parser)
+    add_hand_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """The move, the figures on both sides, and the tab; or the same as JSON."""
+    if not (arguments.to or arguments.by or arguments.onto):
+        raise RequestError(
+            'say where to: --to A, --to "A minor", --by -m3, --by 5frets or --onto guitar'
+        )
+    melody, guess = with_found_key(melody_from(arguments))
+    if guess and not guess.enough and arguments.to:
+        raise RequestError(guess_lines(guess).strip())
+    instrument = instrument_from(arguments)
+    frets = _frets(arguments.by)
+    moved = transpose(
+        melody,
+        instrument,
+        to=arguments.to,
+        by=arguments.by if frets is None else None,
+        frets=frets,
+        onto=arguments.onto,
+        hand=hand_from(arguments, instrument),
+        weights=weights_from(arguments, instrument),
+        wishes=wishes_from(arguments),
+        objective=arguments.objective,
+    )
+    if arguments.json:
+        data = transposition_data(moved, degrees=arguments.degrees)
+        data["key_found"] = guess_data(guess) if guess else None
+        return delivered(arguments, as_json(data))
+    page = render_transposition(moved, degrees=arguments.degrees, width=arguments.width)
+    return delivered(arguments, f"{guess_lines(guess)}\n{page}" if guess else page)
+
+
+def _frets(by: str | None) -> int | None:
+    """The number in ``5frets``, ``-2 frets`` or ``1fret``; None for anything else."""
+    match = re.fullmatch(r"([+-]?\d{1,2})\s*frets?", by.strip()) if by else None
+    return int(match[1]) if match else None

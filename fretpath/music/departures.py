@@ -1,0 +1,185 @@
+"""Where a melody leaves its scale, and what that is called.
+
+For each key of a melody: the smallest scale that holds everything, the mode (or modes) of the
+seven that hold most of it, the neighbouring modes, each note outside the stated scale, and the
+smallest account of each (:mod:`fretpath.music.accounts`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from fretpath.music.accounts import Account, accounts_of, base_scale, departure_name
+from fretpath.music.key import SCALES, Degree, Key, Scale
+from fretpath.music.melody import Melody
+from fretpath.music.passage import Passage, passages
+from fretpath.music.scales import MODES, Difference, difference
+
+__all__ = ["Departure", "ScaleReading", "read_scales"]
+
+# When several modes hold a tune equally well, the commoner one comes first (common practice).
+_COMMON_FIRST = (
+    "major",
+    "natural minor",
+    "mixolydian",
+    "dorian",
+    "lydian",
+    "phrygian",
+    "locrian",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Departure:
+    """One note outside the stated scale."""
+
+    note: int
+    """Index among the struck notes of the melody."""
+    bar: int
+    """Bar number, 0 for a pickup."""
+    place: str
+    """``bar 3``, ``pickup``, or ``note 7`` where the text has no bar lines."""
+    degree: Degree
+    """What it is."""
+    name: str
+    """What it is called, such as ``raised fourth``."""
+    kind: str
+    """The kind of its account (:data:`fretpath.music.accounts.KINDS`)."""
+
+
+@dataclass(frozen=True)
+class ScaleReading:
+    """What one passage (the notes under one key) has to do with its scale."""
+
+    key: Key
+    """The key as stated."""
+    stated: Scale
+    """The scale its notes are measured against."""
+    place: str
+    """Where it stands: ``bars 1 to 8`` or ``notes 1 to 12``."""
+    smallest: Scale | None
+    """The smallest known scale that holds every note; None if there is none."""
+    modes: tuple[Scale, ...]
+    """Of the seven modes, those that hold most of the passage; the commonest first."""
+    share: Fraction
+    """Part of the sounding time that these modes hold, 0 to 1."""
+    undecided: tuple[str, ...]
+    """Degrees that would decide between several modes and never sound."""
+    darker: Difference | None
+    """The first mode against the next darker one; None for Locrian."""
+    brighter: Difference | None
+    """The first mode against the next brighter one; None for Lydian."""
+    colour: str
+    """What sets a mode apart from plain major or minor (or a later key on the same tonic from the
+    first one), and where it sounds; empty if nothing does."""
+    departures: tuple[Departure, ...]
+    """Every note outside the stated scale, in order."""
+    accounts: tuple[Account, ...]
+    """The smallest account of them."""
+
+
+def read_scales(melody: Melody, *, against: Scale | None = None) -> tuple[ScaleReading, ...]:
+    """A reading for each key of the melody.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> reading = read_scales(parse_melody("1 2 3 #4 5 6 7 8", key="F"))[0]
+    >>> reading.smallest.name, reading.departures[0].name, reading.accounts[0].title
+    ('lydian', 'raised fourth', 'lydian')
+
+    *against* measures every note against that scale instead of the stated one.  Raises
+    :class:`RequestError` when the melody has no key.
+    """
+    found = passages(melody)
+    return tuple(_reading(passage, against or passage.key.scale, found[0].key) for passage in found)
+
+
+def _reading(passage: Passage, stated: Scale, first: Key) -> ScaleReading:
+    accounts = accounts_of(passage, stated)
+    modes, share = best_modes(passage, stated)
+    at = MODES.index(modes[0].name)
+    return ScaleReading(
+        key=passage.key,
+        stated=stated,
+        place=passage.stretch(passage.tones),
+        smallest=smallest_scale(passage.names, stated),
+        modes=modes,
+        share=share,
+        undecided=_undecided(modes),
+        darker=difference(modes[0], SCALES[MODES[at + 1]]) if at < len(MODES) - 1 else None,
+        brighter=difference(modes[0], SCALES[MODES[at - 1]]) if at else None,
+        colour=_colour(passage, stated, first),
+        departures=_departures(passage, stated, accounts),
+        accounts=accounts,
+    )
+
+
+def smallest_scale(names: frozenset[str], stated: Scale) -> Scale | None:
+    """The smallest scale holding these simple degrees as spelled; None if no scale does.
+
+    Scales with a perfect fifth, and with no other third than the tune's, come first; of equal
+    ones the nearest to the stated scale.
+    """
+    held = [scale for scale in SCALES.values() if names.issubset(scale.degrees)]
+
+    thirds = names & {"3", "b3"}
+
+    def order(scale: Scale) -> tuple[bool, bool, int, int]:
+        foreign = len(set(scale.degrees) - set(stated.degrees))
+        other_third = bool(thirds) and not {"3", "b3"} & set(scale.degrees) <= thirds
+        return "5" not in scale.degrees, other_third, len(scale.degrees), foreign
+
+    return min(held, key=order, default=None)
+
+
+def best_modes(passage: Passage, stated: Scale) -> tuple[tuple[Scale, ...], Fraction]:
+    """The modes that hold most of the sounding time, and the part of it that they hold.
+
+    Of equal ones the nearest to the stated scale comes first, then the commoner one.
+    """
+    total = sum((tone.beats for tone in passage.tones), Fraction(0))
+    inside = {
+        name: sum((t.beats for t in passage.tones if t.name in SCALES[name].degrees), Fraction(0))
+        for name in _COMMON_FIRST
+    }
+    most = max(inside.values())
+    best = [SCALES[name] for name in _COMMON_FIRST if inside[name] == most]
+    best.sort(key=lambda mode: len(set(mode.degrees) ^ set(base_scale(stated).degrees)))
+    return tuple(best), most / total
+
+
+def _undecided(modes: tuple[Scale, ...]) -> tuple[str, ...]:
+    shared = set.intersection(*(set(mode.degrees) for mode in modes))
+    loose = {degree for mode in modes for degree in mode.degrees if degree not in shared}
+    return tuple(sorted(loose, key=lambda name: (Degree.parse(name).number, name)))
+
+
+def _colour(passage: Passage, stated: Scale, first: Key) -> str:
+    """What a mode has that plain major or minor (or the tune's first key) has not, and where."""
+    base = base_scale(stated)
+    plain = SCALES["natural minor" if "b3" in base.degrees else "major"]
+    if passage.key.tonic == first.tonic and passage.key != first:
+        plain = base_scale(first.scale)
+    own = difference(base, plain)
+    if not own.has:
+        return ""
+    tones = passage.named(*own.has)
+    return f"{own}: {passage.places(tones) if tones else 'but it never sounds here'}"
+
+
+def _departures(
+    passage: Passage, stated: Scale, accounts: tuple[Account, ...]
+) -> tuple[Departure, ...]:
+    kinds = {note: account.kind for account in accounts for note in account.notes}
+    return tuple(
+        Departure(
+            note=tone.note,
+            bar=tone.bar,
+            place=passage.place(tone),
+            degree=tone.degree,
+            name=departure_name(tone.degree, stated),
+            kind=kinds[tone.note],
+        )
+        for tone in passage.tones
+        if tone.name not in stated.degrees
+    )

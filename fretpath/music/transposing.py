@@ -1,0 +1,188 @@
+"""The same melody somewhere else: in another key, an interval away, in another mode.
+
+**Theory.**  Moving every pitch by one spelled interval moves the tonic with them, so the row of
+degrees stays as it is and the new names follow from the letters.  Changing the mode keeps the
+numbers of the degrees and exchanges their accidentals: from major to natural minor 3 6 7 become
+b3 b6 b7; a note outside the old scale stays what it is.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+
+from fretpath.errors import RequestError
+from fretpath.music.accounts import base_scale
+from fretpath.music.key import Degree, Key, Scale, scale_named
+from fretpath.music.melody import WORKING_OCTAVE, Melody, Note, Placement
+from fretpath.music.pitch import LETTERS, Interval, Pitch
+
+__all__ = ["Transposed", "in_mode", "moved_by", "transposed", "usual_tonic", "way_to"]
+
+TRITONE = 6
+MOST_FRETS = 36
+
+
+@dataclass(frozen=True)
+class Transposed:
+    """A melody moved, and what happened to it."""
+
+    melody: Melody
+    """The melody in its new place."""
+    interval: Interval
+    """How far it moved."""
+    changed: tuple[int, ...]
+    """Struck notes whose degree is another one now, because the mode changed."""
+
+
+def transposed(
+    melody: Melody,
+    *,
+    to: str | Key | None = None,
+    by: str | Interval | None = None,
+    frets: int | None = None,
+) -> Transposed:
+    """A melody in another key, by exactly one of three measures.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> tune = parse_melody("1 b3 5", key="G")
+    >>> [pitch.name for pitch in transposed(tune, to="Eb").melody.pitches]
+    ['Eb', 'Gb', 'Bb']
+
+    *to* is a tonic (``A``, the mode stays), a key (``A minor``) or a mode (``minor``, the tonic
+    stays); the tune goes the shorter way, up by a tritone.  *by* is an interval such as ``-m3``.
+    *frets* is a number of semitones, spelled in the key with the fewest sharps or flats.
+
+    Raises :class:`RequestError` for none or two of them, and for ``to`` without a key.
+    """
+    if sum(measure is not None for measure in (to, by, frets)) != 1:
+        raise RequestError("say one of: to which key, by which interval, or by how many frets")
+    if to is not None:
+        return _to(melody, to)
+    if frets is not None:
+        interval = frets_interval(melody, frets)
+    else:
+        interval = Interval.parse(by) if isinstance(by, str) else by or Interval(0, 0)
+    return Transposed(moved_by(melody, interval), interval, ())
+
+
+def moved_by(melody: Melody, interval: Interval) -> Melody:
+    """The melody an interval away; frets the teacher asked for move along their strings.
+
+    A place that would leave the string is dropped, and the search finds another.
+    """
+    moved = melody.transposed(interval)
+    if not any(note.placement for note in melody.notes):
+        return moved
+    notes = tuple(
+        replace(note, placement=_moved_place(note.placement, interval.semitones))
+        for note in moved.notes
+    )
+    return replace(moved, notes=notes)
+
+
+def _moved_place(place: Placement | None, semitones: int) -> Placement | None:
+    if place is None or place.fret is None:
+        return place
+    fret = place.fret + semitones
+    return Placement(place.string, fret) if 0 <= fret <= MOST_FRETS else None
+
+
+def _to(melody: Melody, to: str | Key) -> Transposed:
+    if melody.key is None:
+        raise RequestError(
+            "no key is given, so there is none to leave: add a key (--key G), or move by an "
+            "interval (--by M2)"
+        )
+    key = to if isinstance(to, Key) else _target(to, melody.key)
+    interval = way_to(melody.key, key.tonic)
+    moved = moved_by(melody, interval)
+    if key.mode == melody.key.mode:
+        return Transposed(moved, interval, ())
+    return replace(in_mode(moved, key.scale), interval=interval)
+
+
+def _target(text: str, key: Key) -> Key:
+    """The key that ``text`` asks for, seen from the key the melody is in."""
+    word = text.strip()
+    if re.fullmatch(r"[A-G](#{1,2}|b{1,2})?", word):
+        return Key(word, key.mode)
+    if re.match(r"[A-Ga-g](#|b|m|\s|$)", word):
+        return Key.parse(word)
+    return Key(key.tonic, scale_named(word).name)
+
+
+def way_to(key: Key, tonic: str) -> Interval:
+    """The interval from a key's tonic to the nearest tonic of that name; a tritone goes up."""
+    start = key.tonic_pitch(WORKING_OCTAVE)
+    above = Key(tonic, key.mode).tonic_near(start)
+    interval = above - start
+    return interval if interval.semitones != -TRITONE else interval + Interval(7, 12)
+
+
+def frets_interval(melody: Melody, frets: int) -> Interval:
+    """So many semitones as an interval whose new key has the fewest sharps or flats."""
+    if abs(frets) > MOST_FRETS:
+        raise RequestError(f"a move is at most {MOST_FRETS} frets, not {frets}")
+    key = melody.key or Key("C", "major")
+    start = key.tonic_pitch(WORKING_OCTAVE)
+    name = usual_tonic((start.midi + frets) % 12, key)
+    near = Key(name, key.mode).tonic_near(Pitch(start.staff, start.midi + frets))
+    return near - start
+
+
+def usual_tonic(sound: int, key: Key) -> str:
+    """The name of the tonic with that pitch class (0 to 11) whose key is written most simply.
+
+    Flats go before sharps where the signature is shorter (Db, not C#); of two as short (F# and Gb
+    major) the one on the side of ``key``.
+    """
+    names = [letter + accidental for letter in LETTERS for accidental in ("", "#", "b")]
+    keys = [
+        Key(name, key.mode) for name in names if Pitch.parse(f"{name}4").midi % 12 == sound % 12
+    ]
+    flat = key.signature < 0
+    return min(keys, key=lambda k: (abs(k.signature), (k.signature < 0) != flat)).tonic
+
+
+def in_mode(melody: Melody, mode: Scale) -> Transposed:
+    """The melody in another mode on the same tonic: numbers kept, accidentals exchanged.
+
+    Every passage of the melody takes the new mode.  Notes outside their old scale stay.
+    """
+    if melody.key is None:
+        raise RequestError("no key is given, so there is no mode to change: add a key (--key G)")
+    notes: list[Note] = []
+    changed = []
+    degrees = iter(enumerate(melody.degrees))
+    for event, note in enumerate(melody.notes):
+        key = melody.key_at(event)
+        if note.tied:
+            note = replace(note, pitch=notes[-1].pitch)
+        elif note.pitch is not None and key is not None:
+            number, degree = next(degrees)
+            alter = _exchanged(degree, key.scale, mode) if degree else 0
+            if alter:
+                changed.append(number)
+                pitch = Pitch(note.pitch.staff, note.pitch.midi + alter)
+                note = replace(note, pitch=pitch, placement=None)
+        notes.append(note)
+    keys = tuple((start, Key(key.tonic, mode.name)) for start, key in melody.keys)
+    moved = replace(melody, notes=tuple(notes), keys=keys)
+    return Transposed(moved, Interval(0, 0), tuple(changed))
+
+
+def _exchanged(degree: Degree, old: Scale, new: Scale) -> int:
+    """Semitones to add to a degree of the old scale to have the new scale's own."""
+    own, target = _own(old, degree), _own(new, degree)
+    if own is None or target is None or degree.alter != own:
+        return 0
+    return target - own
+
+
+def _own(scale: Scale, degree: Degree) -> int | None:
+    """The accidental of the scale's own degree of that number."""
+    for name in (*scale.degrees, *base_scale(scale).degrees):
+        if Degree.parse(name).number == degree.number:
+            return Degree.parse(name).alter
+    return None

@@ -1,0 +1,141 @@
+"""Which key suits the hand: every key, and every octave that fits, fingered and ranked.
+
+All of them go through one batched search.  The order is that of the total effort the search
+minimises (:class:`~fretpath.neck.costs.Weights`), then the shorter key signature; the figures
+beside it are physical.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from fretpath.errors import RequestError, UnplayableError
+from fretpath.music.key import Key
+from fretpath.music.melody import WORKING_OCTAVE, Melody
+from fretpath.music.pitch import OCTAVE
+from fretpath.music.transposing import moved_by, usual_tonic, way_to
+from fretpath.neck.alternatives import describe
+from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.arranging import arrange, arrange_many
+from fretpath.neck.catalogue import instrument_named
+from fretpath.neck.costs import Weights
+from fretpath.neck.hand import Hand
+from fretpath.neck.instrument import Instrument
+from fretpath.neck.wishes import Wishes
+
+__all__ = ["KeyChoice", "open_strings_in", "rank_keys"]
+
+
+@dataclass(frozen=True)
+class KeyChoice:
+    """A melody in one key and octave, fingered."""
+
+    key: Key
+    """The first key of the melody there."""
+    arrangement: Arrangement
+    """Its best fingering."""
+    open_strings: tuple[str, ...]
+    """Open strings that belong to the key, string n first."""
+
+    @property
+    def reason(self) -> str:
+        """Why (or why not), in a teacher's words."""
+        count = len(self.arrangement.instrument.strings)
+        held = len(self.open_strings)
+        if held == count:
+            strings = "every open string belongs to the key"
+        elif held:
+            strings = f"open {' '.join(self.open_strings)} of {count} strings in the key"
+        else:
+            strings = "no open string belongs to the key"
+        return f"{describe(self.arrangement)}; {_signature(self.key.signature)}; {strings}"
+
+
+def _signature(sharps: int) -> str:
+    """``2 sharps``, ``1 flat`` or ``no sharps or flats``."""
+    if sharps == 0:
+        return "no sharps or flats"
+    word = "sharp" if sharps > 0 else "flat"
+    return f"{abs(sharps)} {word}{'s' * (abs(sharps) > 1)}"
+
+
+def open_strings_in(key: Key, instrument: Instrument) -> tuple[str, ...]:
+    """Names of the open strings whose sound the key's scale holds, string n first.
+
+    >>> open_strings_in(Key.parse("A"), instrument_named("bass"))
+    ('E', 'A', 'D')
+    """
+    tonic = key.tonic_pitch(WORKING_OCTAVE).midi
+    scale = {(tonic + semitones) % 12 for semitones in key.scale.semitones}
+    opens = reversed(instrument.open_pitches)
+    return tuple(pitch.name for pitch in opens if pitch.midi % 12 in scale)
+
+
+def rank_keys(
+    melody: Melody,
+    instrument: str | Instrument = "bass",
+    *,
+    octave: int | None = None,
+    hand: str | Hand | None = None,
+    weights: Weights | None = None,
+    wishes: Wishes | None = None,
+    objective: str = "total",
+) -> tuple[KeyChoice, ...]:
+    """The melody in every key and octave that can be played, the easiest first.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> choices = rank_keys(parse_melody("1 2 3 4 5 6 7 8"), "bass")
+    >>> choices[0].arrangement.figures.shifts
+    0
+
+    *octave* keeps the tonic in that octave.  Raises :class:`RequestError` for a melody without
+    a key, and the error of its own key when no key at all can be played.
+    """
+    if melody.key is None:
+        raise RequestError("no key is given, so there are no degrees to move: add --key")
+    if isinstance(instrument, str):
+        instrument = instrument_named(instrument)
+    if melody.octave_free and any(note.placement for note in melody.notes):
+        melody = arrange(melody, instrument, hand=hand, weights=weights, wishes=wishes).melody
+    tunes = [tune for sound in range(12) for tune in _octaves(melody, sound, instrument, octave)]
+    answers = arrange_many(
+        tunes or [melody],
+        instrument,
+        hand=hand,
+        weights=weights,
+        wishes=wishes,
+        objective=objective,
+        unplayable="return",
+    )
+    choices = [_choice(answer) for answer in answers if isinstance(answer, Arrangement)]
+    if not choices:
+        raise next(answer for answer in answers if isinstance(answer, UnplayableError))
+    return tuple(sorted(choices, key=_easiest_first))
+
+
+def _octaves(
+    melody: Melody, sound: int, instrument: Instrument, octave: int | None
+) -> list[Melody]:
+    """The melody in one key, in each octave in which its notes lie between the ends of the neck."""
+    assert melody.key is not None
+    way = way_to(melody.key, usual_tonic(sound, melody.key))
+    if octave is not None:
+        moved = moved_by(melody, way)
+        ups = range(octave - moved.octave, octave - moved.octave + 1)
+    else:
+        low, high = instrument.range
+        pitches = [pitch.midi + way.semitones for pitch in melody.pitches] or [low]
+        ups = range(-((min(pitches) - low) // 12), (high - max(pitches)) // 12 + 1)
+    tunes = [moved_by(melody, way + OCTAVE.times(up)) for up in ups]
+    return [replace(tune, octave_free=False) for tune in tunes]
+
+
+def _choice(arrangement: Arrangement) -> KeyChoice:
+    key = arrangement.melody.key
+    assert key is not None
+    return KeyChoice(key, arrangement, open_strings_in(key, arrangement.instrument))
+
+
+def _easiest_first(choice: KeyChoice) -> tuple[int, int, int]:
+    tonic = choice.arrangement.melody.tonic
+    return choice.arrangement.cost, abs(choice.key.signature), tonic.midi if tonic else 0

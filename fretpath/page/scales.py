@@ -1,0 +1,146 @@
+"""The palette of scales as text and as data."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fretpath.music.key import Scale
+from fretpath.music.scales import (
+    MODES,
+    MOODS,
+    Holding,
+    apart_from,
+    brightness,
+    nearest_scales,
+    neighbours,
+)
+from fretpath.neck.patterns import Pattern
+from fretpath.page.departures import spoken
+
+__all__ = ["holdings_data", "palette_data", "render_holdings", "render_palette"]
+
+_MOOD_NOTE = (
+    "moods: what teachers commonly say (common practice, no source); a tune may feel otherwise"
+)
+
+
+def bright_to_dark(scales: Sequence[Scale]) -> list[Scale]:
+    """The modes from bright to dark, then the other scales likewise."""
+    return sorted(scales, key=lambda scale: (scale.name not in MODES, -brightness(scale)))
+
+
+def render_palette(
+    scales: Sequence[Scale],
+    patterns: Mapping[str, Sequence[Pattern]],
+    *,
+    instrument: str,
+    tunes: Mapping[str, Sequence[str]] | None = None,
+) -> str:
+    """A block for each scale, from bright to dark; ends with a newline.
+
+    *patterns* and *tunes* go by the name of the scale; *tunes* is left out when it is None.
+    """
+    blocks = [
+        "\n".join(_block(scale, patterns.get(scale.name, ()), instrument, tunes))
+        for scale in bright_to_dark(scales)
+    ]
+    return "\n\n".join([*blocks, "\n".join(textwrap.wrap(_MOOD_NOTE, 80))]) + "\n"
+
+
+def _block(
+    scale: Scale,
+    patterns: Sequence[Pattern],
+    instrument: str,
+    tunes: Mapping[str, Sequence[str]] | None,
+) -> list[str]:
+    beside = "; ".join(spoken(str(gap)) for gap in neighbours(scale)) or "none in one degree"
+    rows = [
+        ("light", _light(scale)),
+        ("set apart", spoken(str(apart_from(scale)))),
+        ("neighbours", beside),
+        ("mood", MOODS[scale.name]),
+        (instrument, _patterns(patterns)),
+    ]
+    if tunes is not None:
+        rows.append(("tunes", "; ".join(tunes.get(scale.name, ())) or "none here"))
+    lines = [f"{_capital(spoken(scale.name))}: {' '.join(scale.degrees)}"]
+    for name, text in rows:
+        lines += textwrap.wrap(
+            f"  {name:<11}{text}", 80, subsequent_indent=" " * 13, break_on_hyphens=False
+        )
+    return lines
+
+
+def _capital(name: str) -> str:
+    return name[0].upper() + name[1:]
+
+
+def _light(scale: Scale) -> str:
+    level = f"brightness {brightness(scale):+d}" if brightness(scale) else "brightness 0"
+    if scale.name in MODES:
+        return f"{MODES.index(scale.name) + 1} of 7 from bright to dark ({level})"
+    return f"{level} (raised degrees less lowered ones)"
+
+
+def _patterns(patterns: Sequence[Pattern]) -> str:
+    if not patterns:
+        return "no pattern without a shift or a stretch"
+    return "; or ".join(str(pattern) for pattern in patterns) + " (low string first)"
+
+
+def palette_data(
+    scales: Sequence[Scale],
+    patterns: Mapping[str, Sequence[Pattern]],
+    tunes: Mapping[str, Sequence[str]] | None = None,
+) -> list[dict[str, Any]]:
+    """The palette as plain data."""
+    return [
+        {
+            "scale": scale.name,
+            "degrees": list(scale.degrees),
+            "semitones": list(scale.semitones),
+            "brightness": brightness(scale),
+            "set_apart": str(apart_from(scale)),
+            "neighbours": [gap.other.name for gap in neighbours(scale)],
+            "mood": MOODS[scale.name],
+            "patterns": [
+                {"fingers": str(pattern), "strings": list(pattern.strings)}
+                for pattern in patterns.get(scale.name, ())
+            ],
+            "tunes": None if tunes is None else list(tunes.get(scale.name, ())),
+        }
+        for scale in bright_to_dark(scales)
+    ]
+
+
+def render_holdings(degrees: Sequence[str], holdings: Sequence[Holding]) -> str:
+    """The scales that hold some degrees, smallest first; ends with a newline."""
+    asked = " ".join(degrees)
+    if not holdings:
+        scale, missing = nearest_scales(degrees)[0]
+        return (
+            f"no known scale holds {asked}; the nearest is {spoken(scale.name)}, "
+            f"without {' '.join(missing)}\n"
+        )
+    lines = [f"scales that hold {asked}, the smallest first:"]
+    for held in holdings:
+        note = "" if held.as_spelled else " (by sound, spelled otherwise)"
+        spare = f"  also {' '.join(held.spare)}" if held.spare else ""
+        row = f"  {spoken(held.scale.name):<18} {' '.join(held.scale.degrees):<22}{spare}{note}"
+        lines.append(row.rstrip())
+    return "\n".join(lines) + "\n"
+
+
+def holdings_data(holdings: Sequence[Holding]) -> list[dict[str, Any]]:
+    """The same as plain data."""
+    return [
+        {
+            "scale": held.scale.name,
+            "degrees": list(held.scale.degrees),
+            "as_spelled": held.as_spelled,
+            "spare": list(held.spare),
+        }
+        for held in holdings
+    ]

@@ -1,0 +1,111 @@
+"""A melody before and after its move, as text and as data."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import asdict
+from typing import Any
+
+from fretpath.music.passage import listed
+from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.figures import roman
+from fretpath.neck.transposition import Transposition
+from fretpath.page.data import arrangement_data
+from fretpath.page.departures import spoken
+from fretpath.page.tab import render_tab
+
+__all__ = ["render_transposition", "transposition_data"]
+
+_MOST_POSITIONS = 6
+
+
+def render_transposition(moved: Transposition, *, degrees: str = "major", width: int = 80) -> str:
+    """What moved and how far, the figures side by side, and the tab; ends with a newline."""
+    head = [_move(moved), _degrees(moved), _shape(moved)]
+    lines = [line for text in head for line in textwrap.wrap(text, width, break_on_hyphens=False)]
+    page = render_tab(moved.after, degrees=degrees, width=width)
+    return "\n".join([*lines, "", *_table(moved), "", page])
+
+
+def _move(moved: Transposition) -> str:
+    old, new = moved.before.melody, moved.after.melody
+    keys = [spoken(str(melody.key)) if melody.key else "no key" for melody in (old, new)]
+    text = f"from {keys[0]} to {keys[1]}: " if keys[0] != keys[1] else f"{keys[0]}: "
+    semitones = abs(moved.interval.semitones)
+    if semitones:
+        way = "down" if moved.interval.descending else "up"
+        unit = "semitone" if semitones == 1 else "semitones"
+        text += f"{way} {moved.interval.name} ({semitones} {unit})"
+    else:
+        text += "at the same pitch"
+    before, after = moved.before.instrument, moved.after.instrument
+    return text + (f", from {before.name} to {after.name}" if before != after else "")
+
+
+def _degrees(moved: Transposition) -> str:
+    if not moved.changed:
+        return "the row of degrees is unchanged"
+    old, new = moved.before.melody, moved.after.melody
+    exchanges: dict[str, list[str]] = {}
+    for note in moved.changed:
+        before, after = old.degrees[note], new.degrees[note]
+        assert before is not None
+        assert after is not None
+        bar = new.bar_numbers[new.struck[note]]
+        place = (f"bar {bar}" if bar else "pickup") if new.bars else f"note {note + 1}"
+        exchanges.setdefault(f"{before.plain} is now {after.plain}", []).append(place)
+    changed = "; ".join(f"{what} ({listed(where)})" for what, where in exchanges.items())
+    return f"changed degrees: {changed}"
+
+
+def _shape(moved: Transposition) -> str:
+    frets = moved.shape_frets
+    if frets is None:
+        return "fingered anew: the old shape, moved, is not the best one there"
+    if frets == 0:
+        return "the same strings and frets as before"
+    unit = "fret" if abs(frets) == 1 else "frets"
+    return (
+        f"the whole shape moves {abs(frets)} {unit} {'up' if frets > 0 else 'down'} the neck, "
+        "on the same strings"
+    )
+
+
+def _table(moved: Transposition) -> list[str]:
+    columns = [_column(moved.before), _column(moved.after)]
+    rows = [f"{'':<16} {'before':<22} after"]
+    for name in columns[0]:
+        rows.append(f"{name:<16} {columns[0][name]:<22} {columns[1][name]}".rstrip())
+    return rows
+
+
+def _column(arrangement: Arrangement) -> dict[str, str]:
+    figures = arrangement.figures
+    positions = [roman(position) for position in figures.positions]
+    more = " ..." if len(positions) > _MOST_POSITIONS else ""
+    return {
+        "tonic": str(arrangement.melody.tonic or "-"),
+        "hand travel": f"{figures.travel:.0f} mm",
+        "shifts": str(figures.shifts),
+        "longest shift": f"{figures.longest_shift:.0f} mm",
+        "widest stretch": f"{figures.widest_stretch:.0f} mm",
+        "strings crossed": str(figures.strings_crossed),
+        "open strings": str(figures.open_strings),
+        "positions": " ".join(positions[:_MOST_POSITIONS]) + more,
+    }
+
+
+def transposition_data(moved: Transposition, *, degrees: str = "major") -> dict[str, Any]:
+    """The same as plain data; ``shape_frets`` is null where it was fingered anew."""
+    return {
+        "interval": str(moved.interval),
+        "semitones": moved.interval.semitones,
+        "shape_frets": moved.shape_frets,
+        "changed_notes": [note + 1 for note in moved.changed],
+        "before": {
+            "key": str(moved.before.melody.key) if moved.before.melody.key else None,
+            "instrument": moved.before.instrument.name,
+            "figures": asdict(moved.before.figures),
+        },
+        "after": arrangement_data(moved.after, degrees=degrees),
+    }

@@ -1,0 +1,89 @@
+"""Which key suits the hand: the ranking against one search at a time, and the open strings."""
+
+from __future__ import annotations
+
+import pytest
+
+from fretpath import Key, RequestError, UnplayableError, Wishes, arrange, instrument_named
+from fretpath import parse_melody as parse
+from fretpath.neck.keychoice import open_strings_in, rank_keys
+
+TUNE = parse("title: Five Steps\nkey: G major\n\n1 2 3 5 | 8 5 3 1")
+
+# Open strings of a bass that belong to each major key; counted by hand from the scales.
+ON_BASS = {
+    "C": 4, "G": 4, "D": 4, "F": 4, "A": 3, "Bb": 3, "Eb": 2, "E": 2, "Ab": 1, "B": 1, "Db": 0,
+    "Gb": 0,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("tonic", "count"), ON_BASS.items())
+def test_open_strings_that_belong_to_the_key(tonic: str, count: int) -> None:
+    assert len(open_strings_in(Key(tonic, "major"), instrument_named("bass"))) == count
+
+
+def test_with_a_capo_the_strings_sound_higher() -> None:
+    guitar = instrument_named("guitar").customised(capo=2)
+    assert open_strings_in(Key("D", "major"), guitar) == ("F#", "B", "E", "A", "C#", "F#")
+
+
+@pytest.mark.parametrize("name", ["bass", "ukulele", "mandolin"])
+def test_the_ranking_is_that_of_single_searches(name: str) -> None:
+    choices = rank_keys(TUNE, name)
+    low, high = instrument_named(name).range
+    assert len(choices) == high - 12 - low + 1
+    for choice in choices:
+        alone = arrange(choice.arrangement.melody, name)
+        assert alone.cost == choice.arrangement.cost
+        assert alone.frets == choice.arrangement.frets
+        assert choice.arrangement.melody.degrees == TUNE.degrees
+    costs = [choice.arrangement.cost for choice in choices]
+    assert costs == sorted(costs)
+
+
+def test_every_octave_that_fits_is_there() -> None:
+    low, high = instrument_named("bass").range
+    found = {choice.arrangement.melody.pitches[0].midi for choice in rank_keys(TUNE, "bass")}
+    assert found == set(range(low, high - 12 + 1))
+
+
+def test_one_octave_only() -> None:
+    choices = rank_keys(TUNE, "bass", octave=2)
+    assert {choice.arrangement.melody.octave for choice in choices} == {2}
+
+
+def test_wishes_apply() -> None:
+    wishes = Wishes(no_shift=True, highest_fret=5, open_strings="forbid")
+    for choice in rank_keys(TUNE, "bass", wishes=wishes):
+        assert choice.arrangement.figures.shifts == 0
+        assert 1 <= min(choice.arrangement.frets) <= max(choice.arrangement.frets) <= 5
+
+
+def test_a_reason_in_words() -> None:
+    best = rank_keys(TUNE, "bass", wishes=Wishes(position=2, open_strings="forbid"))
+    by_key = {choice.key.tonic: choice.reason for choice in best}
+    assert by_key["G"] == ("position II, no shift; 1 sharp; every open string belongs to the key")
+
+
+def test_a_later_key_moves_along() -> None:
+    tune = parse("key: G major\n\n1 3 5\nkey: G minor\n1 b3 5")
+    for choice in rank_keys(tune, "bass"):
+        keys = [key for _, key in choice.arrangement.melody.keys]
+        assert keys == [Key(keys[0].tonic, "major"), Key(keys[0].tonic, "natural minor")]
+
+
+def test_places_asked_for_move_with_the_key() -> None:
+    asked = parse("1@4-3 5", key="G")
+    for choice in rank_keys(asked, "bass"):
+        up = choice.arrangement.melody.pitches[0].midi - instrument_named("bass").range[0]
+        if up <= instrument_named("bass").frets:
+            assert (choice.arrangement.strings[0], choice.arrangement.frets[0]) == (4, up)
+
+
+def test_no_key_and_no_place() -> None:
+    with pytest.raises(RequestError, match="no key is given"):
+        rank_keys(parse("C2 E2"), "bass")
+    with pytest.raises(UnplayableError):
+        rank_keys(parse("1 22 1", key="C"), "ukulele", wishes=Wishes(position=1))
+    with pytest.raises(UnplayableError):
+        rank_keys(parse("1 42", key="C"), "ukulele")
