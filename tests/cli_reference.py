@@ -20,9 +20,9 @@ def reference() -> str:
 def _lines() -> Iterator[str]:
     yield "# Command line"
     yield ""
-    yield "Written from the parsers: `python -m tests.cli_reference > docs/cli.md`. A melody is text"
-    yield "in quotes, a file, or `-` for standard input. Exit status: 0, 1 when the input cannot be"
-    yield "used, 2 when the command is called wrongly."
+    yield "Written from the parsers: `python -m tests.cli_reference > docs/cli.md`. A melody is"
+    yield "text in quotes, a file, or `-` for standard input. Exit status: 0, 1 when the input"
+    yield "cannot be used, 2 when the command is called wrongly."
     yield ""
     for name, about in COMMANDS.items():
         yield f"- `fretpath {name}`: {about}"
