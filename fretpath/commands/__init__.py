@@ -21,7 +21,7 @@ __all__ = ["COMMANDS", "main", "run"]
 
 COMMANDS = {
     "tab": "a melody as tab, fingered, with its spelling",
-    "spell": "every note by degree and interval; where the tune leaves its scale",
+    "spell": "every note by degree; where the tune leaves its scale",
     "transpose": "the same tune in another key or mode, or on another instrument",
     "keys": "all keys ranked for this instrument and hand",
     "scales": "the palette of scales and modes, their moods and patterns",
