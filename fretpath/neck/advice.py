@@ -12,6 +12,7 @@ from fretpath.neck.instrument import Instrument
 
 __all__ = ["note_label", "off_the_neck", "placement_fault", "titled"]
 
+COMMON = ("bass", "guitar", "ukulele", "mandolin", "banjo", "cello", "violin")
 _MOST_LINES = 8
 _STEPS = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
 
@@ -107,7 +108,7 @@ def _suggestion(melody: Melody, instrument: Instrument) -> str:
         for text in (
             _octave(melody, low - lowest, high - highest),
             _key(melody, low - lowest, high - highest),
-            _instrument(lowest, highest),
+            _instrument(lowest, highest, instrument),
         )
         if text
     ]
@@ -132,11 +133,14 @@ def _key(melody: Melody, least: int, most: int) -> str:
     return f"{_count(abs(shift))} {'higher' if shift > 0 else 'lower'} (in {moved.key})"
 
 
-def _instrument(lowest: int, highest: int) -> str:
-    for made in INSTRUMENTS.values():
-        low, high = made.range
-        if low <= lowest and highest <= high:
-            return f"as it is on the {made.name} (--instrument {made.name})"
+def _instrument(lowest: int, highest: int, asked: Instrument) -> str:
+    """Another instrument that holds the melody as it is: of the same family, or a common one."""
+    family = asked.name.split("-")[0]
+    relatives = [name for name in INSTRUMENTS if name.split("-")[0] == family]
+    for name in (*relatives, *COMMON, *INSTRUMENTS):
+        low, high = INSTRUMENTS[name].range
+        if low <= lowest and highest <= high and name != asked.name:
+            return f"as it is on the {name} (--instrument {name})"
     return ""
 
 

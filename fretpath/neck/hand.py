@@ -115,6 +115,8 @@ def hand_named(name: str) -> Hand:
     hand = HANDS[match[1]]
     if match[2] is None:
         return hand
+    if not int(match[2]):
+        raise RequestError(f"the change-over of {hand.name} is fret 1 or higher")
     if hand.change_over == 1:
         raise RequestError(f"the hand {hand.name} has no change-over fret to set")
     return replace(hand, change_over=int(match[2]))

@@ -78,9 +78,12 @@ class Wishes:
         top = instrument.frets_free
         if self.highest_fret is not None and not 0 <= self.highest_fret <= top:
             raise RequestError(f"the highest fret is 0 to {top} here, not {self.highest_fret}")
-        if not 0 <= self.lowest_fret <= (top if self.highest_fret is None else self.highest_fret):
+        if not 0 <= self.lowest_fret <= top:
+            raise RequestError(f"the lowest fret is 0 to {top} here, not {self.lowest_fret}")
+        if self.highest_fret is not None and self.lowest_fret > self.highest_fret:
             raise RequestError(
-                f"the lowest fret {self.lowest_fret} is above the highest; drop one of the two"
+                f"the lowest fret {self.lowest_fret} is above the highest, {self.highest_fret}; "
+                "drop one of the two"
             )
         if self.position is not None and not 1 <= self.position <= top:
             raise RequestError(f"a position is 1 to {top} here, not {self.position}")
