@@ -73,22 +73,26 @@ def transpose(
 
     *to*, *by* and *frets* are those of :func:`fretpath.music.transposing.transposed`; without
     any, the melody stays and only the instrument changes.  *onto* is the instrument after the
-    move, played with its own usual hand; *hand*, *weights*, *wishes* and *objective* are those of
-    :func:`arrange`.  A melody whose octave is free moves from the octave it is played in by *by*
-    and *frets*, and to the best octave by *to* and *onto*.
+    move, played with its own usual hand and weights; *hand*, *weights*, *wishes* and *objective*
+    are those of :func:`arrange`.  A melody whose octave is free moves from the octave it is played
+    in by *by* and *frets*, and to the best octave by *to* and *onto*.
     """
-    settings = {"weights": weights, "wishes": wishes, "objective": objective}
-    before = arrange(melody, instrument, hand=hand, **settings)  # type: ignore[arg-type]
-    exact = by is not None or frets is not None
-    source = before.melody if exact and onto is None else melody
-    moved = _moved(source, to, by, frets)
+    before = arrange(
+        melody, instrument, hand=hand, weights=weights, wishes=wishes, objective=objective
+    )
+    if onto is not None:
+        hand = weights = None
+    exact = onto is None and (by is not None or frets is not None)
+    moved = _moved(before.melody if exact else melody, to, by, frets)
     if onto is not None:
         moved = replace(moved, melody=_unplaced(moved.melody))
     after = arrange(
         moved.melody,
         instrument if onto is None else onto,
-        hand=hand if onto is None else None,
-        **settings,  # type: ignore[arg-type]
+        hand=hand,
+        weights=weights,
+        wishes=wishes,
+        objective=objective,
     )
     return Transposition(before, after, _distance(before, after), moved.changed)
 

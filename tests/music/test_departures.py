@@ -173,6 +173,23 @@ class TestModeOrPassing:
         assert found.colour.split(" where ")[0] in ("#4", "b7", "6", "b2")
 
 
+class TestSmallestScaleAndEqualModes:
+    def test_the_smallest_scale_has_no_third_the_tune_avoids(self) -> None:
+        assert reading("1 2 b3 5", "A minor").smallest == SCALES["natural minor"]
+        assert reading("1 2 3 5 6", "A").smallest == SCALES["major pentatonic"]
+
+    @pytest.mark.parametrize("stated", ["dorian", "natural minor", "mixolydian"])
+    def test_of_equal_modes_the_stated_one_comes_first(self, stated: str) -> None:
+        found = reading("1 2 4 5 b7 8", f"D {stated}")
+        assert found.modes[0] == SCALES[stated]
+        assert len(found.modes) == 3
+        assert set(found.undecided) == {"3", "b3", "6", "b6"}
+
+    def test_without_a_fifth_only_as_a_last_resort(self) -> None:
+        assert reading("1 2 3 #4", "C").smallest == SCALES["lydian"]
+        assert reading("1 2 3 #4 #5 b7", "C").smallest == SCALES["whole tone"]
+
+
 class TestMinor:
     def test_raised_six_and_seven_are_normal(self) -> None:
         found = reading("1 2 b3 4 5 b6 7 8 | b7 b6 5 6 7 8", "A minor")
@@ -254,6 +271,14 @@ class TestSections:
 
     def test_two_leading_notes_are_no_modulation(self) -> None:
         found = reading("1 3 5 4 | 3 #4 5 1 | 6 #4 5 4 | 3 2 1 1", "C")
+        assert [account.kind for account in found.accounts] == ["passing"]
+
+    def test_two_flat_thirds_at_the_end_are_no_section(self) -> None:
+        found = reading("1 3 5 3 | 3 2 1 1 | b3 2 b3 1 2 5 1", "G")
+        assert [account.kind for account in found.accounts] == ["blue"]
+
+    def test_a_bar_of_leading_notes_to_the_fifth_is_no_modulation(self) -> None:
+        found = reading("1 3 5 4 | 3 4 2 1 | 5 #4 5 3 | #4 5 #4 5 | 4 3 2 1", "C")
         assert [account.kind for account in found.accounts] == ["passing"]
 
     def test_each_key_of_the_text_has_its_own_reading(self) -> None:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import Interval, Key, RequestError, parse_melody
-from fretpath.music.keyfinding import _PROFILES, ENOUGH, KeyGuess, find_key, in_key
+from fretpath.music.keyfinding import _PROFILES, ENOUGH, KeyGuess, _with_mode, find_key, in_key
 from tests.strategies import melodies
 
 TUNES = sorted((Path(__file__).parents[2] / "demo_melodies").glob("*.txt"))
@@ -63,8 +63,20 @@ class TestMode:
     def test_not_named_when_the_sixth_never_sounds(self) -> None:
         assert guess("D4:2 E4 F4 G4 A4:2 C5 D5:2 A4 F4 D4:2").key.mode == "natural minor"
 
+    def test_not_named_when_no_third_sounds(self) -> None:
+        melody = parse_melody("D4:2 E4 G4 A4 B4 C5 A4 G4 E4 D4:2")
+        minor = Key("D", "natural minor")
+        assert _with_mode(melody, minor) == minor
+        assert _with_mode(parse_melody("D4:2 F4 G4 A4 B4 C5 A4 D4:2"), minor) == Key("D", "dorian")
+
 
 class TestSpellingOfTheTonic:
+    def test_far_keys_are_spelled_on_the_side_of_the_notes(self) -> None:
+        flat = find_key(parse_melody("1 2 3 4 5 6 7 8", key="F"))
+        sharp = find_key(parse_melody("1 2 3 4 5 6 7 8", key="G"))
+        assert "Gb major" in [str(found.key) for found in flat.candidates]
+        assert "F# major" in [str(found.key) for found in sharp.candidates]
+
     @pytest.mark.parametrize("tonic", "Cb Gb Db Ab Eb Bb F C G D A E B F# C#".split())
     @pytest.mark.parametrize("mode", ["major", "natural minor"])
     def test_follows_the_notes(self, tonic: str, mode: str) -> None:

@@ -135,6 +135,10 @@ class TestMode:
         assert moved.changed == (2, 5, 6, 8)
         assert str(moved.melody.key) == "D natural minor"
 
+    def test_a_note_held_on_changes_with_its_beginning(self) -> None:
+        moved = in_mode(parse_melody("1 3 - | - 5", key="G"), SCALES["minor pentatonic"]).melody
+        assert [str(note.pitch) for note in moved.notes] == ["G4", "Bb4", "Bb4", "Bb4", "D5"]
+
     @pytest.mark.parametrize("there", ["natural minor", "dorian", "phrygian", "lydian", "locrian"])
     @pytest.mark.parametrize("here", ["major", "mixolydian", "harmonic minor"])
     def test_there_and_back_on_the_scale(self, here: str, there: str) -> None:
