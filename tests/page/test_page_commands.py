@@ -35,6 +35,8 @@ def test_a_tune_as_sound(capsys, tmp_path: Path) -> None:
     [
         (["tab", "1", "--drone"], "--drone changes the sound: add -o tune.wav"),
         (["tab", "1", "--tempo", "0", "-o", "x.wav"], "a tempo is 20 to 400"),
+        (["tab", "1", "-o", "x.svg"], '"fretpath neck" writes .svg'),
+        (["tab", "1", "-o", "x.mid"], '"fretpath convert" writes .mid'),
         (["tab", "1", "--hide", "tabs"], 'cannot hide "tabs"; did you mean "tab"?'),
         (["tab", "1", "--hide", "tab", "--json"], "drop one of the two"),
         (["tab", "1", "--rows", "fingers"], 'did you mean "finger"?'),
