@@ -17,8 +17,9 @@ from dataclasses import dataclass
 from html import escape
 
 from fretpath.errors import RequestError
-from fretpath.page.chart import Chart, Mark, render_chart
-from fretpath.page.tab import roman
+from fretpath.page.chart import Chart, Mark
+from fretpath.page.chart_text import render_chart
+from fretpath.page.heading import roman
 
 __all__ = ["chart_svg"]
 

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from fretpath import INSTRUMENTS, SCALES, Key, RequestError, arrange, instrument_named, parse_melody
 from fretpath.page.blanks import Blanks
-from fretpath.page.chart import CHORDS, chord_chart, key_chart, melody_chart, render_chart
+from fretpath.page.chart import CHORDS, chord_chart, key_chart, melody_chart
 from fretpath.page.chart_svg import chart_svg
+from fretpath.page.chart_text import render_chart
 from tests.page.melodies import barred_melodies
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -99,5 +99,5 @@ def test_in_a_notebook_an_arrangement_shows_tab_and_chart() -> None:
     html = arrangement._repr_html_()
     assert "&lt;i&gt;" in html
     assert "<i>" not in html
-    assert "A        |-2" in html
+    assert "E        |-7" in html
     assert html.count("<svg") == 1
