@@ -103,7 +103,7 @@ def _data(chart: Chart) -> dict[str, object]:
                 "steps": list(mark.steps),
                 "distance_mm": round(chart.instrument.distance(mark.fret), 3),
             }
-            for mark in chart.marks
+            for mark in chart.shown
         ],
         "positions": [{"from_note": note, "position": place} for note, place in chart.positions],
     }

@@ -82,7 +82,7 @@ class Chart:
     instrument: Instrument
     """The neck."""
     marks: tuple[Mark, ...]
-    """By string, then fret."""
+    """Every place on the neck, by string, then fret; also those beyond the frets shown."""
     first: int
     """Lowest fret shown; 0 shows the open strings."""
     last: int
@@ -109,30 +109,34 @@ class Chart:
 
         return render_chart(self)
 
+    @property
+    def shown(self) -> tuple[Mark, ...]:
+        """The marks on the frets shown."""
+        return tuple(mark for mark in self.marks if self.first <= mark.fret <= self.last)
+
     def between(self, first: int, last: int) -> Chart:
-        """The same chart over other frets; marks outside are left out."""
+        """The same chart over other frets."""
         top = self.instrument.frets_free
         if not 0 <= first < last <= top:
             raise RequestError(
                 f"the neck has frets 0 to {top} here; a range such as 0-{min(top, 5)} is meant, "
                 f"not {first}-{last}"
             )
-        kept = tuple(mark for mark in self.marks if first <= mark.fret <= last)
-        return replace(self, marks=kept, first=first, last=last)
+        return replace(self, first=first, last=last)
 
 
 # -- making charts -------------------------------------------------------------------------------
 
 
 def key_chart(instrument: Instrument, key: Key, *, label: str = "degree") -> Chart:
-    """Every note of a key's scale on the neck, frets 0 to 12."""
+    """Every note of a key's scale on the neck; shows frets 0 to 12."""
     return _tones_chart(
         instrument, f"{key} on the {instrument.name}", key, key.scale.degrees, label
     )
 
 
 def chord_chart(instrument: Instrument, symbol: str, *, label: str = "degree") -> Chart:
-    """Every tone of a chord such as ``Am7`` on the neck, frets 0 to 12; degrees from its root.
+    """Every tone of a chord such as ``Am7`` on the neck, as degrees from its root; frets 0 to 12.
 
     Raises :class:`RequestError` for a chord that is not in :data:`CHORDS`.
     """
@@ -168,7 +172,7 @@ def _tones_chart(
     last = min(_FIRST_TOP, instrument.frets_free)
     marks = []
     for string in range(1, len(instrument.strings) + 1):
-        for fret in range(last + 1):
+        for fret in range(instrument.frets_free + 1):
             midi = instrument.midi_at(string, fret)
             if midi is not None and midi % 12 in tones:
                 degree, note = tones[midi % 12]

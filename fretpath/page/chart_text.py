@@ -38,7 +38,7 @@ def render_chart(
 
 def _explained(chart: Chart) -> str:
     tuning = f"top line is string 1; marks show the {chart.label}"
-    square = "; [ ] is the tonic" if any(mark.tonic for mark in chart.marks) else ""
+    square = "; [ ] is the tonic" if any(mark.tonic for mark in chart.shown) else ""
     capo = f"; capo at fret {chart.instrument.capo}" if chart.instrument.capo else ""
     return tuning + square + capo
 
@@ -46,7 +46,7 @@ def _explained(chart: Chart) -> str:
 def _columns(chart: Chart, spacing: str) -> dict[int, int]:
     """Characters for each fret, its line included."""
     words = dict.fromkeys(range(chart.first, chart.last + 1), 3)
-    for mark in chart.marks:
+    for mark in chart.shown:
         words[mark.fret] = max(words[mark.fret], len(_cell(mark)) + 1)
     if spacing == "even":
         widest = max(words.values()) + 1
@@ -72,7 +72,7 @@ def _panels(chart: Chart, columns: dict[int, int], room: int) -> Iterator[list[i
 def _panel(
     chart: Chart, frets: list[int], columns: dict[int, int], margin: int, left_handed: bool
 ) -> Iterator[str]:
-    cells = {(mark.string, mark.fret): _cell(mark) for mark in chart.marks}
+    cells = {(mark.string, mark.fret): _cell(mark) for mark in chart.shown}
     order = frets[::-1] if left_handed else frets
     blank = " " * margin
 

@@ -152,7 +152,7 @@ class _Tune:
 
     @property
     def chart_notes(self) -> str:
-        marks = self.chart.marks
+        marks = self.chart.shown
         if not marks:
             return "Draw where you play it. Frets are spaced as on the neck."
         notes = ["Small numbers are the notes in order.", "Frets are spaced as on the neck."]
