@@ -188,9 +188,14 @@ def melody_chart(
     degrees: str = "major",
     hide: Blanks = NOTHING_HIDDEN,
 ) -> Chart:
-    """The places a melody is played at, numbered in order; what *hide* hides is left out."""
+    """The places a melody is played at, numbered in order; what *hide* hides is left out.
+
+    Without a key there are no degrees, and the marks carry notes instead.
+    """
     if label not in LABELS:
         raise RequestError(f'marks carry {", ".join(LABELS)}, not "{label[:40]}"')
+    if label == "degree" and arrangement.melody.key is None:
+        label = "note"
     labels = degree_labels(arrangement.melody, degrees=degrees)
     played: dict[tuple[int, int], list[int]] = defaultdict(list)
     shown = [n for n in range(len(arrangement)) if not hide.hides("string", n)]

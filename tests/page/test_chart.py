@@ -168,6 +168,12 @@ def test_chord_tones_from_the_root() -> None:
     }
 
 
+def test_without_a_key_marks_carry_notes() -> None:
+    chart = melody_chart(arrange(parse_melody("C2 D2 Eb2"), "bass"))
+    assert chart.label == "note"
+    assert {mark.label for mark in chart.marks} == {"C", "D", "Eb"}
+
+
 def test_blanks_leave_their_marks_out_or_empty() -> None:
     arrangement = arrange(parse_melody("1 5 8 9 10", key="B"), "bass")
     assert melody_chart(arrangement, hide=Blanks.parse("tab")).marks == ()
