@@ -18,7 +18,8 @@ from fretpath.commands.options import (
 from fretpath.errors import RequestError
 from fretpath.music.key import Key
 from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.chart import LABELS, Chart, chord_chart, key_chart, melody_chart, render_chart
+from fretpath.page.chart import LABELS, Chart, chord_chart, key_chart, melody_chart
+from fretpath.page.chart_text import render_chart
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -102,7 +103,7 @@ def _data(chart: Chart) -> dict[str, object]:
                 "steps": list(mark.steps),
                 "distance_mm": round(chart.instrument.distance(mark.fret), 3),
             }
-            for mark in chart.marks
+            for mark in chart.shown
         ],
         "positions": [{"from_note": note, "position": place} for note, place in chart.positions],
     }

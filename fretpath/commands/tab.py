@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from dataclasses import replace
 from typing import Any
 
@@ -24,6 +25,14 @@ from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.data import arrangement_data
 from fretpath.page.spoken import render_spoken
 from fretpath.page.tab import ROWS, SPACINGS, render_tab
+
+_ELSEWHERE = {
+    ".html": "fretpath sheet",
+    ".svg": "fretpath neck",
+    ".mid": "fretpath convert",
+    ".midi": "fretpath convert",
+}
+"""What else a file name may promise, and the command that makes it."""
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -140,7 +149,13 @@ def _data(arrangement: Arrangement, arguments: argparse.Namespace) -> dict[str, 
 
 
 def _is_sound(arguments: argparse.Namespace) -> bool:
-    if str(arguments.output or "").lower().endswith(".wav"):
+    """Whether the output is a sound; refuses a file name that promises something else."""
+    suffix = os.path.splitext(arguments.output or "")[1].lower()
+    if suffix in _ELSEWHERE:
+        raise RequestError(
+            f'tab writes text, or sound as .wav; "{_ELSEWHERE[suffix]}" writes {suffix}'
+        )
+    if suffix == ".wav":
         return True
     given = {
         "--tempo": arguments.tempo,

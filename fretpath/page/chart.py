@@ -1,4 +1,4 @@
-"""The neck chart: where the notes of a key, a chord or a melody lie, as text.
+"""The neck chart: where the notes of a key, a chord or a melody lie.
 
 **Conventions.**  String 1 is the top line, the nut is on the left (a left-handed view puts it on
 the right; the strings keep their order).  Each mark carries a degree, a note or a finger; the
@@ -10,7 +10,6 @@ once carries all its numbers.
 
 from __future__ import annotations
 
-import textwrap
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -20,7 +19,8 @@ from fretpath.music.key import Degree, Key
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
-from fretpath.page.tab import Tab, degree_labels, roman
+from fretpath.page.heading import degree_labels
+from fretpath.page.tab import Tab
 
 __all__ = [
     "CHORDS",
@@ -30,7 +30,6 @@ __all__ = [
     "chord_chart",
     "key_chart",
     "melody_chart",
-    "render_chart",
 ]
 
 LABELS = ("degree", "note", "finger")
@@ -83,7 +82,7 @@ class Chart:
     instrument: Instrument
     """The neck."""
     marks: tuple[Mark, ...]
-    """By string, then fret."""
+    """Every place on the neck, by string, then fret; also those beyond the frets shown."""
     first: int
     """Lowest fret shown; 0 shows the open strings."""
     last: int
@@ -106,32 +105,38 @@ class Chart:
         return self.svg
 
     def __str__(self) -> str:
+        from fretpath.page.chart_text import render_chart
+
         return render_chart(self)
 
+    @property
+    def shown(self) -> tuple[Mark, ...]:
+        """The marks on the frets shown."""
+        return tuple(mark for mark in self.marks if self.first <= mark.fret <= self.last)
+
     def between(self, first: int, last: int) -> Chart:
-        """The same chart over other frets; marks outside are left out."""
+        """The same chart over other frets."""
         top = self.instrument.frets_free
         if not 0 <= first < last <= top:
             raise RequestError(
                 f"the neck has frets 0 to {top} here; a range such as 0-{min(top, 5)} is meant, "
                 f"not {first}-{last}"
             )
-        kept = tuple(mark for mark in self.marks if first <= mark.fret <= last)
-        return replace(self, marks=kept, first=first, last=last)
+        return replace(self, first=first, last=last)
 
 
 # -- making charts -------------------------------------------------------------------------------
 
 
 def key_chart(instrument: Instrument, key: Key, *, label: str = "degree") -> Chart:
-    """Every note of a key's scale on the neck, frets 0 to 12."""
+    """Every note of a key's scale on the neck; shows frets 0 to 12."""
     return _tones_chart(
         instrument, f"{key} on the {instrument.name}", key, key.scale.degrees, label
     )
 
 
 def chord_chart(instrument: Instrument, symbol: str, *, label: str = "degree") -> Chart:
-    """Every tone of a chord such as ``Am7`` on the neck, frets 0 to 12; degrees from its root.
+    """Every tone of a chord such as ``Am7`` on the neck, as degrees from its root; frets 0 to 12.
 
     Raises :class:`RequestError` for a chord that is not in :data:`CHORDS`.
     """
@@ -167,7 +172,7 @@ def _tones_chart(
     last = min(_FIRST_TOP, instrument.frets_free)
     marks = []
     for string in range(1, len(instrument.strings) + 1):
-        for fret in range(last + 1):
+        for fret in range(instrument.frets_free + 1):
             midi = instrument.midi_at(string, fret)
             if midi is not None and midi % 12 in tones:
                 degree, note = tones[midi % 12]
@@ -183,9 +188,14 @@ def melody_chart(
     degrees: str = "major",
     hide: Blanks = NOTHING_HIDDEN,
 ) -> Chart:
-    """The places a melody is played at, numbered in order; what *hide* hides is left out."""
+    """The places a melody is played at, numbered in order; what *hide* hides is left out.
+
+    Without a key there are no degrees, and the marks carry notes instead.
+    """
     if label not in LABELS:
         raise RequestError(f'marks carry {", ".join(LABELS)}, not "{label[:40]}"')
+    if label == "degree" and arrangement.melody.key is None:
+        label = "note"
     labels = degree_labels(arrangement.melody, degrees=degrees)
     played: dict[tuple[int, int], list[int]] = defaultdict(list)
     shown = [n for n in range(len(arrangement)) if not hide.hides("string", n)]
@@ -244,104 +254,3 @@ def _stretch(frets: Sequence[int], instrument: Instrument) -> tuple[int, int]:
     first, last = max(0, min(frets) - 1), min(max(frets) + 1, instrument.frets_free)
     last = min(max(last, first + _LEAST_FRETS), instrument.frets_free)
     return max(0, min(first, last - _LEAST_FRETS)), last
-
-
-# -- as text -------------------------------------------------------------------------------------
-
-
-def render_chart(
-    chart: Chart, *, width: int = 80, spacing: str = "even", left_handed: bool = False
-) -> str:
-    """The chart as plain text, in panels where the page is too narrow; ends with a newline.
-
-    *spacing* is ``even`` or ``neck``; *left_handed* puts the nut on the right.
-    """
-    if spacing not in ("even", "neck"):
-        raise RequestError(f'frets are spaced "even" or "neck", not "{spacing[:40]}"')
-    names = chart.instrument.string_names
-    margin = max(len(name) for name in names)
-    columns = _columns(chart, spacing)
-    panels = []
-    for frets in _panels(chart, columns, width - margin - 4):
-        panels.append("\n".join(_panel(chart, frets, columns, margin, left_handed)))
-    head = [*textwrap.wrap(chart.title, width), *textwrap.wrap(_explained(chart), width)]
-    return "\n\n".join(["\n".join(head), *panels, *_path(chart, width)]) + "\n"
-
-
-def _explained(chart: Chart) -> str:
-    tuning = f"top line is string 1; marks show the {chart.label}"
-    square = "; [ ] is the tonic" if any(mark.tonic for mark in chart.marks) else ""
-    capo = f"; capo at fret {chart.instrument.capo}" if chart.instrument.capo else ""
-    return tuning + square + capo
-
-
-def _columns(chart: Chart, spacing: str) -> dict[int, int]:
-    """Characters for each fret, its line included."""
-    words = dict.fromkeys(range(chart.first, chart.last + 1), 3)
-    for mark in chart.marks:
-        words[mark.fret] = max(words[mark.fret], len(_cell(mark)) + 1)
-    if spacing == "even":
-        widest = max(words.values()) + 1
-        return dict.fromkeys(words, widest)
-    reach = [2.0 ** (-(fret - 1) / 12) - 2.0 ** (-fret / 12) for fret in words]
-    scale = max(words[fret] / size for fret, size in zip(words, reach, strict=True) if fret)
-    return {
-        fret: round(scale * size) + 1 if fret else words[fret] + 1
-        for fret, size in zip(words, reach, strict=True)
-    }
-
-
-def _panels(chart: Chart, columns: dict[int, int], room: int) -> Iterator[list[int]]:
-    panel: list[int] = []
-    for fret in range(chart.first, chart.last + 1):
-        if panel and sum(columns[f] for f in [*panel, fret]) > room:
-            yield panel
-            panel = []
-        panel.append(fret)
-    yield panel
-
-
-def _panel(
-    chart: Chart, frets: list[int], columns: dict[int, int], margin: int, left_handed: bool
-) -> Iterator[str]:
-    cells = {(mark.string, mark.fret): _cell(mark) for mark in chart.marks}
-    order = frets[::-1] if left_handed else frets
-    blank = " " * margin
-
-    def row(parts: list[str], name: str) -> str:
-        line = "".join(parts)
-        edge = " " if frets[0] == 0 else "|" if name != blank else " "
-        return f"{line}{edge} {name}" if left_handed else f"{name.ljust(margin)} {edge}{line}"
-
-    yield row([str(fret).center(columns[fret]) for fret in order], blank).rstrip()
-    for string, name in enumerate(chart.instrument.string_names, start=1):
-        parts = []
-        for fret in order:
-            fill = " " if _absent(chart, string, fret) or fret == 0 else "-"
-            inside = cells.get((string, fret), "").center(columns[fret] - 1, fill)
-            line = "|" if fret else "H"
-            parts.append(line + inside if left_handed else inside + line)
-        yield row(parts, name)
-
-
-def _absent(chart: Chart, string: int, fret: int) -> bool:
-    return chart.instrument.midi_at(string, fret) is None
-
-
-def _cell(mark: Mark) -> str:
-    word = mark.label or "o"
-    return f"[{word}]" if mark.tonic else word
-
-
-def _path(chart: Chart, width: int) -> list[str]:
-    """The melody's path: string name and fret, with the positions in round brackets."""
-    places = {step: mark for mark in chart.marks for step in mark.steps}
-    if not places:
-        return []
-    names, moves = chart.instrument.string_names, dict(chart.positions)
-    words = ["path:"]
-    for step in sorted(places):
-        if step in moves:
-            words.append(f"({roman(moves[step])})")
-        words.append(f"{names[places[step].string - 1]}-{places[step].fret}")
-    return ["\n".join(textwrap.wrap(" ".join(words), width, break_on_hyphens=False))]

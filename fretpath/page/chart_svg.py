@@ -17,8 +17,9 @@ from dataclasses import dataclass
 from html import escape
 
 from fretpath.errors import RequestError
-from fretpath.page.chart import Chart, Mark, render_chart
-from fretpath.page.tab import roman
+from fretpath.page.chart import Chart, Mark
+from fretpath.page.chart_text import render_chart
+from fretpath.page.heading import roman
 
 __all__ = ["chart_svg"]
 
@@ -64,7 +65,7 @@ class _Drawing:
         yield from self.strings()
         yield from self.fret_lines()
         yield from self.numbers()
-        for mark in chart.marks:
+        for mark in chart.shown:
             yield from self.mark(mark)
         yield from self.hand()
         yield "</svg>"
@@ -82,7 +83,7 @@ class _Drawing:
             return _EVEN * (fret - self.edge)
         place = self.chart.instrument.distance
         last = self.chart.last
-        narrowest = _WITH_STEPS if any(mark.steps for mark in self.chart.marks) else _NARROWEST
+        narrowest = _WITH_STEPS if any(mark.steps for mark in self.chart.shown) else _NARROWEST
         scale = narrowest / (place(last) - place(last - 1))
         return scale * (place(fret) - place(self.edge))
 
@@ -118,7 +119,7 @@ class _Drawing:
     @property
     def gap(self) -> float:
         """Units from string to string: more where marks carry several rows of numbers."""
-        return _GAP + _STEP_ROW * max((len(_steps(mark)) for mark in self.chart.marks), default=0)
+        return _GAP + _STEP_ROW * max((len(_steps(mark)) for mark in self.chart.shown), default=0)
 
     def y(self, string: int) -> float:
         return _TOP + self.gap * (string - 1)

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.tab import degree_labels
+from fretpath.page.heading import degree_labels
 
 __all__ = ["arrangement_data"]
 

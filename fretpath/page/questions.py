@@ -13,8 +13,8 @@ from itertools import pairwise
 
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
+from fretpath.page.heading import degree_labels, roman
 from fretpath.page.spoken import interval_words
-from fretpath.page.tab import degree_labels, roman
 
 __all__ = ["Question", "questions_about"]
 

@@ -18,9 +18,10 @@ from fretpath.errors import RequestError
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.chart import Chart, melody_chart
+from fretpath.page.heading import instrument_line, keys_line
 from fretpath.page.questions import Question, questions_about
 from fretpath.page.spoken import render_spoken
-from fretpath.page.tab import ROWS, Tab, instrument_line, keys_line
+from fretpath.page.tab import ROWS, Tab
 
 __all__ = ["Sheet", "render_sheet"]
 
@@ -151,7 +152,7 @@ class _Tune:
 
     @property
     def chart_notes(self) -> str:
-        marks = self.chart.marks
+        marks = self.chart.shown
         if not marks:
             return "Draw where you play it. Frets are spaced as on the neck."
         notes = ["Small numbers are the notes in order.", "Frets are spaced as on the neck."]

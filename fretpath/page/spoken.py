@@ -17,7 +17,7 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.counting import beat_in_bar, beat_name, has_rhythm
-from fretpath.page.tab import degree_labels
+from fretpath.page.heading import degree_labels
 
 __all__ = ["interval_words", "render_spoken"]
 

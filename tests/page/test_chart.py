@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from fretpath import INSTRUMENTS, SCALES, Key, RequestError, arrange, instrument_named, parse_melody
 from fretpath.page.blanks import Blanks
-from fretpath.page.chart import CHORDS, chord_chart, key_chart, melody_chart, render_chart
+from fretpath.page.chart import CHORDS, chord_chart, key_chart, melody_chart
 from fretpath.page.chart_svg import chart_svg
+from fretpath.page.chart_text import render_chart
 from tests.page.melodies import barred_melodies
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -35,35 +36,44 @@ def fret_places(root: ElementTree.Element) -> list[float]:
     ]
 
 
-@given(KEYS, NECKS)
+@given(KEYS, NECKS, st.data())
 @settings(max_examples=60, deadline=None)
-def test_a_key_chart_marks_every_place_of_its_scale(key: Key, instrument) -> None:
-    chart = key_chart(instrument, key)
+def test_a_key_chart_marks_every_place_of_its_scale(key: Key, instrument, data) -> None:
+    first = data.draw(st.integers(0, instrument.frets_free - 1))
+    last = data.draw(st.integers(first + 1, instrument.frets_free))
+    chart = key_chart(instrument, key).between(first, last)
     tonic = key.tonic_pitch(4).midi
     scale = {(tonic + up) % 12 for up in key.scale.semitones}
     wanted = {
         (string, fret): (midi - tonic) % 12 == 0
         for string in range(1, len(instrument.strings) + 1)
-        for fret in range(min(12, instrument.frets_free) + 1)
+        for fret in range(first, last + 1)
         if (midi := instrument.midi_at(string, fret)) is not None and midi % 12 in scale
     }
-    assert {(m.string, m.fret): m.tonic for m in chart.marks} == wanted
+    assert {(m.string, m.fret): m.tonic for m in chart.shown} == wanted
 
 
-@given(KEYS, NECKS, st.sampled_from(["even", "neck"]), st.booleans(), st.integers(40, 120))
+@given(
+    KEYS,
+    NECKS,
+    st.integers(0, 11),
+    st.sampled_from(["even", "neck"]),
+    st.booleans(),
+    st.integers(40, 120),
+)
 @settings(max_examples=60, deadline=None)
-def test_the_text_shows_every_mark_in_width(key, instrument, spacing, left, width) -> None:
-    chart = key_chart(instrument, key)
+def test_the_text_shows_every_mark_in_width(key, instrument, first, spacing, left, width) -> None:
+    chart = key_chart(instrument, key).between(first, instrument.frets_free)
     text = render_chart(chart, width=width, spacing=spacing, left_handed=left)
     assert max(len(line) for line in text.split("\n")) <= width
     body = text.split("\n\n", 1)[1]
-    assert body.count("[1]") == sum(mark.tonic for mark in chart.marks)
+    assert body.count("[1]") == sum(mark.tonic for mark in chart.shown)
     count = len(instrument.strings)
     for string in range(1, count + 1):
         panels = [p.split("\n") for p in body.strip("\n").split("\n\n")]
         row = "".join(re.sub(r"^[A-Ga-g][#b]?|[A-Ga-g][#b]?$", "", p[string]) for p in panels)
         words = re.findall(r"[#b]*\d", row)
-        wanted = [mark.label for mark in chart.marks if mark.string == string]
+        wanted = [mark.label for mark in chart.shown if mark.string == string]
         assert sorted(words) == sorted(wanted)
 
 
@@ -156,6 +166,12 @@ def test_chord_tones_from_the_root() -> None:
         "A",
         "C#",
     }
+
+
+def test_without_a_key_marks_carry_notes() -> None:
+    chart = melody_chart(arrange(parse_melody("C2 D2 Eb2"), "bass"))
+    assert chart.label == "note"
+    assert {mark.label for mark in chart.marks} == {"C", "D", "Eb"}
 
 
 def test_blanks_leave_their_marks_out_or_empty() -> None:

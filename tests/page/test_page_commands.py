@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from fretpath import arrange, parse_melody
+from fretpath import Wishes, arrange, parse_melody
 from fretpath.commands import main
 
 BASS = ["--key", "B", "--instrument", "bass"]
@@ -35,6 +35,8 @@ def test_a_tune_as_sound(capsys, tmp_path: Path) -> None:
     [
         (["tab", "1", "--drone"], "--drone changes the sound: add -o tune.wav"),
         (["tab", "1", "--tempo", "0", "-o", "x.wav"], "a tempo is 20 to 400"),
+        (["tab", "1", "-o", "x.svg"], '"fretpath neck" writes .svg'),
+        (["tab", "1", "-o", "x.mid"], '"fretpath convert" writes .mid'),
         (["tab", "1", "--hide", "tabs"], 'cannot hide "tabs"; did you mean "tab"?'),
         (["tab", "1", "--hide", "tab", "--json"], "drop one of the two"),
         (["tab", "1", "--rows", "fingers"], 'did you mean "finger"?'),
@@ -91,9 +93,11 @@ def test_whose_copy_it_is(capsys, words: list[str], student: bool) -> None:
 
 
 def test_in_a_notebook_an_arrangement_shows_tab_and_chart() -> None:
-    arrangement = arrange(parse_melody("title: <i>\n\n1 5 8", key="B"), "bass")
+    arrangement = arrange(
+        parse_melody("title: <i>\n\n1@4-7 5 8", key="B"), "bass", wishes=Wishes(position=6)
+    )
     html = arrangement._repr_html_()
     assert "&lt;i&gt;" in html
     assert "<i>" not in html
-    assert "A        |-2" in html
+    assert "E        |-7" in html
     assert html.count("<svg") == 1
