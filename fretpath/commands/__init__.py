@@ -21,8 +21,14 @@ __all__ = ["COMMANDS", "main", "run"]
 
 COMMANDS = {
     "tab": "a melody as tab, fingered, with its spelling",
+<<<<<<< HEAD
     "neck": "where a key, a chord or a melody lies on the neck",
     "sheet": "a lesson sheet for student or teacher, in one HTML file",
+=======
+    "read": "a plain-text tab as positions, pitches and degrees",
+    "check": "a plain-text tab against the neck and the tune",
+    "convert": "a melody as MusicXML with tab, MIDI, ABC or melody text",
+>>>>>>> b661754 (Commands read, check and convert; every command reads score files; hostile files are refused)
     "instruments": "the instruments known by name",
 }
 """Name of each command and what it does, in the order of the help."""
@@ -61,7 +67,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     command.add_options(parser)
     try:
         arguments = parser.parse_args(words[1:])
-        return _print(command.run(arguments))
+        text = command.run(arguments)
+        for remark in getattr(arguments, "remarks", ()):
+            _complain(f"note: {remark}")
+        return _print(text)
     except _UsageError as stop:
         return stop.status
     except FretpathError as problem:
