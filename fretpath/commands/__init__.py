@@ -21,14 +21,11 @@ __all__ = ["COMMANDS", "main", "run"]
 
 COMMANDS = {
     "tab": "a melody as tab, fingered, with its spelling",
-<<<<<<< HEAD
     "neck": "where a key, a chord or a melody lies on the neck",
     "sheet": "a lesson sheet for student or teacher, in one HTML file",
-=======
     "read": "a plain-text tab as positions, pitches and degrees",
     "check": "a plain-text tab against the neck and the tune",
     "convert": "a melody as MusicXML with tab, MIDI, ABC or melody text",
->>>>>>> b661754 (Commands read, check and convert; every command reads score files; hostile files are refused)
     "instruments": "the instruments known by name",
 }
 """Name of each command and what it does, in the order of the help."""

@@ -30,11 +30,8 @@ __all__ = [
     "add_instrument_options",
     "add_melody_options",
     "add_output_options",
-<<<<<<< HEAD
-    "add_sound_options",
-=======
     "add_score_options",
->>>>>>> b661754 (Commands read, check and convert; every command reads score files; hostile files are refused)
+    "add_sound_options",
     "arrangement_from",
     "as_json",
     "delivered",
@@ -52,14 +49,9 @@ def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) 
     parser.add_argument(
         "melody",
         metavar="MELODY",
-<<<<<<< HEAD
         nargs="+" if needed else "*",
-        help='melody text such as "1 5 8 9 10", a file, or - for standard input',
-=======
-        nargs="+",
         help='melody text such as "1 5 8 9 10", a file (melody text, MusicXML, MIDI, ABC), or - '
         "for standard input",
->>>>>>> b661754 (Commands read, check and convert; every command reads score files; hostile files are refused)
     )
     add_score_options(parser)
     parser.add_argument("--key", help="tonic and mode, such as B or 'C minor'; moves degrees there")

@@ -13,8 +13,6 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from rapidfuzz.distance import Levenshtein
-
 from fretpath.errors import UnplayableError
 from fretpath.music.melody import Melody, Meter
 from fretpath.neck.arrangement import Arrangement
@@ -146,6 +144,8 @@ def _leaps(tab: PlayedTab, theirs: Arrangement) -> Iterator[Fault]:
 
 def _octaves_apart(theirs: Melody, tune: Melody) -> int:
     """Octaves that bring the tune nearest to the tab; the fewest among equals."""
+    from rapidfuzz.distance import Levenshtein
+
     heard = [pitch.midi for pitch in theirs.pitches]
     wanted = [pitch.midi for pitch in tune.pitches]
     return min(
@@ -159,6 +159,8 @@ def _octaves_apart(theirs: Melody, tune: Melody) -> int:
 
 
 def _compared(tab: PlayedTab, tune: Melody) -> Iterator[Fault]:
+    from rapidfuzz.distance import Levenshtein
+
     heard = [pitch.midi for pitch in tab.melody.pitches]
     wanted = [pitch.midi for pitch in tune.pitches]
     for edit in Levenshtein.editops(heard, wanted):
