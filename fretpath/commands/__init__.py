@@ -27,6 +27,9 @@ COMMANDS = {
     "scales": "the palette of scales and modes, their moods and patterns",
     "neck": "where a key, a chord or a melody lies on the neck",
     "sheet": "a lesson sheet for student or teacher, in one HTML file",
+    "read": "a plain-text tab as positions, pitches and degrees",
+    "check": "a plain-text tab against the neck and the tune",
+    "convert": "a melody as MusicXML with tab, MIDI, ABC or melody text",
     "instruments": "the instruments known by name",
 }
 """Name of each command and what it does, in the order of the help."""
@@ -65,7 +68,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     command.add_options(parser)
     try:
         arguments = parser.parse_args(_joined(words[1:]))
-        return _print(command.run(arguments))
+        text = command.run(arguments)
+        for remark in getattr(arguments, "remarks", ()):
+            _complain(f"note: {remark}")
+        return _print(text)
     except _UsageError as stop:
         return stop.status
     except FretpathError as problem:

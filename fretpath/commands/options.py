@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
+from fretpath.exchange.kinds import is_score_name
+from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
@@ -28,6 +30,7 @@ __all__ = [
     "add_instrument_options",
     "add_melody_options",
     "add_output_options",
+    "add_score_options",
     "add_sound_options",
     "arrangement_from",
     "as_json",
@@ -47,8 +50,10 @@ def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) 
         "melody",
         metavar="MELODY",
         nargs="+" if needed else "*",
-        help='melody text such as "1 5 8 9 10", a file, or - for standard input',
+        help='melody text such as "1 5 8 9 10", a file (melody text, MusicXML, MIDI, ABC), or - '
+        "for standard input",
     )
+    add_score_options(parser)
     parser.add_argument("--key", help="tonic and mode, such as B or 'C minor'; moves degrees there")
     parser.add_argument("--octave", type=int, help="octave of the tonic, sounding (C4 is middle C)")
     parser.add_argument(
@@ -59,11 +64,41 @@ def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) 
     )
 
 
+def add_score_options(parser: argparse.ArgumentParser) -> None:
+    """Which melody of a score file."""
+    score = parser.add_argument_group("score files")
+    score.add_argument("--tune", metavar="NUMBER|TITLE", help="which tune of a tune book")
+    score.add_argument("--part", metavar="NUMBER|NAME", help="which part; 1.2 is its second voice")
+    score.add_argument(
+        "--voice", choices=("top", "lowest"), default="top", help="which note of a chord"
+    )
+    score.add_argument("--places", action="store_true", help="keep the strings and frets given")
+
+
 def melody_from(arguments: argparse.Namespace) -> Melody:
     """The melody the arguments name, in the key and octave they ask for."""
-    text, source = melody_text(" ".join(arguments.melody))
-    melody = parse_melody(text, key=arguments.key, source=source)
+    words = " ".join(arguments.melody)
+    if is_score_name(words):
+        melody = _from_score(arguments, words)
+    else:
+        text, source = melody_text(words)
+        melody = parse_melody(text, key=arguments.key, source=source)
     return melody if arguments.octave is None else melody.in_octave(_octave(arguments.octave))
+
+
+def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
+    """The melody of a score file; what must be said about it is kept for standard error."""
+    from fretpath.exchange.scores import in_key, read_score
+
+    found = read_score(
+        path,
+        tune=arguments.tune,
+        part=arguments.part,
+        lowest=arguments.voice == "lowest",
+        places=arguments.places,
+    )
+    arguments.remarks = found.remarks
+    return found.melody if arguments.key is None else in_key(found.melody, Key.parse(arguments.key))
 
 
 def _octave(number: int) -> int:

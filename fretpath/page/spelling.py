@@ -17,7 +17,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval
 from fretpath.music.spelling import SpelledNote, spell
 from fretpath.page.grid import BAR_LINE, Block, Row, lay_out
-from fretpath.page.tab import degree_labels
+from fretpath.page.heading import degree_labels
 
 __all__ = ["SPELLING_ROWS", "guess_data", "guess_lines", "render_spelling", "spelling_data"]
 

@@ -1,0 +1,166 @@
+"""Every tune of the tune books in music21's corpus, from the file to the neck.
+
+Run ``python tests/benchmarks/every_tune.py`` for three fiddle books and the Essen collection, all
+tunes on four instruments; ``--books airdsAirs`` or ``--most 300`` for less.  The files are read
+from the installed music21 package and never copied (the Essen files are for non-commercial use).
+
+For each tune: notes in = notes out (counted from the ABC text by a counter that shares nothing
+with the reader), every note sounds its pitch on the neck, or the tune is reported out of range
+together with what would fit.  Prints counts, and the time spent in music21 and in fretpath.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tqdm import tqdm
+
+from fretpath import FretpathError, OutOfRangeError, arrange, instrument_named
+from fretpath.exchange import scores
+from fretpath.exchange.scores import Tune, open_book, without_octave
+
+BOOKS = ("airdsAirs", "ryansMammoth", "oneills1850", "essenFolksong")
+INSTRUMENTS = ("bass", "guitar", "ukulele", "mandolin")
+
+
+@dataclass
+class Report:
+    """Counts and seconds of one run."""
+
+    counts: Counter[str] = field(default_factory=Counter)
+    problems: list[str] = field(default_factory=list)
+    music21: float = 0.0
+    reading: float = 0.0
+    arranging: float = 0.0
+
+    def lines(self) -> Iterator[str]:
+        """What is printed."""
+        for name, count in sorted(self.counts.items()):
+            yield f"{count:>9,}  {name}"
+        yield f"{self.music21:>9.1f}  s in music21 (parsing)"
+        yield f"{self.reading:>9.1f}  s in fretpath.exchange (file to Melody, music21 left out)"
+        yield f"{self.arranging:>9.1f}  s in fretpath (Melody to Arrangement)"
+
+
+def corpus_tunes(books: tuple[str, ...] = BOOKS) -> list[Tune]:
+    """Every tune of the books, unparsed, in the order of file names."""
+    import music21
+
+    root = Path(music21.__file__).parent / "corpus"
+    files = [path for book in books for path in sorted((root / book).glob("*.abc"))]
+    assert files, "music21 has no corpus here"
+    return [tune for path in files for tune in open_book(path.read_bytes(), path.name).tunes]
+
+
+def struck_in_text(text: str) -> int:
+    """Notes that are struck in an ABC tune: letters of the music less ties, by the text alone.
+
+    Chords count once, grace notes, words, decorations and chord names not at all.
+    """
+    music = "\n".join(
+        line.split("%")[0]
+        for line in text.split("\nK:", 1)[-1].split("\n")[1:]
+        if not re.match(r"[A-Za-z+]:", line)
+    )
+    for gone in (r'"[^"]*"', r"\{[^}]*\}", r"![^!\n]*!", r"\[[A-Za-z]:[^\]]*\]"):
+        music = re.sub(gone, "", music)
+    music = re.sub(r"\[([^|\]\d][^\]]*)\]", lambda chord: "C", music)
+    return len(re.findall(r"[A-Ga-g]", music)) - len(re.findall(r"[\w,'/>]-", music))
+
+
+def take(tune: Tune, report: Report, instruments: tuple[str, ...] = INSTRUMENTS) -> None:
+    """One tune: read it, count it, and lay it on every instrument."""
+    before = report.music21
+    start = time.perf_counter()
+    try:
+        imported = tune.read()
+    except FretpathError as problem:
+        report.counts["tunes refused with a message"] += 1
+        report.problems.append(f"refused: {problem}")
+        return
+    finally:
+        report.reading += time.perf_counter() - start - (report.music21 - before)
+    melody = imported.melody
+    report.counts["tunes"] += 1
+    report.counts["notes"] += len(melody.pitches)
+    for remark in imported.remarks:
+        report.counts["said: " + re.sub(r"\d+|[A-Z]\w*:.*", "N", remark)[:60]] += 1
+    _compare(tune, imported, report)
+    start = time.perf_counter()
+    for name in instruments:
+        _lay(tune, without_octave(imported).melody, name, report)
+    report.arranging += time.perf_counter() - start
+
+
+def _compare(tune: Tune, imported: scores.Imported, report: Report) -> None:
+    melody = imported.melody
+    assert isinstance(tune.text, str)
+    expected = struck_in_text(tune.text)
+    if len(melody.pitches) != expected:
+        report.counts["tunes where the counters differ"] += 1
+        report.counts["tunes where notes are fewer than in the text"] += (
+            len(melody.pitches) < expected
+        )
+        report.problems.append(
+            f"counted: {tune.name}: {expected} in the text, {len(melody.pitches)} in the melody"
+        )
+
+
+def _lay(tune: Tune, melody: scores.Imported, name: str, report: Report) -> None:
+    made = instrument_named(name)
+    try:
+        found = arrange(melody, made)
+    except OutOfRangeError as problem:
+        report.counts[f"{name}: out of range, with what fits"] += 1
+        if "It fits" not in str(problem) and "spans" not in str(problem):
+            report.problems.append(f"no advice: {tune.name} on {name}")
+        return
+    places = zip(found.strings, found.frets, strict=True)
+    sounds = [made.midi_at(string, fret) for string, fret in places]
+    octaves = {heard - note.midi for heard, note in zip(sounds, melody.pitches, strict=True)}
+    assert [move % 12 for move in octaves] == [0], f"{tune.name} on {name} sounds wrong"
+    report.counts[f"{name}: arranged"] += 1
+
+
+def timed_parsing(report: Report) -> None:
+    """Count the seconds that are spent inside music21's parser."""
+    plain = Tune._parsed
+
+    def parsed(tune: Tune) -> object:
+        start = time.perf_counter()
+        try:
+            return plain(tune)
+        finally:
+            report.music21 += time.perf_counter() - start
+
+    Tune._parsed = parsed  # type: ignore[method-assign]
+
+
+def main() -> int:
+    """Run and print; the exit status is 1 if a tune was refused or lost a note."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--books", default=",".join(BOOKS))
+    parser.add_argument("--most", type=int, help="only so many tunes, spread over all of them")
+    parser.add_argument("--problems", type=int, default=20, help="how many to print")
+    arguments = parser.parse_args()
+    tunes = corpus_tunes(tuple(arguments.books.split(",")))
+    if arguments.most:
+        tunes = tunes[:: max(1, len(tunes) // arguments.most)][: arguments.most]
+    report = Report()
+    timed_parsing(report)
+    for tune in tqdm(tunes, disable=not sys.stderr.isatty(), unit="tune"):
+        take(tune, report)
+    print("\n".join(report.lines()))
+    print("\n".join(report.problems[: arguments.problems]))
+    return int(bool(report.problems))
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,295 @@
+"""What is taken out of a score file, what is left out, and that this is said."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import mido
+import pytest
+
+from fretpath import RequestError, instrument_named, parse_melody
+from fretpath.commands import main
+from fretpath.exchange.assemble import Imported
+from fretpath.exchange.scores import Book, in_key, open_book
+from fretpath.music.key import Key
+
+ABC = """\
+X:1
+T:Harbour Lane
+M:3/4
+L:1/4
+Q:1/4=96
+K:Dmix
+A,/D/ | D2 {F}E | [FAd]2 z | "G"G3- | G2 E | D3 |]
+
+X:7
+T:The Other One
+M:6/8
+L:1/8
+K:Am
+A2B c2d | e3 e3 |]
+"""
+
+
+def abc(number: str = "1", **wishes: object) -> Imported:
+    return open_book(ABC.encode(), "book.abc").tune(number).read(**wishes)  # type: ignore[arg-type]
+
+
+def test_ties_rests_pickup_meter_key_and_tempo_survive() -> None:
+    melody = abc().melody
+    assert str(melody.key) == "D mixolydian"
+    assert [str(meter) for _, meter in melody.meters] == ["3/4"]
+    assert melody.has_pickup
+    assert melody.tempo == 96
+    assert melody.title == "Harbour Lane"
+    assert " ".join(map(str, melody.pitches)) == "A3 D4 D4 E4 D5 G4 E4 D4"
+    assert [note.tied for note in melody.notes].count(True) == 1
+    assert [note.pitch is None for note in melody.notes].count(True) == 1
+    assert str(melody.tonic) == "D4"
+
+
+def test_what_is_left_out_is_counted_and_said() -> None:
+    found = abc()
+    assert dict(found.left_out) == {
+        "chord symbols": 1,
+        "grace notes": 1,
+        "lower notes of chords": 2,
+    }
+    assert found.remarks[-1].startswith("left out: chord symbols (1), grace notes (1)")
+    lowest = abc(lowest=True)
+    assert [str(pitch) for pitch in lowest.melody.pitches][4] == "F#4"
+    assert dict(lowest.left_out)["upper notes of chords"] == 2
+
+
+def test_a_tune_is_picked_by_number_or_title() -> None:
+    book = open_book(ABC.encode(), "book.abc")
+    assert book.tune("7").title == book.tune("the other one").title == "The Other One"
+    with pytest.raises(RequestError, match=r"holds 2 tunes[^$]*1  Harbour Lane\n +7  The"):
+        book.tune(None)
+    with pytest.raises(RequestError, match='did you mean "the other one"'):
+        book.tune("the other won")
+
+
+PART = """<part id="{id}"><measure number="1"><attributes><divisions>2</divisions>
+<key><fifths>{fifths}</fifths></key><time><beats>2</beats><beat-type>4</beat-type></time>
+{transpose}</attributes>{notes}</measure></part>"""
+NOTE = "<note><pitch><step>{0}</step><octave>{1}</octave></pitch><duration>2</duration>{2}</note>"
+
+
+def score(*parts: str) -> Book:
+    listed = "".join(
+        f'<score-part id="P{n}"><part-name>Part {n}</part-name></score-part>'
+        for n in range(1, len(parts) + 1)
+    )
+    text = f'<score-partwise version="4.0"><part-list>{listed}</part-list>{"".join(parts)}'
+    return open_book((text + "</score-partwise>").encode(), "s.musicxml")
+
+
+def part(number: int, notes: str, *, fifths: int = 0, transpose: str = "") -> str:
+    return PART.format(id=f"P{number}", notes=notes, fifths=fifths, transpose=transpose)
+
+
+def test_a_part_is_chosen_by_number_or_name_and_the_choice_is_said() -> None:
+    book = score(
+        part(1, NOTE.format("C", 5, "") * 2), part(2, NOTE.format("E", 3, "") * 2, fifths=1)
+    )
+    first = book.tune(None).read()
+    assert str(first.melody.pitches[0]) == "C5"
+    assert any("1 Part 1, 2 Part 2; part 1 is read" in remark for remark in first.remarks)
+    assert "a key signature without a mode is read as major" in first.remarks
+    for wanted in ("2", "part 2"):
+        assert str(book.tune(None).read(part=wanted).melody.pitches[0]) == "E3"
+    with pytest.raises(RequestError, match="no part"):
+        book.tune(None).read(part="3")
+
+
+def test_a_second_voice_is_chosen_by_its_number() -> None:
+    notes = NOTE.format("C", 5, "<voice>1</voice>") * 2
+    notes += "<backup><duration>4</duration></backup>" + NOTE.format("E", 4, "<voice>2</voice>") * 2
+    book = score(part(1, notes))
+    assert [str(p) for p in book.tune(None).read().melody.pitches] == ["C5", "C5"]
+    assert [str(p) for p in book.tune(None).read(part="1.2").melody.pitches] == ["E4", "E4"]
+    with pytest.raises(RequestError, match="voices 1 to 2"):
+        book.tune(None).read(part="1.3")
+
+
+def test_a_transposing_instrument_is_read_as_it_sounds() -> None:
+    """A clarinet in B flat sounds a major second lower than written (common practice)."""
+    transpose = "<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic></transpose>"
+    book = score(part(1, NOTE.format("D", 5, "") + NOTE.format("C", 5, ""), transpose=transpose))
+    assert [str(p) for p in book.tune(None).read().melody.pitches] == ["C5", "Bb4"]
+
+
+def test_percussion_is_left_out_and_said() -> None:
+    drum = "<note><unpitched/><duration>2</duration></note>"
+    found = score(part(1, NOTE.format("C", 5, "") + drum)).tune(None).read()
+    assert dict(found.left_out) == {"percussion notes": 1}
+    assert [note.pitch is None for note in found.melody.notes] == [False, True]
+
+
+def midi(*messages: mido.Message, ticks: int = 480) -> Imported:
+    file = mido.MidiFile(ticks_per_beat=ticks)
+    file.tracks.append(mido.MidiTrack(messages))
+    import io
+
+    data = io.BytesIO()
+    file.save(file=data)
+    return open_book(data.getvalue(), "m.mid").tune(None).read()
+
+
+def struck(midi_number: int, before: int, length: int) -> list[mido.Message]:
+    return [
+        mido.Message("note_on", note=midi_number, time=before),
+        mido.Message("note_off", note=midi_number, time=length),
+    ]
+
+
+def test_played_midi_is_rounded_to_the_grid() -> None:
+    found = midi(*struck(60, 3, 230), *struck(62, 12, 231), *struck(64, 2, 470), ticks=480)
+    assert [str(note.beats) for note in found.melody.notes] == ["1/2", "1/2", "1"]
+    assert any("rounded" in remark for remark in found.remarks)
+
+
+def test_midi_pitches_are_spelled_by_the_signature() -> None:
+    flat = [mido.MetaMessage("key_signature", key="Ab")]
+    found = midi(*flat, *struck(68, 0, 480), *struck(61, 0, 480), *struck(66, 0, 480))
+    assert [str(pitch) for pitch in found.melody.pitches] == ["Ab4", "Db4", "Gb4"]
+    sharp = [mido.MetaMessage("key_signature", key="E")]
+    found = midi(*sharp, *struck(68, 0, 480), *struck(61, 0, 480))
+    assert [str(pitch) for pitch in found.melody.pitches] == ["G#4", "C#4"]
+
+
+def test_midi_notes_over_a_bar_line_are_tied_and_chords_reduced() -> None:
+    both = [
+        mido.MetaMessage("time_signature", numerator=2, denominator=4),
+        mido.Message("note_on", note=48, time=0),
+        mido.Message("note_on", note=60, time=0),
+        mido.Message("note_off", note=48, time=480 * 3),
+        mido.Message("note_off", note=60, time=0),
+    ]
+    found = midi(*both)
+    assert [(str(note.pitch), note.beats, note.tied) for note in found.melody.notes] == [
+        ("C4", 2, False),
+        ("C4", 1, True),
+    ]
+    assert found.melody.bars == (1,)
+    assert dict(found.left_out) == {"lower notes of chords": 1}
+
+
+def test_bars_cut_by_a_repeat_are_joined_and_odd_bars_get_their_own_meter() -> None:
+    text = "X:1\nM:4/4\nL:1/4\nK:C\nE | CDEF | GFE :| D | CDEF | CDE | C4 | C4 |]\n"
+    found = open_book(text.encode(), "a.abc").tune(None).read()
+    melody = found.melody
+    sums = [sum(melody.notes[i].beats for i in span) for span in melody.spans(melody.bars)]
+    assert sums == [1, 4, 4, 4, 3, 4, 4]
+    assert [(at, str(meter)) for at, meter in melody.meters] == [
+        (0, "4/4"),
+        (13, "3/4"),
+        (16, "4/4"),
+    ]
+    assert any("own meter" in remark for remark in found.remarks)
+    assert any("repeats" in remark for remark in found.remarks)
+
+
+def test_a_new_key_moves_the_melody_by_the_smaller_way() -> None:
+    melody = abc().melody
+    assert str(in_key(melody, Key.parse("C mixolydian")).tonic) == "C4"
+    assert str(in_key(melody, Key.parse("E")).tonic) == "E4"
+    moved = in_key(melody, Key.parse("E mixolydian"))
+    assert moved.degrees == melody.degrees
+
+
+# -- the command line ----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    path = tmp_path / "book.abc"
+    path.write_text(ABC)
+    return path
+
+
+def test_tab_reads_a_tune_of_a_book(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["tab", str(book), "--tune", "1", "--instrument", "guitar"]) == 0
+    printed = capsys.readouterr()
+    assert printed.out.startswith("Harbour Lane\nkey D mixolydian; meter 3/4; tempo 96")
+    assert "fretpath: note: left out: chord symbols (1)" in printed.err
+    assert main(["tab", str(book)]) == 1
+    assert "--tune NUMBER" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("ending", [".musicxml", ".mxl", ".mid", ".abc", ".txt", ".xml", ".midi"])
+def test_convert_writes_what_tab_reads(
+    ending: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / f"tune{ending}"
+    text = "title: Tune\nmeter: 4/4\noctave: 2\nkey: G\n\n1 2 3 5 | 8:4"
+    assert main(["convert", text, "-o", str(path)]) == 0
+    assert "5 notes" in capsys.readouterr().out
+    assert main(["tab", str(path), "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert [note["note"] for note in data["notes"]] == ["G2", "A2", "B2", "D3", "G3"]
+    assert [path.name for path in tmp_path.iterdir()] == [f"tune{ending}"]
+
+
+def test_convert_keeps_the_places_when_asked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = str(tmp_path / "a.musicxml")
+    assert main(["convert", "E2@4-12 A2@3-12", "-o", path]) == 0
+    capsys.readouterr()
+    assert main(["convert", path, "--to", "txt", "--places"]) == 0
+    assert "E2@4-12 A2@3-12" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["1 2 3"], "say where to"),
+        (["1 2 3", "--to", "mid"], "is no text"),
+        (["1 2 3", "--to", "doc"], "names no format"),
+        (["1 2 3", "-o", "tune"], "names no format"),
+        (["no-such.mid", "--to", "txt"], "there is no file"),
+    ],
+)
+def test_convert_says_what_is_wrong(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["convert", *words]) == 1
+    printed = capsys.readouterr()
+    assert said in printed.err
+    assert not printed.out
+
+
+def test_read_and_check_print_places_and_faults(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "tab.txt"
+    path.write_text("G|--------|\nD|-----4--|\nA|--5-----|\nE|--------|\n")
+    assert main(["read", str(path), "--key", "D"]) == 0
+    printed = capsys.readouterr()
+    assert "3 (A)       5  D2     1" in printed.out
+    assert "2 (D)       4  F#2    3" in printed.out
+    assert main(["read", str(path), "--melody", "--key", "D"]) == 0
+    melody = parse_melody(capsys.readouterr().out)
+    assert [str(note.placement) for note in melody.notes] == ["@3-5", "@2-4"]
+    assert main(["check", str(path), "--against", "key: D\n\n1 b3", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert [fault["kind"] for fault in data["faults"]] == ["wrong"]
+    assert data["faults"][0]["line"] == 2
+    assert main(["check", str(path), "--against", "key: D\n\n1 3"]) == 0
+    assert capsys.readouterr().out.startswith("no fault found\n")
+
+
+def test_read_takes_the_instrument_it_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "tab.txt"
+    path.write_text("--0--2--\n--------\n--------\n--------\n")
+    assert main(["read", str(path), "--instrument", "ukulele", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert [note["note"] for note in data["notes"]] == ["A4", "B4"]
+    assert data["tuning"] == [str(s.open) for s in reversed(instrument_named("ukulele").strings)]
+    assert main(["read", str(path), "--instrument", "guitar"]) == 1
+    assert "the tab has 4 strings, the guitar has 6" in capsys.readouterr().err
