@@ -15,7 +15,7 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from fretpath.errors import FretpathError, nearest
+from fretpath.errors import FretpathError, IncompleteError, nearest
 
 __all__ = ["COMMANDS", "main", "run"]
 
@@ -28,6 +28,7 @@ COMMANDS = {
     "neck": "where a key, a chord or a melody lies on the neck",
     "sheet": "a lesson sheet for student or teacher, in one HTML file",
     "instruments": "the instruments known by name",
+    "order": "a folder of melodies from easy to hard, for the ear and for the hand",
 }
 """Name of each command and what it does, in the order of the help."""
 
@@ -68,6 +69,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _print(command.run(arguments))
     except _UsageError as stop:
         return stop.status
+    except IncompleteError as partly:
+        _print(partly.result)
+        _complain(str(partly))
+        return 1
     except FretpathError as problem:
         _complain(str(problem))
         return 1

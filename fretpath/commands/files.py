@@ -10,7 +10,7 @@ from pathlib import Path
 
 from fretpath.errors import RequestError, ScoreFileError
 
-__all__ = ["melody_text", "write_file"]
+__all__ = ["file_text", "melody_files", "melody_text", "write_file"]
 
 LARGEST_TEXT = 4 * 1024 * 1024
 _LENGTH = re.compile(r":\d+/\d+")
@@ -28,6 +28,25 @@ def melody_text(argument: str) -> tuple[str, str]:
     if _looks_like_a_file(argument, path):
         return _decoded(_bytes(path), argument), path.name
     return argument, "melody"
+
+
+def file_text(path: Path) -> str:
+    """The text of a file; :class:`ScoreFileError` when it cannot be read as text."""
+    return _decoded(_bytes(path), path.name)
+
+
+def melody_files(folder: str | Path) -> list[Path]:
+    """The melody files (``*.txt``) that lie in a folder itself, by name; at least one."""
+    path = Path(folder)
+    if not path.is_dir():
+        raise ScoreFileError(f"{folder} is no folder; name a folder of melody files (*.txt)")
+    try:
+        found = sorted(file for file in path.iterdir() if file.suffix == ".txt")
+    except OSError as problem:
+        raise ScoreFileError(f"cannot read {folder}: {problem.strerror}") from None
+    if not found:
+        raise ScoreFileError(f"there is no melody file (*.txt) in {folder}")
+    return found
 
 
 def _looks_like_a_file(argument: str, path: Path) -> bool:

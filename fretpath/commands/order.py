@@ -1,0 +1,56 @@
+"""Order a folder of melodies from easy to hard: for the ear, and separately for the hand."""
+
+from __future__ import annotations
+
+import argparse
+from functools import partial
+from pathlib import Path
+
+from fretpath.commands.files import file_text, write_file
+from fretpath.commands.folder import add_folder_options, each_melody, finished
+from fretpath.commands.options import (
+    add_instrument_options,
+    add_output_options,
+    as_json,
+    delivered,
+    instrument_from,
+)
+from fretpath.lesson.folder import tune_from_text
+from fretpath.lesson.order import by_ear, format_order, parse_order
+from fretpath.lesson.orderpage import order_data, order_page
+from fretpath.neck.hand import HANDS
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    add_folder_options(parser)
+    parser.add_argument("--measures", action="store_true", help="show every measure of each tune")
+    parser.add_argument(
+        "--order-file",
+        metavar="FILE",
+        help="files that come first, one name a line, in your own order",
+    )
+    parser.add_argument(
+        "--save-order", metavar="FILE", help="write this order as an order file, to be edited"
+    )
+    parser.add_argument("--ear-only", action="store_true", help="leave the hand out (faster)")
+    parser.add_argument("--hand", help=f"{', '.join(HANDS)}; a change-over fret after a colon")
+    add_output_options(parser)
+    add_instrument_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """Both orders with their reasons, or the same as JSON."""
+    instrument = None if arguments.ear_only else instrument_from(arguments)
+    name = instrument.name if instrument else ""
+    front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+    measure = partial(tune_from_text, instrument=instrument, hand=arguments.hand)
+    tunes, faults = each_melody(arguments.folder, measure, jobs=arguments.jobs)
+    lessons = by_ear(tunes, order=front)
+    if arguments.save_order:
+        write_file(arguments.save_order, format_order(lesson.tune.name for lesson in lessons))
+    if arguments.json:
+        text = as_json(order_data(lessons, name))
+    else:
+        text = order_page(lessons, name, measures=arguments.measures)
+    return finished(delivered(arguments, text), faults)
