@@ -75,9 +75,7 @@ def test_entropies_agree_with_scipy(words: list[str]) -> None:
 def test_range_intervals_and_key_agree_with_music21(words: list[str], key: str) -> None:
     tune = melody(" ".join(words), key)
     ear = ear_measures(tune)
-    stream = music21.stream.Stream(
-        music21.note.Note(pitch.midi, quarterLength=1) for pitch in tune.pitches
-    )
+    stream = music21.stream.Stream([music21.note.Note(pitch.midi) for pitch in tune.pitches])
     ambitus = music21.analysis.discrete.Ambitus().getSolution(stream)  # None for one pitch
     assert ear.range == (0 if ambitus is None else ambitus.semitones)
     # music21 leaves the interval out between notes that repeat
