@@ -29,6 +29,9 @@ COMMANDS = {
     "sheet": "a lesson sheet for student or teacher, in one HTML file",
     "instruments": "the instruments known by name",
     "order": "a folder of melodies from easy to hard, for the ear and for the hand",
+    "find": "melodies of a folder by what is in them, in any key",
+    "mark": "students' answers marked against a melody",
+    "drill": "exercises from a melody or from what a student confused",
 }
 """Name of each command and what it does, in the order of the help."""
 
