@@ -14,12 +14,14 @@ from fretpath.commands.files import write_file
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
+    add_melody_options,
     add_output_options,
     arrangement_from,
     as_json,
     delivered,
     melody_from,
 )
+from fretpath.errors import RequestError
 from fretpath.lesson.drill import (
     Question,
     call_and_answer,
@@ -39,17 +41,14 @@ from fretpath.lesson.folder import USUAL_TEMPO
 from fretpath.lesson.practice import USUAL_SPEED, hardest_shift, tempo_ladder
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody
+from fretpath.neck.arrangement import Arrangement
 
 _KINDS = ("look-alike", "call", "shift", "tempo")
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
-    parser.add_argument(
-        "melody", metavar="MELODY", nargs="*", help="melody text, a file, or - for standard input"
-    )
-    parser.add_argument("--key", help="tonic and mode, such as B or 'C minor'")
-    parser.add_argument("--octave", type=int, help="octave of the tonic, sounding")
+    add_melody_options(parser, needed=False)
     parser.add_argument("--kind", choices=_KINDS, default="look-alike", help="default: look-alike")
     parser.add_argument("--confused", default="", help='degrees taken for one another: "3=b3 4=#4"')
     parser.add_argument("--draw", type=int, default=1, help="another number, another look-alike")
@@ -75,6 +74,12 @@ def _melody(arguments: argparse.Namespace) -> Melody:
     if arguments.melody:
         return melody_from(arguments)
     return phrases_for(parse_confused(arguments.confused), arguments.key)
+
+
+def _arrangement(arguments: argparse.Namespace) -> Arrangement:
+    if not arguments.melody:
+        raise RequestError(f"a drill of the kind {arguments.kind} needs a melody to be fingered")
+    return arrangement_from(arguments)
 
 
 def _look_alike(arguments: argparse.Namespace) -> tuple[str, Any]:
@@ -105,7 +110,7 @@ def _call(arguments: argparse.Namespace) -> tuple[str, Any]:
 
 
 def _shift(arguments: argparse.Namespace) -> tuple[str, Any]:
-    arrangement = arrangement_from(arguments)
+    arrangement = _arrangement(arguments)
     loop = hardest_shift(arrangement, run_up=arguments.run_up)
     data = None
     if loop:
@@ -120,7 +125,7 @@ def _shift(arguments: argparse.Namespace) -> tuple[str, Any]:
 
 
 def _tempo(arguments: argparse.Namespace) -> tuple[str, Any]:
-    arrangement = arrangement_from(arguments)
+    arrangement = _arrangement(arguments)
     ladder = tempo_ladder(arrangement, limit=arguments.fastest)
     own = float(arrangement.melody.tempo or USUAL_TEMPO)
     return ladder_page(ladder, own), asdict(ladder)

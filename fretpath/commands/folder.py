@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
-import sys
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
@@ -17,6 +17,7 @@ __all__ = ["add_folder_options", "each_melody", "finished"]
 
 _CHUNK = 32
 _MOST_FAULTS = 20
+_ERROR_OUTPUT = 2
 T = TypeVar("T")
 
 
@@ -81,7 +82,7 @@ def _attempts(files: Sequence[Path], attempt: Callable[[Path], T], jobs: int) ->
 
 
 def _watched(attempts: Iterable[T], total: int) -> Iterable[T]:
-    if not sys.stderr.isatty():
+    if not os.isatty(_ERROR_OUTPUT):
         return attempts
     from tqdm import tqdm
 

@@ -9,16 +9,19 @@ from pathlib import Path
 from fretpath.commands.files import file_text, write_file
 from fretpath.commands.folder import add_folder_options, each_melody, finished
 from fretpath.commands.options import (
+    add_hand_options,
     add_instrument_options,
     add_output_options,
     as_json,
     delivered,
+    hand_from,
     instrument_from,
+    weights_from,
+    wishes_from,
 )
-from fretpath.lesson.folder import tune_from_text
+from fretpath.lesson.folder import Neck, tune_from_text
 from fretpath.lesson.order import by_ear, format_order, parse_order
 from fretpath.lesson.orderpage import order_data, order_page
-from fretpath.neck.hand import HANDS
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -34,17 +37,17 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--save-order", metavar="FILE", help="write this order as an order file, to be edited"
     )
     parser.add_argument("--ear-only", action="store_true", help="leave the hand out (faster)")
-    parser.add_argument("--hand", help=f"{', '.join(HANDS)}; a change-over fret after a colon")
     add_output_options(parser)
     add_instrument_options(parser)
+    add_hand_options(parser)
 
 
 def run(arguments: argparse.Namespace) -> str:
     """Both orders with their reasons, or the same as JSON."""
-    instrument = None if arguments.ear_only else instrument_from(arguments)
-    name = instrument.name if instrument else ""
+    neck = None if arguments.ear_only else _neck(arguments)
+    name = neck.instrument.name if neck else ""
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
-    measure = partial(tune_from_text, instrument=instrument, hand=arguments.hand)
+    measure = partial(tune_from_text, neck=neck)
     tunes, faults = each_melody(arguments.folder, measure, jobs=arguments.jobs)
     lessons = by_ear(tunes, order=front)
     if arguments.save_order:
@@ -54,3 +57,10 @@ def run(arguments: argparse.Namespace) -> str:
     else:
         text = order_page(lessons, name, measures=arguments.measures)
     return finished(delivered(arguments, text), faults)
+
+
+def _neck(arguments: argparse.Namespace) -> Neck:
+    instrument = instrument_from(arguments)
+    wishes = wishes_from(arguments)
+    wishes.check(instrument)
+    return Neck(instrument, hand_from(arguments, instrument), weights_from(arguments), wishes)

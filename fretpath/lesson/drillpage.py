@@ -13,7 +13,8 @@ from fretpath.lesson.orderpage import wrapped
 from fretpath.lesson.practice import Ladder, Loop
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody
-from fretpath.neck.arrangement import Arrangement, arrange
+from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.arranging import arrange
 from fretpath.page.tab import render_tab
 
 __all__ = [

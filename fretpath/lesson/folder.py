@@ -7,7 +7,7 @@ is let go.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from fretpath.errors import RequestError, UnplayableError
@@ -15,14 +15,30 @@ from fretpath.lesson.material import Thing, material_of
 from fretpath.lesson.measures import EarMeasures, HandMeasures, ear_measures, hand_measures
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
-from fretpath.neck.arrangement import arrange
+from fretpath.neck.arranging import arrange
+from fretpath.neck.costs import Weights
 from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
+from fretpath.neck.wishes import Wishes
 
-__all__ = ["USUAL_TEMPO", "Tune", "check_tune", "tune_from_text", "tune_of"]
+__all__ = ["USUAL_TEMPO", "Neck", "Tune", "check_tune", "tune_from_text", "tune_of"]
 
 USUAL_TEMPO = Fraction(80)
 """Beats a minute reckoned with where a tune gives no tempo (our choice)."""
+
+
+@dataclass(frozen=True)
+class Neck:
+    """What the tunes are played on, for the measures of the hand."""
+
+    instrument: Instrument
+    """The instrument."""
+    hand: Hand | None = None
+    """The hand model; None is the one usual on the instrument."""
+    weights: Weights = field(default_factory=Weights)
+    """The prices of the path."""
+    wishes: Wishes = field(default_factory=Wishes)
+    """What the teacher will not have otherwise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,14 +75,8 @@ def check_tune(melody: Melody, name: str) -> None:
         raise RequestError(f"{name}: there is no note in it, only rests")
 
 
-def tune_of(
-    melody: Melody,
-    name: str,
-    *,
-    instrument: Instrument | None = None,
-    hand: str | Hand | None = None,
-) -> Tune:
-    """The tune measured; for the hand too when an *instrument* is given."""
+def tune_of(melody: Melody, name: str, *, neck: Neck | None = None) -> Tune:
+    """The tune measured; for the hand too when a *neck* is given."""
     check_tune(melody, name)
     first, last = melody.degrees[0], melody.degrees[-1]
     assert first is not None
@@ -80,27 +90,23 @@ def tune_of(
         ends=last.plain,
         level=_level(melody, name),
     )
-    return tune if instrument is None else _with_hand(tune, melody, instrument, hand)
+    return tune if neck is None else _with_hand(tune, melody, neck)
 
 
-def tune_from_text(
-    name: str,
-    text: str,
-    *,
-    instrument: Instrument | None = None,
-    hand: str | Hand | None = None,
-) -> Tune:
+def tune_from_text(name: str, text: str, *, neck: Neck | None = None) -> Tune:
     """:func:`tune_of` for the text of a file; errors carry the file's name."""
-    return tune_of(parse_melody(text, source=name), name, instrument=instrument, hand=hand)
+    return tune_of(parse_melody(text, source=name), name, neck=neck)
 
 
-def _with_hand(tune: Tune, melody: Melody, instrument: Instrument, hand: str | Hand | None) -> Tune:
+def _with_hand(tune: Tune, melody: Melody, neck: Neck) -> Tune:
     timed = melody if melody.tempo else replace(melody, tempo=USUAL_TEMPO)
     try:
-        figures = arrange(timed, instrument, hand=hand).figures
+        found = arrange(
+            timed, neck.instrument, hand=neck.hand, weights=neck.weights, wishes=neck.wishes
+        )
     except UnplayableError as problem:
         return replace(tune, unplayable=str(problem).splitlines()[0].rstrip(":"))
-    return replace(tune, hand=hand_measures(figures))
+    return replace(tune, hand=hand_measures(found.figures))
 
 
 def _level(melody: Melody, name: str) -> float | None:

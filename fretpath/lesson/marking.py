@@ -22,8 +22,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 
-from rapidfuzz.distance import Levenshtein
-
 from fretpath.errors import RequestError
 from fretpath.lesson.folder import check_tune
 from fretpath.music.key import Degree
@@ -180,6 +178,8 @@ Pairs = Sequence[tuple[int | None, int | None]]
 
 def _alignments(tune: list[Sound], answer: list[Sound], lengths: bool) -> Iterator[Pairs]:
     """Pairs (note of the tune, note of the answer), one of them None where a note has no fellow."""
+    from rapidfuzz.distance import Levenshtein
+
     for kept in (3, 2, 1) if lengths else (2, 1):
         codes = Levenshtein.opcodes(
             [sound.view[:kept] for sound in tune], [sound.view[:kept] for sound in answer]
