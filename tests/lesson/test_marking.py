@@ -43,6 +43,11 @@ def test_an_identical_answer_scores_full(words: list[str], key: str, lengths: bo
     assert marking.octaves == 0
 
 
+def height(degree: str) -> int:
+    """Semitones above the tonic: in a run of one sound any of its notes may be the one meant."""
+    return Degree.parse(degree).interval.semitones
+
+
 # -- single edits ----------------------------------------------------------------------------------
 
 
@@ -53,7 +58,7 @@ def test_a_missed_note_is_named(notes: list[tuple[str, str]], data: st.DataObjec
     at = data.draw(st.integers(0, len(notes) - 1))
     marking = marked(notes, notes[:at] + notes[at + 1 :])
     assert kinds(marking) == ["missed"]
-    assert marking.faults[0].expected == str(Degree.parse(notes[at][0]))
+    assert height(marking.faults[0].expected) == height(notes[at][0])
     assert marking.score == marking.full - 4
 
 
@@ -64,7 +69,7 @@ def test_an_added_note_is_named(notes: list[tuple[str, str]], data: st.DataObjec
     extra = data.draw(st.sampled_from(IN_KEY + OFF_KEY))
     marking = marked(notes, [*notes[:at], (extra, "1"), *notes[at:]])
     assert kinds(marking) == ["added"]
-    assert marking.faults[0].answered == str(Degree.parse(extra))
+    assert height(marking.faults[0].answered) == height(extra)
     assert marking.score == max(0, marking.full - 2)
 
 
