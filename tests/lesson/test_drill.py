@@ -39,6 +39,7 @@ def test_exactly_one_choice_matches_the_sound(
         matching = [n for n, one in enumerate(question.choices) if sounds(one) == played]
         assert matching == [question.right]
         assert 2 <= len(question.choices) <= choices
+        assert len({tuple(sounds(one)) for one in question.choices}) == len(question.choices)
         for n, one in enumerate(question.choices):
             differing = [a != b for a, b in zip(one.pitches, question.sound.pitches, strict=True)]
             assert sum(differing) == (n != question.right)
@@ -102,6 +103,11 @@ def test_pieces_cover_the_tune_once(words: list[str], bars: list[int]) -> None:
     for piece in pieces(tune):
         inner = [bar for bar in tune.bars if piece.start < bar < piece.stop]
         assert len(piece) <= 8 or not inner
+
+
+def test_pieces_hold_eight_notes_and_no_more() -> None:
+    assert len(list(pieces(melody("1 2 3 4 | 5 4 3 2")))) == 1
+    assert len(list(pieces(melody("1 2 3 4 | 5 4 3 2 1")))) == 2
 
 
 def test_an_excerpt_keeps_the_key_in_force() -> None:
