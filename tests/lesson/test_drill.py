@@ -10,7 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import Degree, Melody, RequestError, arrange, parse_melody
-from fretpath.lesson.drill import call_and_answer, look_alikes, parse_confused, phrases_for
+from fretpath.lesson.drill import (
+    Question,
+    call_and_answer,
+    look_alikes,
+    parse_confused,
+    phrases_for,
+)
 from fretpath.lesson.drillpage import look_alike_key, look_alike_page
 from fretpath.lesson.excerpt import excerpt, pieces
 from fretpath.lesson.practice import hardest_shift, tempo_ladder
@@ -26,6 +32,10 @@ def sounds(phrase: Melody) -> list[tuple[int, Fraction]]:
     return [(p.midi, length) for p, length in zip(phrase.pitches, phrase.lengths, strict=True)]
 
 
+def assert_no_two_alike(question: Question) -> None:
+    assert len({tuple(sounds(one)) for one in question.choices}) == len(question.choices)
+
+
 @given(timed_words(), st.sampled_from(KEYS), st.integers(0, 99), st.integers(2, 6), CONFUSED)
 @settings(deadline=None, max_examples=60)
 def test_exactly_one_choice_matches_the_sound(
@@ -39,10 +49,18 @@ def test_exactly_one_choice_matches_the_sound(
         matching = [n for n, one in enumerate(question.choices) if sounds(one) == played]
         assert matching == [question.right]
         assert 2 <= len(question.choices) <= choices
-        assert len({tuple(sounds(one)) for one in question.choices}) == len(question.choices)
+        assert_no_two_alike(question)
         for n, one in enumerate(question.choices):
             differing = [a != b for a, b in zip(one.pitches, question.sound.pitches, strict=True)]
             assert sum(differing) == (n != question.right)
+
+
+def test_a_confused_degree_that_is_also_a_neighbour_is_shown_once() -> None:
+    for draw in range(5):
+        (question,) = look_alikes(
+            melody("3", "A minor"), draw=draw, choices=6, confused=[("3", "b3")]
+        )
+        assert_no_two_alike(question)
 
 
 @given(timed_words(), st.integers(0, 5))
