@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from fretpath.errors import RequestError, ScoreFileError
 
-__all__ = ["file_text", "melody_files", "melody_text", "write_file"]
+__all__ = ["file_text", "melody_files", "melody_text", "whole_folder", "write_file"]
 
 LARGEST_TEXT = 4 * 1024 * 1024
 _LENGTH = re.compile(r":\d+/\d+")
@@ -109,6 +112,34 @@ def _replace_file(path: Path, data: bytes) -> None:
     except BaseException:
         os.unlink(temporary)
         raise
+
+
+@contextmanager
+def whole_folder(path: str | Path) -> Iterator[Path]:
+    """A new folder to fill, which takes its place under ``path`` once it is complete.
+
+    Where ``path`` exists already, the new files replace those of the same name one by one, whole,
+    and other files stay.  When anything goes wrong on the way, nothing is left behind.
+    """
+    target = Path(os.path.realpath(path))
+    try:
+        fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.parent))
+    except OSError as problem:
+        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
+    try:
+        yield fresh
+        _settle(fresh, target)
+    except OSError as problem:
+        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+
+
+def _settle(fresh: Path, target: Path) -> None:
+    for file in sorted(file for file in fresh.rglob("*") if file.is_file()):
+        place = target / file.relative_to(fresh)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        os.replace(file, place)
 
 
 def _umask() -> int:

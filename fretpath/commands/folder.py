@@ -13,9 +13,10 @@ from typing import TypeVar
 from fretpath.commands.files import file_text, melody_files
 from fretpath.errors import FretpathError, IncompleteError, RequestError
 
-__all__ = ["add_folder_options", "each_melody", "finished"]
+__all__ = ["add_folder_options", "add_jobs_option", "each_file", "each_melody", "finished"]
 
 _CHUNK = 32
+_FEW = 8
 _MOST_FAULTS = 20
 _ERROR_OUTPUT = 2
 T = TypeVar("T")
@@ -27,7 +28,7 @@ def add_folder_options(parser: argparse.ArgumentParser) -> None:
     add_jobs_option(parser)
 
 
-def add_jobs_option(parser: argparse.ArgumentParser) -> None:
+def add_jobs_option(parser: argparse._ActionsContainer) -> None:
     """How many files are worked on at a time."""
     parser.add_argument("--jobs", type=int, default=1, help="files at a time (default 1)")
 
@@ -35,7 +36,14 @@ def add_jobs_option(parser: argparse.ArgumentParser) -> None:
 def each_melody(
     folder: str | Path, work: Callable[[str, str], T], *, jobs: int = 1
 ) -> tuple[list[T], list[str]]:
-    """``work(file name, text)`` for every melody file: the results by file name, and the faults.
+    """:func:`each_file` for every melody file of a folder, by name."""
+    return each_file(melody_files(folder), work, jobs=jobs)
+
+
+def each_file(
+    files: Sequence[Path], work: Callable[[str, str], T], *, jobs: int = 1
+) -> tuple[list[T], list[str]]:
+    """``work(file name, text)`` for every file: the results in their order, and the faults.
 
     A file that raises :class:`FretpathError` becomes a fault and the rest goes on.  *work* is
     called in other processes when *jobs* is above 1, so it must be a function of a module (or a
@@ -43,7 +51,6 @@ def each_melody(
     """
     if not 1 <= jobs <= 64:
         raise RequestError(f"--jobs is 1 to 64, not {jobs}")
-    files = melody_files(folder)
     results: list[T] = []
     faults: list[str] = []
     for result, fault in _watched(_attempts(files, partial(_attempt, work), jobs), len(files)):
@@ -74,11 +81,13 @@ def _attempt(work: Callable[[str, str], T], path: Path) -> tuple[list[T], str | 
 
 
 def _attempts(files: Sequence[Path], attempt: Callable[[Path], T], jobs: int) -> Iterator[T]:
-    if jobs == 1 or len(files) <= _CHUNK:
+    """In other processes when there is enough to do for each of them."""
+    chunk = min(_CHUNK, -(-len(files) // (4 * jobs)))
+    if jobs == 1 or len(files) < _FEW:
         yield from map(attempt, files)
         return
     with multiprocessing.get_context("spawn").Pool(jobs) as pool:
-        yield from pool.imap(attempt, files, chunksize=_CHUNK)
+        yield from pool.imap(attempt, files, chunksize=chunk)
 
 
 def _watched(attempts: Iterable[T], total: int) -> Iterable[T]:

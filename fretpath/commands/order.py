@@ -63,4 +63,6 @@ def _neck(arguments: argparse.Namespace) -> Neck:
     instrument = instrument_from(arguments)
     wishes = wishes_from(arguments)
     wishes.check(instrument)
-    return Neck(instrument, hand_from(arguments, instrument), weights_from(arguments), wishes)
+    return Neck(
+        instrument, hand_from(arguments, instrument), weights_from(arguments, instrument), wishes
+    )

@@ -15,6 +15,7 @@ from fretpath.lesson.material import Thing, material_of
 from fretpath.lesson.measures import EarMeasures, HandMeasures, ear_measures, hand_measures
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
+from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange
 from fretpath.neck.costs import Weights
 from fretpath.neck.hand import Hand
@@ -35,10 +36,16 @@ class Neck:
     """The instrument."""
     hand: Hand | None = None
     """The hand model; None is the one usual on the instrument."""
-    weights: Weights = field(default_factory=Weights)
-    """The prices of the path."""
+    weights: Weights | None = None
+    """The prices of the path; None is those usual on the instrument."""
     wishes: Wishes = field(default_factory=Wishes)
     """What the teacher will not have otherwise."""
+
+    def fingered(self, melody: Melody) -> Arrangement:
+        """The melody on this neck; :class:`UnplayableError` when it cannot be played here."""
+        return arrange(
+            melody, self.instrument, hand=self.hand, weights=self.weights, wishes=self.wishes
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +60,8 @@ class Tune:
     """How hard it is for the ear."""
     material: frozenset[Thing]
     """What it brings."""
+    key: str
+    """Its key."""
     starts: str
     """The degree of its first note, without octave."""
     ends: str
@@ -86,6 +95,7 @@ def tune_of(melody: Melody, name: str, *, neck: Neck | None = None) -> Tune:
         title=melody.title or name,
         ear=ear_measures(melody),
         material=material_of(melody),
+        key=str(melody.key),
         starts=first.plain,
         ends=last.plain,
         level=_level(melody, name),
@@ -99,14 +109,16 @@ def tune_from_text(name: str, text: str, *, neck: Neck | None = None) -> Tune:
 
 
 def _with_hand(tune: Tune, melody: Melody, neck: Neck) -> Tune:
-    timed = melody if melody.tempo else replace(melody, tempo=USUAL_TEMPO)
     try:
-        found = arrange(
-            timed, neck.instrument, hand=neck.hand, weights=neck.weights, wishes=neck.wishes
-        )
+        found = neck.fingered(melody)
     except UnplayableError as problem:
         return replace(tune, unplayable=str(problem).splitlines()[0].rstrip(":"))
-    return replace(tune, hand=hand_measures(found.figures))
+    timed = found if melody.tempo else _at_usual_tempo(found)
+    return replace(tune, hand=hand_measures(timed.figures))
+
+
+def _at_usual_tempo(found: Arrangement) -> Arrangement:
+    return replace(found, melody=replace(found.melody, tempo=USUAL_TEMPO))
 
 
 def _level(melody: Melody, name: str) -> float | None:
