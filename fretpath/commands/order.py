@@ -1,4 +1,8 @@
-"""Order a folder of melodies from easy to hard: for the ear, and separately for the hand."""
+"""Order a folder of melodies from easy to hard: for the ear, and separately for the hand.
+
+Your own order goes first: a line "level: 3" in a melody file puts it in third place, and an order
+file (--order-file; --save-order writes one to begin with) puts its tunes in front as they stand.
+"""
 
 from __future__ import annotations
 

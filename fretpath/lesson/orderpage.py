@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from fretpath.lesson.folder import USUAL_TEMPO, Tune
+from fretpath.lesson.material import Thing
 from fretpath.lesson.order import ACCURACY, Lesson, by_hand, gaps
 
 __all__ = ["order_data", "order_page"]
@@ -44,19 +45,26 @@ def _ear_lines(lessons: Sequence[Lesson], measures: bool) -> Iterator[str]:
         )
         yield from wrapped(f"new: {news(lesson)}")
         if measures:
-            yield from wrapped(f"brings back: {', '.join(map(str, lesson.repeats)) or 'nothing'}")
+            yield from wrapped(f"brings back: {in_short(lesson.repeats) or 'nothing'}")
             yield from wrapped(_ear_figures(lesson.tune))
     if any(lesson.placed for lesson in lessons):
         yield f"{_INDENT}* placed by the teacher"
 
 
 def news(lesson: Lesson) -> str:
-    """What a lesson introduces, degrees drawn together: ``degrees 1 2 3, half beats``."""
-    degrees = [t.name.split()[1] for t in lesson.new if t.name.startswith("degree ")]
-    rest = [t.name for t in lesson.new if not t.name.startswith("degree ")]
+    """What a lesson introduces, in short: ``degrees 1 2 3, half beats, range over an octave``."""
+    return in_short(lesson.new) or "nothing"
+
+
+def in_short(things: Iterable[Thing]) -> str:
+    """Things by name, degrees drawn together and only the widest of the ranges named."""
+    names = [thing.name for thing in sorted(things)]
+    degrees = [name.removeprefix("degree ") for name in names if name.startswith("degree ")]
+    ranges = [name for name in names if name.startswith("range ")]
+    others = [name for name in names if not name.startswith(("degree ", "range "))]
     if degrees:
-        rest.insert(0, f"{'degree' if len(degrees) == 1 else 'degrees'} {' '.join(degrees)}")
-    return ", ".join(rest) or "nothing"
+        others.insert(0, f"{'degree' if len(degrees) == 1 else 'degrees'} {' '.join(degrees)}")
+    return ", ".join([*others, *ranges[-1:]])
 
 
 def _ear_figures(tune: Tune) -> str:

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from fretpath.commands import main
 
-DEMO = Path(__file__).parent.parent.parent / "demo_melodies"
+ROOT = Path(__file__).parent.parent.parent
+DEMO = ROOT / "demo_melodies"
+ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
 
 
 @pytest.fixture
@@ -79,6 +84,25 @@ def test_pages_are_plain_text_of_80_columns(
     status, data, _ = run(capsys, *words, "--json")
     assert status == 0
     json.loads(data)
+
+
+def test_a_progress_bar_shows_on_a_terminal_only(folder: Path) -> None:
+    # that nothing shows elsewhere is part of the tests of whole outputs above
+    pty = pytest.importorskip("pty")
+    (folder / "d_broken.txt").unlink()
+    ours, theirs = pty.openpty()
+    pytest.importorskip("termios").tcsetwinsize(theirs, (24, 80))
+    os.set_blocking(ours, False)
+    words = [sys.executable, "-m", "fretpath", "order", str(folder), "--ear-only"]
+    done = subprocess.run(
+        words, stdout=subprocess.PIPE, stderr=theirs, env=ENVIRONMENT, check=False
+    )
+    shown = os.read(ours, 65536).decode()  # before the last writer goes and takes it along
+    os.close(theirs)
+    os.close(ours)
+    assert done.returncode == 0
+    assert "0/3" in shown
+    assert b"0/3" not in done.stdout
 
 
 def test_a_saved_order_is_read_back_and_can_be_changed(
