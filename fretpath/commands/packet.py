@@ -29,6 +29,9 @@ def add_packet_options(parser: argparse.ArgumentParser) -> None:
     """What a packet needs beside the options of a sheet."""
     group = parser.add_argument_group("when MELODY is a folder (a packet, -o FOLDER)")
     group.add_argument("--order-file", metavar="FILE", help="files that come first, one a line")
+    group.add_argument(
+        "--choose-key", action="store_true", help="each tune in the key that suits the hand best"
+    )
     add_jobs_option(group)
 
 
@@ -80,6 +83,7 @@ def _style(arguments: argparse.Namespace) -> Style:
             hand_from(arguments, instrument),
             weights_from(arguments, instrument),
             wishes,
+            any_key=arguments.choose_key,
         ),
         title=arguments.title,
         hide=Blanks.parse(arguments.hide or "degrees"),

@@ -40,9 +40,18 @@ class Neck:
     """The prices of the path; None is those usual on the instrument."""
     wishes: Wishes = field(default_factory=Wishes)
     """What the teacher will not have otherwise."""
+    any_key: bool = False
+    """Whether a tune may move to the key and octave that suit the hand best."""
 
     def fingered(self, melody: Melody) -> Arrangement:
         """The melody on this neck; :class:`UnplayableError` when it cannot be played here."""
+        if self.any_key:
+            from fretpath.neck.keychoice import rank_keys
+
+            choices = rank_keys(
+                melody, self.instrument, hand=self.hand, weights=self.weights, wishes=self.wishes
+            )
+            return choices[0].arrangement
         return arrange(
             melody, self.instrument, hand=self.hand, weights=self.weights, wishes=self.wishes
         )
@@ -61,7 +70,7 @@ class Tune:
     material: frozenset[Thing]
     """What it brings."""
     key: str
-    """Its key."""
+    """Its key; the one chosen for the hand where that was asked for."""
     starts: str
     """The degree of its first note, without octave."""
     ends: str
@@ -114,7 +123,7 @@ def _with_hand(tune: Tune, melody: Melody, neck: Neck) -> Tune:
     except UnplayableError as problem:
         return replace(tune, unplayable=str(problem).splitlines()[0].rstrip(":"))
     timed = found if melody.tempo else _at_usual_tempo(found)
-    return replace(tune, hand=hand_measures(timed.figures))
+    return replace(tune, hand=hand_measures(timed.figures), key=str(found.melody.key))
 
 
 def _at_usual_tempo(found: Arrangement) -> Arrangement:

@@ -1,17 +1,22 @@
-"""The packet of a folder."""
+"""The packet of a folder, and the script that prepares a term."""
 
 from __future__ import annotations
 
 import csv
 import os
+import subprocess
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
+from fretpath import Wishes, parse_melody
 from fretpath.commands import main
 from fretpath.commands import packet as packet_command
+from fretpath.neck.keychoice import rank_keys
 
+ROOT = Path(__file__).parent.parent.parent
 TUNES = {
     "a_steps.txt": "title: =Steps & <b>more</b>\nkey: C major\n\n1 2 3 2 1",
     "b_triad.txt": "title: Triad\nkey: G major\n\n1 3 5 3 1",
@@ -135,6 +140,40 @@ def test_a_packet_again_keeps_what_the_teacher_put_there(folder: Path, tmp_path:
     assert (out / "contents.html").read_text() != "old"
 
 
+def test_keys_can_be_chosen_for_five_frets(folder: Path, tmp_path: Path) -> None:
+    words = ("--choose-key", "--highest-fret", "5", "--open-strings", "forbid")
+    assert sheet(folder, tmp_path / "packet", *words) == 0
+    with (tmp_path / "packet" / "measures.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["shifts"] for row in rows} == {"0"}
+    wishes = Wishes(highest_fret=5, open_strings="forbid")
+    best = [rank_keys(parse_melody(text), wishes=wishes)[0].key for text in TUNES.values()]
+    assert [row["key"] for row in rows] == [str(key) for key in best]
+    for row in rows:
+        page = tmp_path / "packet" / "teacher" / f"0{row['place']}_{row['file'][:-4]}.html"
+        assert row["key"] in page.read_text(encoding="utf-8")
+
+
 def test_a_packet_needs_a_folder_to_go_to(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sheet", str(folder)]) == 1
     assert "name it with -o FOLDER" in capsys.readouterr().err
+
+
+def test_a_whole_term(folder: Path, tmp_path: Path) -> None:
+    (folder / "broken.txt").write_text("key: C major\n\n1 0", encoding="utf-8")
+    script = ROOT / "docs" / "prepare_a_term.py"
+    done = subprocess.run(
+        [sys.executable, str(script), str(folder), str(tmp_path / "term"), "--weeks", "2"],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        check=False,
+    )
+    assert done.returncode == 1
+    assert "left out: broken.txt" in done.stderr
+    assert [line.split(":")[0] for line in done.stdout.splitlines()] == ["week 1", "week 2"]
+    week = files(tmp_path / "term" / "week_1")
+    assert {"contents.html", "measures.csv", "student/01_a_steps.html"} <= set(week)
+    assert b"ANSWER KEY" in week["teacher/01_a_steps_listening.txt"]
+    assert b"ANSWER KEY" not in week["student/01_a_steps_listening.txt"]
+    assert "student/03_c_raised.html" in files(tmp_path / "term" / "week_2")
