@@ -12,6 +12,7 @@ from collections.abc import Iterable
 
 __all__ = [
     "FretpathError",
+    "IncompleteError",
     "MelodySyntaxError",
     "NoPathError",
     "OutOfRangeError",
@@ -72,6 +73,14 @@ class NoPathError(UnplayableError):
 
 class ScoreFileError(FretpathError):
     """A file is not what it claims to be, or cannot be read or written."""
+
+
+class IncompleteError(FretpathError):
+    """Some files of many could not be used; the rest was done and is in ``result``."""
+
+    def __init__(self, problem: str, *, result: str) -> None:
+        self.result = result
+        super().__init__(problem)
 
 
 def clip(text: str, column: int, *, width: int = 72) -> tuple[str, int]:

@@ -15,7 +15,7 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from fretpath.errors import FretpathError, nearest
+from fretpath.errors import FretpathError, IncompleteError, nearest
 
 __all__ = ["COMMANDS", "main", "run"]
 
@@ -31,6 +31,10 @@ COMMANDS = {
     "check": "a plain-text tab against the neck and the tune",
     "convert": "a melody as MusicXML with tab, MIDI, ABC or melody text",
     "instruments": "the instruments known by name",
+    "order": "a folder of melodies from easy to hard, for the ear and for the hand",
+    "find": "melodies of a folder by what is in them, in any key",
+    "mark": "students' answers marked against a melody",
+    "drill": "exercises from a melody or from what a student confused",
 }
 """Name of each command and what it does, in the order of the help."""
 
@@ -74,6 +78,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _print(text)
     except _UsageError as stop:
         return stop.status
+    except IncompleteError as partly:
+        _print(partly.result)
+        _complain(str(partly))
+        return 1
     except FretpathError as problem:
         _complain(str(problem))
         return 1

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from fretpath.errors import RequestError, ScoreFileError
 
-__all__ = ["melody_text", "write_file"]
+__all__ = ["file_text", "melody_files", "melody_text", "whole_folder", "write_file"]
 
 LARGEST_TEXT = 4 * 1024 * 1024
 _LENGTH = re.compile(r":\d+/\d+")
@@ -28,6 +31,25 @@ def melody_text(argument: str) -> tuple[str, str]:
     if _looks_like_a_file(argument, path):
         return _decoded(_bytes(path), argument), path.name
     return argument, "melody"
+
+
+def file_text(path: Path) -> str:
+    """The text of a file; :class:`ScoreFileError` when it cannot be read as text."""
+    return _decoded(_bytes(path), path.name)
+
+
+def melody_files(folder: str | Path) -> list[Path]:
+    """The melody files (``*.txt``) that lie in a folder itself, by name; at least one."""
+    path = Path(folder)
+    if not path.is_dir():
+        raise ScoreFileError(f"{folder} is no folder; name a folder of melody files (*.txt)")
+    try:
+        found = sorted(file for file in path.iterdir() if file.suffix == ".txt")
+    except OSError as problem:
+        raise ScoreFileError(f"cannot read {folder}: {problem.strerror}") from None
+    if not found:
+        raise ScoreFileError(f"there is no melody file (*.txt) in {folder}")
+    return found
 
 
 def _looks_like_a_file(argument: str, path: Path) -> bool:
@@ -90,6 +112,34 @@ def _replace_file(path: Path, data: bytes) -> None:
     except BaseException:
         os.unlink(temporary)
         raise
+
+
+@contextmanager
+def whole_folder(path: str | Path) -> Iterator[Path]:
+    """A new folder to fill, which takes its place under ``path`` once it is complete.
+
+    Where ``path`` exists already, the new files replace those of the same name one by one, whole,
+    and other files stay.  When anything goes wrong on the way, nothing is left behind.
+    """
+    target = Path(os.path.realpath(path))
+    try:
+        fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.parent))
+    except OSError as problem:
+        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
+    try:
+        yield fresh
+        _settle(fresh, target)
+    except OSError as problem:
+        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+
+
+def _settle(fresh: Path, target: Path) -> None:
+    for file in sorted(file for file in fresh.rglob("*") if file.is_file()):
+        place = target / file.relative_to(fresh)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        os.replace(file, place)
 
 
 def _umask() -> int:

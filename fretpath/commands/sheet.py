@@ -3,6 +3,9 @@
 Each MELODY is one tune: a file, or melody text in quotes.  Without --hide the sheet is the
 teacher's copy, with the answers on a page of their own; --hide, or --for student, makes the copy
 to hand out.
+
+A FOLDER of melodies becomes a packet in a folder of its own (-o): contents page, student and
+teacher copies in teaching order, and the measures of every tune.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ from fretpath.commands.options import (
     delivered,
     sound_plan_from,
 )
+from fretpath.commands.packet import add_packet_options, asked_folder, run_packet
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
 from fretpath.page.sound import melody_wav
@@ -35,13 +39,17 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--no-sound", action="store_true", help="a smaller file without sound")
     parser.add_argument("-o", "--output", metavar="FILE", help="write to a file, lesson.html")
+    add_packet_options(parser)
     add_sound_options(parser)
     add_instrument_options(parser)
     add_hand_options(parser)
 
 
 def run(arguments: argparse.Namespace) -> str:
-    """The sheet as HTML."""
+    """The sheet as HTML; the packet of a folder in one line."""
+    folder = asked_folder(arguments)
+    if folder:
+        return run_packet(arguments, folder)
     hide = Blanks.parse(arguments.hide)
     reader = arguments.reader or ("student" if hide.any else "teacher")
     arrangements = tuple(

@@ -1,0 +1,61 @@
+"""Find the melodies of a folder that have what you want, in any key."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+from functools import partial
+
+from fretpath.commands.folder import add_folder_options, each_melody, finished
+from fretpath.commands.options import add_output_options, as_json, delivered
+from fretpath.lesson.find import Found, Wanted, find_in
+from fretpath.lesson.orderpage import clipped, wrapped
+from fretpath.music.notation import parse_melody
+
+_TEXTS = {
+    "only": 'no degrees but these: "1 2 3 5"',
+    "has": 'each of these degrees: "#4"',
+    "starts": "the degree of the first note: 5",
+    "ends": "the degree of the last note: 1",
+    "largest-leap": "no interval wider than this: P4",
+    "degrees": 'these degrees in a row, in any octave: "1 3 5"',
+    "intervals": 'these intervals in a row: "+M2 m3" (no sign: both ways; down: --intervals=-m3)',
+    "contour": 'these directions in a row: "up up down same"',
+    "met": 'ready for a student who has met these degrees: "1 2 3 5"',
+}
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    add_folder_options(parser)
+    for name, about in _TEXTS.items():
+        parser.add_argument(f"--{name}", metavar="TEXT", help=about)
+    parser.add_argument(
+        "--at-most-new", type=int, default=1, help="with --met: new degrees allowed (default 1)"
+    )
+    add_output_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """The melodies found, with the place in each, or the same as JSON."""
+    asked = {name.replace("-", "_"): getattr(arguments, name.replace("-", "_")) for name in _TEXTS}
+    wanted = Wanted.read(**asked, at_most_new=arguments.at_most_new)
+    looked, faults = each_melody(arguments.folder, partial(_look, wanted), jobs=arguments.jobs)
+    found = [one for one in looked if one]
+    if arguments.json:
+        text = as_json([asdict(one) for one in found])
+    else:
+        text = "\n".join(_lines(found, len(looked))) + "\n"
+    return finished(delivered(arguments, text), faults)
+
+
+def _look(wanted: Wanted, name: str, text: str) -> Found | None:
+    return find_in(parse_melody(text, source=name), name, wanted)
+
+
+def _lines(found: list[Found], looked: int) -> list[str]:
+    lines = [f"{len(found)} of {looked} melodies"]
+    for one in found:
+        lines.append(clipped(f"{one.name}  {one.title}", 80))
+        lines.extend(line for reason in one.reasons for line in wrapped(reason))
+    return lines

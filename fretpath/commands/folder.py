@@ -1,0 +1,98 @@
+"""Work on every melody of a folder: several at a time, past a bad file, in the same order."""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TypeVar
+
+from fretpath.commands.files import file_text, melody_files
+from fretpath.errors import FretpathError, IncompleteError, RequestError
+
+__all__ = ["add_folder_options", "add_jobs_option", "each_file", "each_melody", "finished"]
+
+_CHUNK = 32
+_FEW = 8
+_MOST_FAULTS = 20
+_ERROR_OUTPUT = 2
+T = TypeVar("T")
+
+
+def add_folder_options(parser: argparse.ArgumentParser) -> None:
+    """The folder, and how many files are worked on at a time."""
+    parser.add_argument("folder", metavar="FOLDER", help="a folder of melody files (*.txt)")
+    add_jobs_option(parser)
+
+
+def add_jobs_option(parser: argparse._ActionsContainer) -> None:
+    """How many files are worked on at a time."""
+    parser.add_argument("--jobs", type=int, default=1, help="files at a time (default 1)")
+
+
+def each_melody(
+    folder: str | Path, work: Callable[[str, str], T], *, jobs: int = 1
+) -> tuple[list[T], list[str]]:
+    """:func:`each_file` for every melody file of a folder, by name."""
+    return each_file(melody_files(folder), work, jobs=jobs)
+
+
+def each_file(
+    files: Sequence[Path], work: Callable[[str, str], T], *, jobs: int = 1
+) -> tuple[list[T], list[str]]:
+    """``work(file name, text)`` for every file: the results in their order, and the faults.
+
+    A file that raises :class:`FretpathError` becomes a fault and the rest goes on.  *work* is
+    called in other processes when *jobs* is above 1, so it must be a function of a module (or a
+    ``partial`` of one).  A progress bar shows on a terminal only.
+    """
+    if not 1 <= jobs <= 64:
+        raise RequestError(f"--jobs is 1 to 64, not {jobs}")
+    results: list[T] = []
+    faults: list[str] = []
+    for result, fault in _watched(_attempts(files, partial(_attempt, work), jobs), len(files)):
+        if fault is None:
+            results.extend(result)
+        else:
+            faults.append(fault)
+    return results, faults
+
+
+def finished(text: str, faults: Sequence[str]) -> str:
+    """``text``; :class:`IncompleteError`, which still prints it, when there were faults."""
+    if not faults:
+        return text
+    count = "1 file" if len(faults) == 1 else f"{len(faults)} files"
+    lines = [f"{count} left out:", *faults[:_MOST_FAULTS]]
+    if len(faults) > _MOST_FAULTS:
+        lines.append(f"and {len(faults) - _MOST_FAULTS} more")
+    raise IncompleteError("\n".join(lines), result=text)
+
+
+def _attempt(work: Callable[[str, str], T], path: Path) -> tuple[list[T], str | None]:
+    try:
+        return [work(path.name, file_text(path))], None
+    except FretpathError as problem:
+        message = str(problem)
+        return [], message if path.name in message else f"{path.name}: {message}"
+
+
+def _attempts(files: Sequence[Path], attempt: Callable[[Path], T], jobs: int) -> Iterator[T]:
+    """In other processes when there is enough to do for each of them."""
+    chunk = min(_CHUNK, -(-len(files) // (4 * jobs)))
+    if jobs == 1 or len(files) < _FEW:
+        yield from map(attempt, files)
+        return
+    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
+        yield from pool.imap(attempt, files, chunksize=chunk)
+
+
+def _watched(attempts: Iterable[T], total: int) -> Iterable[T]:
+    if not os.isatty(_ERROR_OUTPUT):
+        return attempts
+    from tqdm import tqdm
+
+    return tqdm(attempts, total=total, unit="tune", leave=False)

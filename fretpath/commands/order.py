@@ -1,0 +1,72 @@
+"""Order a folder of melodies from easy to hard: for the ear, and separately for the hand.
+
+Your own order goes first: a line "level: 3" in a melody file puts it in third place, and an order
+file (--order-file; --save-order writes one to begin with) puts its tunes in front as they stand.
+"""
+
+from __future__ import annotations
+
+import argparse
+from functools import partial
+from pathlib import Path
+
+from fretpath.commands.files import file_text, write_file
+from fretpath.commands.folder import add_folder_options, each_melody, finished
+from fretpath.commands.options import (
+    add_hand_options,
+    add_instrument_options,
+    add_output_options,
+    as_json,
+    delivered,
+    hand_from,
+    instrument_from,
+    weights_from,
+    wishes_from,
+)
+from fretpath.lesson.folder import Neck, tune_from_text
+from fretpath.lesson.order import by_ear, format_order, parse_order
+from fretpath.lesson.orderpage import order_data, order_page
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    add_folder_options(parser)
+    parser.add_argument("--measures", action="store_true", help="show every measure of each tune")
+    parser.add_argument(
+        "--order-file",
+        metavar="FILE",
+        help="files that come first, one name a line, in your own order",
+    )
+    parser.add_argument(
+        "--save-order", metavar="FILE", help="write this order as an order file, to be edited"
+    )
+    parser.add_argument("--ear-only", action="store_true", help="leave the hand out (faster)")
+    add_output_options(parser)
+    add_instrument_options(parser)
+    add_hand_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """Both orders with their reasons, or the same as JSON."""
+    neck = None if arguments.ear_only else _neck(arguments)
+    name = neck.instrument.name if neck else ""
+    front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+    measure = partial(tune_from_text, neck=neck)
+    tunes, faults = each_melody(arguments.folder, measure, jobs=arguments.jobs)
+    lessons = by_ear(tunes, order=front)
+    if arguments.save_order:
+        write_file(arguments.save_order, format_order(lesson.tune.name for lesson in lessons))
+    if arguments.json:
+        text = as_json(order_data(lessons, name))
+    else:
+        text = order_page(lessons, name, measures=arguments.measures)
+    return finished(delivered(arguments, text), faults)
+
+
+def _neck(arguments: argparse.Namespace) -> Neck:
+    instrument = instrument_from(arguments)
+    wishes = wishes_from(arguments)
+    wishes.check(instrument)
+    return Neck(
+        instrument, hand_from(arguments, instrument), weights_from(arguments, instrument), wishes
+    )

@@ -1,0 +1,113 @@
+"""The packet of a whole folder: what ``fretpath sheet FOLDER -o FOLDER`` makes."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+
+from fretpath.commands.files import file_text, melody_files, whole_folder, write_file
+from fretpath.commands.folder import add_jobs_option, each_file, finished
+from fretpath.commands.options import (
+    hand_from,
+    instrument_from,
+    sound_plan_from,
+    weights_from,
+    wishes_from,
+)
+from fretpath.errors import RequestError, UnplayableError
+from fretpath.lesson.folder import Neck, Tune, tune_from_text
+from fretpath.lesson.order import by_ear, parse_order
+from fretpath.lesson.packet import Style, contents_page, measures_csv, sheet_name, tune_sheets
+from fretpath.page.blanks import Blanks
+
+__all__ = ["add_packet_options", "asked_folder", "run_packet"]
+
+
+def add_packet_options(parser: argparse.ArgumentParser) -> None:
+    """What a packet needs beside the options of a sheet."""
+    group = parser.add_argument_group("when MELODY is a folder (a packet, -o FOLDER)")
+    group.add_argument("--order-file", metavar="FILE", help="files that come first, one a line")
+    group.add_argument(
+        "--choose-key", action="store_true", help="each tune in the key that suits the hand best"
+    )
+    add_jobs_option(group)
+
+
+def asked_folder(arguments: argparse.Namespace) -> Path | None:
+    """The folder a packet is asked for; None for single melodies."""
+    named = arguments.melody
+    return (
+        Path(named[0])
+        if len(named) == 1 and "\0" not in named[0] and _is_folder(named[0])
+        else None
+    )
+
+
+def _is_folder(name: str) -> bool:
+    try:
+        return Path(name).is_dir()
+    except OSError:
+        return False
+
+
+def run_packet(arguments: argparse.Namespace, folder: Path) -> str:
+    """Write the packet; one line that says where it is."""
+    if arguments.output is None:
+        raise RequestError("a packet is a folder of its own: name it with -o FOLDER")
+    style = _style(arguments)
+    front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+    files = melody_files(folder)
+    measure = partial(_playable, neck=style.neck)
+    tunes, faults = each_file(files, measure, jobs=arguments.jobs)
+    lessons = list(enumerate(by_ear(tunes, order=front), start=1))
+    places = {lesson.tune.name: place for place, lesson in lessons}
+    measured = [file for file in files if file.name in places]
+    with whole_folder(arguments.output) as packet:
+        write = partial(_write_sheets, packet=packet, places=places, style=style)
+        written, more = each_file(measured, write, jobs=arguments.jobs)
+        kept = [(place, lesson) for place, lesson in lessons if lesson.tune.name in set(written)]
+        write_file(packet / "contents.html", contents_page(kept, style))
+        write_file(packet / "measures.csv", measures_csv(kept))
+    return finished(_report(arguments.output, written), [*faults, *more])
+
+
+def _style(arguments: argparse.Namespace) -> Style:
+    instrument = instrument_from(arguments)
+    wishes = wishes_from(arguments)
+    wishes.check(instrument)
+    return Style(
+        neck=Neck(
+            instrument,
+            hand_from(arguments, instrument),
+            weights_from(arguments, instrument),
+            wishes,
+            any_key=arguments.choose_key,
+        ),
+        title=arguments.title,
+        hide=Blanks.parse(arguments.hide or "degrees"),
+        degrees=arguments.degrees,
+        rows=tuple(row for row in arguments.rows.split(",") if row),
+        sound=None if arguments.no_sound else sound_plan_from(arguments),
+    )
+
+
+def _playable(name: str, text: str, neck: Neck) -> Tune:
+    tune = tune_from_text(name, text, neck=neck)
+    if tune.unplayable:
+        raise UnplayableError(f"{name}: {tune.unplayable}")
+    return tune
+
+
+def _write_sheets(name: str, text: str, packet: Path, places: dict[str, int], style: Style) -> str:
+    student, teacher = tune_sheets(name, text, style)
+    for copy, page in (("student", student), ("teacher", teacher)):
+        (packet / copy).mkdir(exist_ok=True)
+        write_file(packet / copy / sheet_name(places[name], name), page)
+    return name
+
+
+def _report(output: str, written: Sequence[str]) -> str:
+    count = "1 tune" if len(written) == 1 else f"{len(written)} tunes"
+    return f"{output}: {count}; contents.html, measures.csv, student and teacher copies\n"

@@ -1,0 +1,160 @@
+"""The material of a tune: what a student must already know to meet it.
+
+**Theory.**  Order comes first from material, then from measures.  A tune is *ready* when it
+brings at most one thing that is new.  Everything a tune can bring stands on one ladder, whose
+order is the published one of B. Crowell's anthology Eyes and Ears (2004-2017): steps, the leaps
+by function (:mod:`fretpath.lesson.function`), the degrees of minor and the modes, then notes off
+the key, #4 first, then b7, b3, b6 and b2, then a change of key.  (The order of the notes off the
+key is also that of how many folk tunes in major use them: #4 11.6 %, b7 5.4, b3 3.5, b6 2.5,
+b2 1.8 of the tunes in the Essen collection.)  Where range and rhythm stand on it is our choice:
+both books followed rhythm far less than pitch.
+
+**Conventions.**  A *thing* has a name a teacher reads and a rung, 0 for the first.  Ranges and
+the like are cumulative: a tune over a tenth also brings the range over an octave.  A tune with
+more in it never has less material: adding notes to the end only adds things.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
+
+from fretpath.lesson.function import LEAPS, belongs, leaps_of
+from fretpath.lesson.measures import pitch_range
+from fretpath.music.key import SCALES
+from fretpath.music.melody import Melody
+
+__all__ = ["DEPARTURES", "RUNGS", "Thing", "degree_names", "material_of", "thing"]
+
+DEPARTURES = ("#4", "b7", "b3", "b6", "b2")
+"""Notes off the key by name, in the order in which they are taught."""
+
+_RANGES = {7: "a 5th", 9: "a 6th", 12: "an octave", 16: "a 10th", 19: "a 12th"}
+"""Semitones a tune must exceed for each name (our choice)."""
+
+LADDER: tuple[tuple[str, ...], ...] = (
+    tuple(f"degree {degree}" for degree in SCALES["major"].degrees),
+    ("half beats", "rests", "pickup", f"range over {_RANGES[7]}", LEAPS[0]),
+    (f"range over {_RANGES[9]}", LEAPS[1]),
+    (LEAPS[2], "dotted lengths", "three in a bar"),
+    (LEAPS[3], f"range over {_RANGES[12]}"),
+    (LEAPS[4], "ties over the bar line", "two or more pulses of three"),
+    (LEAPS[5], "quarter beats"),
+    (LEAPS[6], "off-beat notes held through a beat"),
+    ("degree b3", "degree b7", "degree b6", "degree #4", "degree b2", "degree b5", "degree #5"),
+    (LEAPS[7], f"range over {_RANGES[16]}", "thirds of a beat", "another meter"),
+    (LEAPS[8], "five or more beats in a bar"),
+    (LEAPS[9], f"range over {_RANGES[19]}"),
+    (LEAPS[10],),
+    (LEAPS[11],),
+    *((f"{degree} off the key",) for degree in DEPARTURES),
+    ("another note off the key", LEAPS[12]),
+    ("a change of key",),
+)
+"""Everything a tune can bring, rung by rung."""
+
+RUNGS = {name: rung for rung, names in enumerate(LADDER) for name in names}
+"""Rung of each thing by name."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Thing:
+    """One thing a tune brings."""
+
+    rung: int
+    """Where it stands on the ladder, 0 is first."""
+    name: str
+    """What it is called."""
+
+    def __str__(self) -> str:
+        return self.name
+
+
+@cache
+def thing(name: str) -> Thing:
+    """The thing of that name."""
+    return Thing(RUNGS[name], name)
+
+
+def material_of(melody: Melody) -> frozenset[Thing]:
+    """Everything the tune brings; the melody has a key.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> [str(thing) for thing in sorted(material_of(parse_melody("1 2 (3 #4):1/2 5")))][-2:]
+    ['half beats', '#4 off the key']
+    """
+    names = {*_degrees(melody), *leaps_of(melody), *_ranges(melody), *_rhythm(melody)}
+    if len({key for _, key in melody.keys}) > 1:
+        names.add("a change of key")
+    return frozenset(thing(name) for name in names)
+
+
+def degree_names(material: Iterable[Thing]) -> list[str]:
+    """The degrees among the things, in order of the ladder: ``["1", "2", "#4"]``."""
+    return [
+        thing.name.removeprefix("degree ").removesuffix(" off the key")
+        for thing in sorted(material)
+        if thing.name.startswith("degree ") or thing.name[:2] in DEPARTURES
+    ]
+
+
+def _degrees(melody: Melody) -> Iterator[str]:
+    for event, degree in zip(melody.struck, melody.degrees, strict=True):
+        if degree is None:
+            continue
+        name = f"degree {degree.plain}"
+        if belongs(melody.key_at(event), degree) and name in RUNGS:
+            yield name
+        elif degree.plain in DEPARTURES:
+            yield f"{degree.plain} off the key"
+        else:
+            yield "another note off the key"
+
+
+def _ranges(melody: Melody) -> list[str]:
+    semitones = pitch_range(melody)
+    return [f"range over {name}" for limit, name in _RANGES.items() if semitones > limit]
+
+
+def _rhythm(melody: Melody) -> Iterator[str]:
+    yield from _meters(melody)
+    if any(note.pitch is None for note in melody.notes):
+        yield "rests"
+    if melody.has_pickup:
+        yield "pickup"
+    bars = set(melody.bars)
+    if any(note.tied and note.pitch and i in bars for i, note in enumerate(melody.notes)):
+        yield "ties over the bar line"
+    yield from _lengths(melody)
+
+
+def _lengths(melody: Melody) -> Iterator[str]:
+    for note in melody.notes:
+        parts = note.beats.denominator
+        if parts % 3 == 0:
+            yield "thirds of a beat"
+        elif note.beats.numerator == 3 and parts > 1:
+            yield "dotted lengths"
+        elif parts == 2:
+            yield "half beats"
+        elif parts > 2:
+            yield "quarter beats"
+    first_beat = melody.onsets[melody.bars[0]] if melody.has_pickup else 0
+    for event, length in zip(melody.struck, melody.lengths, strict=True):
+        into_the_beat = (melody.onsets[event] - first_beat) % 1
+        if into_the_beat and into_the_beat + length > 1:
+            yield "off-beat notes held through a beat"
+
+
+def _meters(melody: Melody) -> Iterator[str]:
+    for _, meter in melody.meters:
+        if meter.unit >= 8 and meter.beats % 3 == 0 and meter.beats > 3:
+            yield "two or more pulses of three"
+        elif meter.beats == 3:
+            yield "three in a bar"
+        elif meter.beats not in (2, 4):
+            yield "five or more beats in a bar"
+    if any(before != after for (_, before), (_, after) in pairwise(melody.meters)):
+        yield "another meter"

@@ -1,0 +1,155 @@
+"""A packet: everything for a folder of tunes, in teaching order.
+
+**What is in it.**  A contents page for the teacher (``contents.html``), a sheet of every tune for
+the student and for the teacher (``student/01_name.html``, ``teacher/01_name.html``), and the
+measures of all tunes (``measures.csv``).  Files are numbered by their place in the order for the
+ear.  The contents page names what is new in each tune, so it is not for handing out.
+
+Nothing here opens a file: names and texts come out.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import PurePath
+
+from fretpath.lesson.folder import Neck
+from fretpath.lesson.order import ACCURACY, Lesson, by_hand
+from fretpath.lesson.orderpage import news
+from fretpath.music.notation import parse_melody
+from fretpath.page.blanks import Blanks
+from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
+from fretpath.page.sound import SoundPlan, melody_wav
+from fretpath.page.tab import ROWS
+
+__all__ = ["Style", "contents_page", "measures_csv", "sheet_name", "tune_sheets"]
+
+_FORMULA = ("=", "+", "-", "@", "\t")
+
+
+@dataclass(frozen=True)
+class Style:
+    """How every sheet of a packet looks and sounds."""
+
+    neck: Neck
+    """What it is played on."""
+    title: str = ""
+    """Title of the lesson or term; empty for none."""
+    hide: Blanks = field(default_factory=lambda: Blanks(degrees=True))
+    """What the students' copies leave out."""
+    degrees: str = "major"
+    """Degrees count against the ``major`` scale or the ``key`` signature."""
+    rows: tuple[str, ...] = ROWS
+    """Rows around the tab."""
+    sound: SoundPlan | None = None
+    """How the tunes sound; None for silent sheets."""
+
+
+def tune_sheets(name: str, text: str, style: Style) -> tuple[str, str]:
+    """The student's and the teacher's sheet of one tune, as HTML."""
+    arrangement = style.neck.fingered(parse_melody(text, source=name))
+    plan = style.sound
+    sounds = () if plan is None else (melody_wav(arrangement.melody, plan, rate=SOUND_RATE),)
+    student, teacher = (
+        render_sheet(
+            Sheet(
+                (arrangement,),
+                title=style.title,
+                student=student,
+                hide=style.hide,
+                degrees=style.degrees,
+                rows=style.rows,
+                sounds=sounds,
+            )
+        )
+        for student in (True, False)
+    )
+    return student, teacher
+
+
+def sheet_name(place: int, name: str) -> str:
+    """The file name of a sheet: ``03_ferry_bell.html`` for the third place.
+
+    >>> sheet_name(3, "ferry_bell.txt")
+    '03_ferry_bell.html'
+    """
+    return f"{place:02}_{PurePath(name).stem}.html"
+
+
+def contents_page(lessons: Sequence[tuple[int, Lesson]], style: Style) -> str:
+    """The contents of a packet as one HTML page; *lessons* with their places."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("fretpath.lesson"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    page = environment.get_template("contents.html").render(
+        title=style.title or "Contents",
+        instrument=style.neck.instrument.name,
+        accuracy=" ".join(ACCURACY.split()),
+        rows=[
+            {
+                "place": place,
+                "title": lesson.tune.title,
+                "key": lesson.tune.key,
+                "news": news(lesson),
+                "placed": lesson.placed,
+                "sheet": sheet_name(place, lesson.tune.name),
+            }
+            for place, lesson in lessons
+        ],
+    )
+    return page.encode("utf-8", errors="replace").decode("utf-8")
+
+
+def measures_csv(lessons: Sequence[tuple[int, Lesson]]) -> str:
+    """Every measure of every tune: one line a tune, names and units in the first line."""
+    tunes = [lesson.tune for _, lesson in lessons]
+    hand_places = {tune.name: place for place, (tune, _) in enumerate(by_hand(tunes), start=1)}
+    file = io.StringIO()
+    writer = csv.writer(file, lineterminator="\n")
+    writer.writerow(_COLUMNS)
+    for place, lesson in lessons:
+        tune = lesson.tune
+        words = (tune.name, tune.title, tune.key, news(lesson))
+        ear = [round(value, 4) for value in asdict(tune.ear).values()]
+        hand = [round(value, 1) for value in asdict(tune.hand).values()] if tune.hand else [""] * 4
+        writer.writerow(
+            [place, *map(_safe, words), *ear, f"{lesson.rank:.4f}", *hand, hand_places[tune.name]]
+        )
+    return file.getvalue()
+
+
+_COLUMNS = (
+    "place",
+    "file",
+    "title",
+    "key",
+    "new",
+    "pitch entropy (bits)",
+    "off the key (share)",
+    "range (semitones)",
+    "largest interval (semitones)",
+    "interval entropy (bits)",
+    "leaps off the tonic triad (share)",
+    "notes",
+    "notes a beat",
+    "mean rank for the ear",
+    "hand travel (mm)",
+    "shifts",
+    "fastest shift (mm/s)",
+    "widest stretch (mm)",
+    "place for the hand",
+)
+
+
+def _safe(text: str) -> str:
+    """Text that a spreadsheet does not take for a formula."""
+    return f"'{text}" if text.startswith(_FORMULA) else text
