@@ -31,7 +31,7 @@ COMMANDS = {
     "check": "a plain-text tab against the neck and the tune",
     "convert": "a melody as MusicXML with tab, MIDI, ABC or melody text",
     "instruments": "the instruments known by name",
-    "order": "a folder of melodies from easy to hard, for the ear and for the hand",
+    "order": "a folder of melodies from easy to hard, for ear and hand",
     "find": "melodies of a folder by what is in them, in any key",
     "mark": "students' answers marked against a melody",
     "drill": "exercises from a melody or from what a student confused",
