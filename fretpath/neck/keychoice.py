@@ -7,6 +7,7 @@ beside it are physical.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fretpath.errors import RequestError, UnplayableError
@@ -16,7 +17,7 @@ from fretpath.music.pitch import OCTAVE
 from fretpath.music.transposing import moved_by, usual_tonic, way_to
 from fretpath.neck.alternatives import describe
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import arrange, arrange_many
+from fretpath.neck.arranging import Answer, arrange, arrange_many
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.costs import Weights
 from fretpath.neck.hand import Hand
@@ -109,8 +110,19 @@ def rank_keys(
     )
     choices = [_choice(answer) for answer in answers if isinstance(answer, Arrangement)]
     if not choices:
-        raise next(answer for answer in answers if isinstance(answer, UnplayableError))
+        raise _nowhere(melody.key, tunes or [melody], answers)
     return tuple(sorted(choices, key=_easiest_first))
+
+
+def _nowhere(key: Key, tunes: Sequence[Melody], answers: Sequence[Answer]) -> UnplayableError:
+    """Why no key can be played: the error of the melody's own key, or else of the first one."""
+    refused = [
+        (tune.key, answer)
+        for tune, answer in zip(tunes, answers, strict=True)
+        if isinstance(answer, UnplayableError)
+    ]
+    where, problem = next((found for found in refused if found[0] == key), refused[0])
+    return type(problem)(f"no key can be played here; in {where}: {problem}")
 
 
 def _octaves(

@@ -24,6 +24,9 @@ __all__ = ["SPELLING_ROWS", "guess_data", "guess_lines", "render_spelling", "spe
 SPELLING_ROWS = ("bar", "degree", "tonic", "step", "syllable", "note")
 """Rows of the page, in their order; *tonic* is the interval from the tonic."""
 
+LEAST_WIDTH = 40
+"""Characters of the narrowest page."""
+
 _LABELS = {"tonic": "from 1"}
 
 
@@ -46,6 +49,8 @@ def render_spelling(
             f'unknown row "{unknown[0][:40]}"{nearest(unknown[0], SPELLING_ROWS)} '
             f"(known: {', '.join(SPELLING_ROWS)})"
         )
+    if width < LEAST_WIDTH:
+        raise RequestError(f"a page is at least {LEAST_WIDTH} characters wide, not {width}")
     notes = spell(melody, minor=minor)
     labels = degree_labels(melody, degrees=degrees)
     shown = [Row(name, _LABELS.get(name, name)) for name in SPELLING_ROWS if name in rows]

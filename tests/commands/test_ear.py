@@ -94,6 +94,20 @@ class TestSpell:
         assert scale["departures"][0]["name"] == "raised fourth"
         assert scale["accounts"][0]["kind"] == "mode"
 
+    @pytest.mark.parametrize(
+        ("words", "says"),
+        [
+            (("--width", "10"), "at least 40 characters wide"),
+            (("--rows", "nope"), 'unknown row "nope"'),
+            (("--against", "dorien"), 'did you mean "dorian"'),
+        ],
+    )
+    def test_what_cannot_be(self, capsys: Said, words: tuple[str, ...], says: str) -> None:
+        assert says in refusal(capsys, "spell", "1 3 5", *words)
+
+    def test_rests_alone_have_nothing_to_spell(self, capsys: Said) -> None:
+        assert say(capsys, "spell", "r r") == "degree   r  r\n"
+
     def test_measured_against_another_scale(self, capsys: Said) -> None:
         page = say(capsys, "spell", STAIR, "--against", "major")
         assert "raised fourth" in page
@@ -187,7 +201,7 @@ class TestKeys:
         [
             (("--top", "0"), "--top is 1 or more"),
             (("--octave", "12"), "an octave is -1 to 9"),
-            (("--max-fret", "1", "--no-shift"), ""),
+            (("--max-fret", "1", "--no-shift"), "no key can be played here; in G major: "),
         ],
     )
     def test_what_cannot_be(self, capsys: Said, words: tuple[str, ...], says: str) -> None:
