@@ -114,7 +114,9 @@ def rank_keys(
     return tuple(sorted(choices, key=_easiest_first))
 
 
-def _nowhere(key: Key, tunes: Sequence[Melody], answers: Sequence[Answer]) -> UnplayableError:
+def _nowhere(
+    key: Key | None, tunes: Sequence[Melody], answers: Sequence[Answer]
+) -> UnplayableError:
     """Why no key can be played: the error of the melody's own key, or else of the first one."""
     refused = [
         (tune.key, answer)

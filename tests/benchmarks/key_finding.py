@@ -17,7 +17,7 @@ from typing import Any
 
 from fretpath import Key, Melody
 from fretpath.music import keyfinding
-from fretpath.music.keyfinding import find_key
+from fretpath.music.keyfinding import KeyGuess, find_key
 from tests.benchmarks.tune_books import BOOKS, Label, labels, melody_of, parsed
 
 METHODS = ("ours", "without the last note", "music21 analyze('key')", "music21 Krumhansl")
@@ -45,9 +45,9 @@ def is_right(label: Label, tonic: str, minor: bool) -> bool:
     return sound(tonic) == sound(label.tonic) and minor == label.minor
 
 
-def ours(label: Label, melody: Melody, *, rank: int = 0) -> bool:
+def ours(label: Label, guess: KeyGuess, *, rank: int = 0) -> bool:
     """Whether our candidate of that rank is the label."""
-    key = find_key(melody).candidates[rank].key
+    key = guess.candidates[rank].key
     return is_right(label, key.tonic, key.mode == "natural minor")
 
 
@@ -55,7 +55,7 @@ def without_last(label: Label, melody: Melody) -> bool:
     """The same without the bonus for the last note."""
     bonus, keyfinding.LAST_NOTE = keyfinding.LAST_NOTE, 0.0
     try:
-        return ours(label, melody)
+        return ours(label, find_key(melody))
     finally:
         keyfinding.LAST_NOTE = bonus
 
@@ -72,18 +72,19 @@ def result(label: Label) -> Result | None:
     melody = melody_of(stream)
     if len(melody.notes) < 8:
         return None
+    guess = find_key(melody)
     return Result(
         label=label,
         right={
-            "ours": ours(label, melody),
+            "ours": ours(label, guess),
             "without the last note": without_last(label, melody),
             "music21 analyze('key')": theirs(label, stream, "key"),
             "music21 Krumhansl": theirs(label, stream, "KrumhanslSchmuckler"),
         },
-        confidence=find_key(melody).best.confidence,
-        runner_up=ours(label, melody, rank=1),
+        confidence=guess.best.confidence,
+        runner_up=ours(label, guess, rank=1),
         early={
-            n: ours(label, replace(melody, notes=melody.notes[:n]))
+            n: ours(label, find_key(replace(melody, notes=melody.notes[:n])))
             for n in LENGTHS
             if n < len(melody.notes)
         },
