@@ -40,9 +40,9 @@ from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangemen
 from fretpath.page.tab import render_tab
 
 if TYPE_CHECKING:
-    from fretpath.music.accounts import Account
     from fretpath.music.departures import Departure, ScaleReading, read_scales
     from fretpath.music.keyfinding import KeyGuess, find_key
+    from fretpath.music.outside import Account
     from fretpath.music.scales import scales_holding
     from fretpath.music.spelling import SpelledNote, spell
     from fretpath.neck.keychoice import KeyChoice, rank_keys
@@ -108,7 +108,7 @@ __version__ = "0.1.0"
 
 # Imported when first asked for, so that a command starts fast.
 _LATER = {
-    "fretpath.music.accounts": ("Account",),
+    "fretpath.music.outside": ("Account",),
     "fretpath.music.departures": ("Departure", "ScaleReading", "read_scales"),
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),
     "fretpath.music.scales": ("scales_holding",),

@@ -10,9 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from fretpath.music.accounts import Account, accounts_of, base_scale, departure_name
+from fretpath.music.accounts import accounts_of
 from fretpath.music.key import SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody
+from fretpath.music.outside import Account, base_scale, departure_name
 from fretpath.music.passage import Passage, passages
 from fretpath.music.scales import MODES, Difference, difference
 
@@ -45,7 +46,7 @@ class Departure:
     name: str
     """What it is called, such as ``raised fourth``."""
     kind: str
-    """The kind of its account (:data:`fretpath.music.accounts.KINDS`)."""
+    """The kind of its account (:data:`fretpath.music.outside.KINDS`)."""
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,9 @@ import re
 from dataclasses import dataclass, replace
 
 from fretpath.errors import RequestError
-from fretpath.music.accounts import base_scale
 from fretpath.music.key import Degree, Key, Scale, scale_named
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Note, Placement
+from fretpath.music.outside import base_scale
 from fretpath.music.pitch import LETTERS, Interval, Pitch
 
 __all__ = ["Transposed", "in_mode", "moved_by", "transposed", "usual_tonic", "way_to"]

@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
-from fretpath.music.accounts import Account
 from fretpath.music.departures import Departure, ScaleReading
+from fretpath.music.outside import Account
 from fretpath.music.passage import listed
 
 __all__ = ["readings_data", "render_readings", "spoken"]

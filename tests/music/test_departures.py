@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import SCALES, Key, Melody, RequestError, parse_melody
-from fretpath.music.accounts import KINDS, Account
 from fretpath.music.departures import ScaleReading, read_scales
+from fretpath.music.outside import KINDS, Account
 from tests.strategies import melodies
 
 TUNES = Path(__file__).parents[2] / "demo_melodies"
@@ -211,6 +211,11 @@ class TestMinor:
     def test_neapolitan_like_flat_second(self) -> None:
         accounts = reading("1 2 b3 4 5 b2 1 | 4 b2 7, 1", "A minor").accounts
         assert "Neapolitan-like flat second" in [account.title for account in accounts]
+
+    def test_a_flat_second_with_a_leading_note_is_not_phrygian(self) -> None:
+        accounts = reading("1 b3 4 b2 7, 1 b2 7, 1", "A minor").accounts
+        assert [account.kind for account in accounts] == ["minor", "neapolitan"]
+        assert only(reading("1 b3 4 b2 b7, 1", "A minor")).title == "phrygian"
 
     def test_a_major_third_at_the_end(self) -> None:
         assert only(reading("1 b3 5 4 b3 2 1 3", "A minor")).kind == "final"
