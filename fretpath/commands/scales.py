@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
-from fretpath.commands.files import melody_text
+from fretpath.commands.files import file_text, melody_files
 from fretpath.commands.options import (
     add_instrument_options,
     add_output_options,
@@ -13,7 +12,7 @@ from fretpath.commands.options import (
     delivered,
     instrument_from,
 )
-from fretpath.errors import FretpathError, ScoreFileError
+from fretpath.errors import FretpathError
 from fretpath.music.departures import read_scales
 from fretpath.music.key import SCALES, scale_named
 from fretpath.music.melody import Melody
@@ -58,19 +57,16 @@ def run(arguments: argparse.Namespace) -> str:
 
 def _tunes(folder: str) -> tuple[dict[str, list[str]], list[str]]:
     """Titles by scale, and the files that are no melody."""
-    path = Path(folder)
-    if not path.is_dir():
-        raise ScoreFileError(f"there is no folder {folder}")
     tunes: dict[str, list[str]] = {}
     unread = []
-    for file in sorted(path.glob("*.txt")):
+    for file in melody_files(folder):
         try:
-            text, source = melody_text(str(file))
-            melody = parse_melody(text, source=source)
-            for name in _scales_of(melody):
-                tunes.setdefault(name, []).append(melody.title or file.stem)
+            melody = parse_melody(file_text(file), source=file.name)
         except FretpathError:
             unread.append(file.name)
+            continue
+        for name in _scales_of(melody):
+            tunes.setdefault(name, []).append(melody.title or file.stem)
     return tunes, unread
 
 

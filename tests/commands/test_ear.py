@@ -224,7 +224,7 @@ class TestScales:
         page = say(capsys, "scales", "lydian", "--folder", str(tmp_path))
         assert "tunes      Quay" in page
         assert "not read: two.txt" in page
-        assert "there is no folder" in refusal(capsys, "scales", "--folder", str(tmp_path / "no"))
+        assert "is no folder" in refusal(capsys, "scales", "--folder", str(tmp_path / "no"))
 
     def test_which_scales_hold_these(self, capsys: Said) -> None:
         found = data(capsys, "scales", "--from", "1,2,3,#4,5")
