@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from fretpath.commands.files import file_text, melody_files
+from fretpath.commands.folder import each_melody, finished
 from fretpath.commands.options import (
     add_instrument_options,
     add_output_options,
@@ -12,7 +12,6 @@ from fretpath.commands.options import (
     delivered,
     instrument_from,
 )
-from fretpath.errors import FretpathError
 from fretpath.music.departures import read_scales
 from fretpath.music.key import SCALES, scale_named
 from fretpath.music.melody import Melody
@@ -46,28 +45,28 @@ def run(arguments: argparse.Namespace) -> str:
     scales = [scale_named(named)] if named else list(SCALES.values())
     instrument = instrument_from(arguments)
     patterns = patterns_of(scales, instrument, hand=arguments.hand)
-    tunes, unread = _tunes(arguments.folder) if arguments.folder else (None, [])
+    tunes, faults = _tunes(arguments.folder) if arguments.folder else (None, [])
     if arguments.json:
-        return delivered(arguments, as_json(palette_data(scales, patterns, tunes)))
-    page = render_palette(scales, patterns, instrument=instrument.name, tunes=tunes)
-    if unread:
-        page += f"not read: {', '.join(unread)}\n"
-    return delivered(arguments, page)
+        text = as_json(palette_data(scales, patterns, tunes))
+    else:
+        text = render_palette(scales, patterns, instrument=instrument.name, tunes=tunes)
+    return finished(delivered(arguments, text), faults)
 
 
 def _tunes(folder: str) -> tuple[dict[str, list[str]], list[str]]:
-    """Titles by scale, and the files that are no melody."""
+    """Titles by scale, and the faults of files that are no melody."""
+    used, faults = each_melody(folder, _use)
     tunes: dict[str, list[str]] = {}
-    unread = []
-    for file in melody_files(folder):
-        try:
-            melody = parse_melody(file_text(file), source=file.name)
-        except FretpathError:
-            unread.append(file.name)
-            continue
-        for name in _scales_of(melody):
-            tunes.setdefault(name, []).append(melody.title or file.stem)
-    return tunes, unread
+    for title, names in used:
+        for name in names:
+            tunes.setdefault(name, []).append(title)
+    return tunes, faults
+
+
+def _use(name: str, text: str) -> tuple[str, list[str]]:
+    """The title of a tune (or the name of its file) and the scales it uses."""
+    melody = parse_melody(text, source=name)
+    return melody.title or name.removesuffix(".txt"), _scales_of(melody)
 
 
 def _scales_of(melody: Melody) -> list[str]:

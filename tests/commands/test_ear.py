@@ -221,9 +221,11 @@ class TestScales:
     def test_tunes_of_a_folder(self, capsys: Said, tmp_path: Path) -> None:
         (tmp_path / "one.txt").write_text("title: Quay\nkey: F lydian\n\n1 2 3 #4 5 6 7 8")
         (tmp_path / "two.txt").write_text("this is no tune")
-        page = say(capsys, "scales", "lydian", "--folder", str(tmp_path))
-        assert "tunes      Quay" in page
-        assert "not read: two.txt" in page
+        assert main(["scales", "lydian", "--folder", str(tmp_path)]) == 1
+        said = capsys.readouterr()
+        assert "tunes      Quay" in said.out
+        assert "1 file left out" in said.err
+        assert "two.txt" in said.err
         assert "is no folder" in refusal(capsys, "scales", "--folder", str(tmp_path / "no"))
 
     def test_which_scales_hold_these(self, capsys: Said) -> None:
