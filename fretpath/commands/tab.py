@@ -1,4 +1,4 @@
-"""Print a melody as fingered tab with its spelling under it, or write its sound."""
+"""Print a melody as fingered tab with its spelling under it, or write its sound or score."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from fretpath.commands.options import (
     sound_plan_from,
 )
 from fretpath.errors import RequestError
+from fretpath.exchange.kinds import ending_of, is_score_name
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.data import arrangement_data
@@ -29,8 +30,6 @@ from fretpath.page.tab import ROWS, SPACINGS, render_tab
 _ELSEWHERE = {
     ".html": "fretpath sheet",
     ".svg": "fretpath neck",
-    ".mid": "fretpath convert",
-    ".midi": "fretpath convert",
 }
 """What else a file name may promise, and the command that makes it."""
 
@@ -68,7 +67,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> str:
-    """The tab, the same as JSON or as sentences, or its sound."""
+    """The tab, the same as JSON or as sentences, its sound, or its score."""
     arrangement = arrangement_from(arguments)
     if arguments.cannot_reach is not None:
         from fretpath.neck.arranging import replan
@@ -76,6 +75,11 @@ def run(arguments: argparse.Namespace) -> str:
         arrangement = replan(arrangement, arguments.cannot_reach)
     if _is_sound(arguments):
         write_file(arguments.output, _sound(arguments, arrangement))
+        return ""
+    if is_score_name(arguments.output or ""):
+        from fretpath.exchange.writing import score_bytes
+
+        write_file(arguments.output, score_bytes(arrangement, ending_of(arguments.output)))
         return ""
     arrangement, found, key_found = _with_found_key(arrangement)
     ways = _ways(arrangement, arguments.ways)
@@ -153,7 +157,8 @@ def _is_sound(arguments: argparse.Namespace) -> bool:
     suffix = os.path.splitext(arguments.output or "")[1].lower()
     if suffix in _ELSEWHERE:
         raise RequestError(
-            f'tab writes text, or sound as .wav; "{_ELSEWHERE[suffix]}" writes {suffix}'
+            f"tab writes text, sound (.wav) and scores (.mid, .musicxml); "
+            f'"{_ELSEWHERE[suffix]}" writes {suffix}'
         )
     if suffix == ".wav":
         return True

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
+from fretpath.music.departures import read_scales
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.heading import degree_labels, roman
@@ -48,13 +49,12 @@ def questions_about(arrangement: Arrangement, *, degrees: str = "major") -> list
 
 
 def _departures(melody: Melody, labels: tuple[str, ...]) -> str:
-    places = [
-        f"{melody.place_of(event)}: {label} ({pitch})"
-        for event, degree, label, pitch in zip(
-            melody.struck, melody.degrees, labels, melody.pitches, strict=True
-        )
-        if degree and (key := melody.key_at(event)) and not key.holds(degree)
-    ]
+    places = []
+    found = [departure for reading in read_scales(melody) for departure in reading.departures]
+    for departure in found:
+        event, pitch = melody.struck[departure.note], melody.pitches[departure.note]
+        label = labels[departure.note]
+        places.append(f"{melody.place_of(event)}: {label} ({pitch}), {departure.name}")
     places += [f"{melody.place_of(event)}: now {key}" for event, key in melody.keys[1:]]
     return "; ".join(places) or "nowhere"
 

@@ -23,12 +23,13 @@ from fretpath.page.heading import (
     degree_labels,
     figures_line,
     header_lines,
+    instrument_line,
     legend_lines,
     roman,
     wrapped,
 )
 
-__all__ = ["ROWS", "SPACINGS", "Tab", "render_tab"]
+__all__ = ["ROWS", "SPACINGS", "Tab", "degree_labels", "instrument_line", "render_tab"]
 
 ROWS = ("bar", "position", "count", "degree", "interval", "note", "finger")
 """Rows that can stand around the tab, in their order on the page."""

@@ -30,13 +30,23 @@ def test_a_tune_as_sound(capsys, tmp_path: Path) -> None:
         assert sound.getnframes() == 9 * 44100
 
 
+def test_a_tune_as_midi(capsys, tmp_path: Path) -> None:
+    """Read back by mido, which shares no code with the writer."""
+    mido = pytest.importorskip("mido")
+    path = tmp_path / "tune.mid"
+    assert run(capsys, "tab", "1 5 8:2", *BASS, "-o", str(path)) == (0, "", "")
+    messages = [message for track in mido.MidiFile(path).tracks for message in track]
+    struck = [m.note for m in messages if m.type == "note_on" and m.velocity > 0]
+    assert struck == [35, 42, 47]
+
+
 @pytest.mark.parametrize(
     ("words", "message"),
     [
         (["tab", "1", "--drone"], "--drone changes the sound: add -o tune.wav"),
         (["tab", "1", "--tempo", "0", "-o", "x.wav"], "a tempo is 20 to 400"),
         (["tab", "1", "-o", "x.svg"], '"fretpath neck" writes .svg'),
-        (["tab", "1", "-o", "x.mid"], '"fretpath convert" writes .mid'),
+        (["tab", "1", "--drone", "-o", "x.mid"], "--drone changes the sound"),
         (["tab", "1", "--hide", "tabs"], 'cannot hide "tabs"; did you mean "tab"?'),
         (["tab", "1", "--hide", "tab", "--json"], "drop one of the two"),
         (["tab", "1", "--rows", "fingers"], 'did you mean "finger"?'),

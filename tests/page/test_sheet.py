@@ -182,7 +182,7 @@ def test_questions_and_answers() -> None:
     assert answers["Which degree starts it?"] == "3 (E2)"
     assert answers["Which degree ends it?"] == "1 (C2)"
     assert answers["Where does it leave the scale?"] == (
-        "bar 1, note 3: #4 (F#2); bar 2, note 2: b7 (Bb2)"
+        "bar 1, note 3: #4 (F#2), raised fourth; bar 2, note 2: b7 (Bb2), flat seventh"
     )
     leap = answers["Where is the widest leap, and how wide is it?"]
     assert leap == "bar 2, notes 2 and 3: down a minor seventh"
