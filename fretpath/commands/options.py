@@ -6,6 +6,7 @@ import argparse
 import json
 import re
 from dataclasses import replace
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from fretpath.commands.files import melody_text, write_file
@@ -73,6 +74,7 @@ def add_score_options(parser: argparse.ArgumentParser) -> None:
         "--voice", choices=("top", "lowest"), default="top", help="which note of a chord"
     )
     score.add_argument("--places", action="store_true", help="keep the strings and frets given")
+    parser.set_defaults(remarks=[])
 
 
 def melody_from(arguments: argparse.Namespace) -> Melody:
@@ -97,7 +99,8 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
         lowest=arguments.voice == "lowest",
         places=arguments.places,
     )
-    arguments.remarks = found.remarks
+    name = PurePath(path).name
+    arguments.remarks.extend(f"{name}: {remark}" for remark in found.remarks)
     return found.melody if arguments.key is None else in_key(found.melody, Key.parse(arguments.key))
 
 

@@ -35,7 +35,7 @@ def add_tab_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--key", help="tonic and mode the degrees count from, such as 'C minor'")
     add_instrument_options(parser)
-    parser.set_defaults(instrument=None)
+    parser.set_defaults(instrument=None, remarks=[])
 
 
 def run(arguments: argparse.Namespace) -> str:
@@ -58,7 +58,8 @@ def tab_from(arguments: argparse.Namespace) -> tuple[PlayedTab, str]:
     tab = read_tab(text, source=source, strings=strings)
     if named is None and arguments.tuning is None:
         named, reason = instrument_of(tab)
-        arguments.remarks = (reason,) if "--" in reason or "names" in reason else ()
+        if "--" in reason or "names" in reason:
+            arguments.remarks.append(reason)
     made = (named or instrument_named("bass")).customised(
         tuning=arguments.tuning,
         frets=arguments.frets,

@@ -20,6 +20,7 @@ from fretpath.commands.options import (
     sound_plan_from,
 )
 from fretpath.errors import RequestError
+from fretpath.exchange.kinds import ending_of, is_score_name
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.data import arrangement_data
@@ -76,6 +77,11 @@ def run(arguments: argparse.Namespace) -> str:
         arrangement = replan(arrangement, arguments.cannot_reach)
     if _is_sound(arguments):
         write_file(arguments.output, _sound(arguments, arrangement))
+        return ""
+    if is_score_name(str(arguments.output or "")):
+        from fretpath.exchange.writing import score_bytes
+
+        write_file(arguments.output, score_bytes(arrangement, ending_of(arguments.output)))
         return ""
     arrangement, found, key_found = _with_found_key(arrangement)
     ways = _ways(arrangement, arguments.ways)

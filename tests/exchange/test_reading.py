@@ -214,9 +214,22 @@ def test_tab_reads_a_tune_of_a_book(book: Path, capsys: pytest.CaptureFixture[st
     assert main(["tab", str(book), "--tune", "1", "--instrument", "guitar"]) == 0
     printed = capsys.readouterr()
     assert printed.out.startswith("Harbour Lane\nkey D mixolydian; meter 3/4; tempo 96")
-    assert "fretpath: note: left out: chord symbols (1)" in printed.err
+    assert "fretpath: note: book.abc: left out: chord symbols (1)" in printed.err
     assert main(["tab", str(book)]) == 1
     assert "--tune NUMBER" in capsys.readouterr().err
+
+
+def test_tab_and_sheet_read_and_write_scores(
+    book: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out.musicxml"
+    words = [str(book), "--instrument", "guitar", "--tune", "7"]
+    assert main(["tab", *words, "-o", str(out)]) == 0
+    assert open_book(out.read_bytes(), "out.musicxml").tune(None).title == "The Other One"
+    assert main(["sheet", *words, "-o", str(tmp_path / "sheet.html")]) == 0
+    assert "The Other One" in (tmp_path / "sheet.html").read_text()
+    assert main(["sheet", *words[:-1], "1", "-o", str(tmp_path / "sheet.html")]) == 0
+    assert "book.abc: left out" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("ending", [".musicxml", ".mxl", ".mid", ".abc", ".txt", ".xml", ".midi"])
