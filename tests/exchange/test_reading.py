@@ -306,3 +306,22 @@ def test_read_takes_the_instrument_it_is_told(
     assert data["tuning"] == [str(s.open) for s in reversed(instrument_named("ukulele").strings)]
     assert main(["read", str(path), "--instrument", "guitar"]) == 1
     assert "the tab has 4 strings, the guitar has 6" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("music", "pitches"),
+    [
+        ("^D D D/D/ | D2 d", "D#4 D#4 D#4 D#4 D4 D5"),
+        ("^D d =D D | d", "D#4 D#5 D4 D4 D5"),
+        ("_B4- | B B", "Bb4 B4"),
+        ("HC uD vE TF ~G .A", "C4 D4 E4 F4 G4 A4"),
+        ("!trill!C +fermata+D [EG] [1 F :|2 G", "C4 D4 G4 F4 G4"),
+        ("(3CDE {g}F (GA) B", "C4 D4 E4 F4 G4 A4 B4"),
+    ],
+)
+def test_abc_means_what_the_standard_says(music: str, pitches: str) -> None:
+    """ABC 2.1: accidentals hold to the bar line for their letter in every octave (4.2, default of
+    propagate-accidentals), through a tie too; H to W and h to w are decorations (4.16)."""
+    text = f"X:1\nM:4/4\nL:1/4\nK:C\n{music} |]\n"
+    melody = open_book(text.encode(), "a.abc").tune(None).read().melody
+    assert " ".join(map(str, melody.pitches)) == pitches
