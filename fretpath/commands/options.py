@@ -90,7 +90,7 @@ def melody_from(arguments: argparse.Namespace) -> Melody:
 
 def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     """The melody of a score file; what must be said about it is kept for standard error."""
-    from fretpath.exchange.scores import in_key, read_score
+    from fretpath.exchange.scores import moved_to, read_score
 
     found = read_score(
         path,
@@ -101,7 +101,9 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     )
     name = PurePath(path).name
     arguments.remarks.extend(f"{name}: {remark}" for remark in found.remarks)
-    return found.melody if arguments.key is None else in_key(found.melody, Key.parse(arguments.key))
+    return (
+        found.melody if arguments.key is None else moved_to(found.melody, Key.parse(arguments.key))
+    )
 
 
 def _octave(number: int) -> int:

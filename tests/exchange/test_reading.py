@@ -11,7 +11,7 @@ import pytest
 from fretpath import RequestError, instrument_named, parse_melody
 from fretpath.commands import main
 from fretpath.exchange.assemble import Imported
-from fretpath.exchange.scores import Book, in_key, open_book
+from fretpath.exchange.scores import Book, moved_to, open_book
 from fretpath.music.key import Key
 
 ABC = """\
@@ -194,9 +194,9 @@ def test_bars_cut_by_a_repeat_are_joined_and_odd_bars_get_their_own_meter() -> N
 
 def test_a_new_key_moves_the_melody_by_the_smaller_way() -> None:
     melody = abc().melody
-    assert str(in_key(melody, Key.parse("C mixolydian")).tonic) == "C4"
-    assert str(in_key(melody, Key.parse("E")).tonic) == "E4"
-    moved = in_key(melody, Key.parse("E mixolydian"))
+    assert str(moved_to(melody, Key.parse("C mixolydian")).tonic) == "C4"
+    assert str(moved_to(melody, Key.parse("E")).tonic) == "E4"
+    moved = moved_to(melody, Key.parse("E mixolydian"))
     assert moved.degrees == melody.degrees
 
 
