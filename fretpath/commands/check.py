@@ -36,12 +36,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> str:
     """The faults, both figures side by side, and our fingering; or the same as JSON."""
     tab, text = tab_from(arguments)
-    remarks = getattr(arguments, "remarks", ())
     against = None
     if arguments.against is not None:
         arguments.melody = [arguments.against]
         against = melody_from(arguments)
-        arguments.remarks = (*remarks, *getattr(arguments, "remarks", ()))
     found = check_tab(tab, against, hand=arguments.hand)
     meter = against.meter if against and against.meter else _meter(arguments.meter, tab.tab.header)
     faults = [*count_faults(text, meter), *found.faults]

@@ -6,6 +6,7 @@ import argparse
 import json
 import re
 from dataclasses import replace
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from fretpath.commands.files import melody_text, write_file
@@ -73,6 +74,7 @@ def add_score_options(parser: argparse.ArgumentParser) -> None:
         "--voice", choices=("top", "lowest"), default="top", help="which note of a chord"
     )
     score.add_argument("--places", action="store_true", help="keep the strings and frets given")
+    parser.set_defaults(remarks=[])
 
 
 def melody_from(arguments: argparse.Namespace) -> Melody:
@@ -88,7 +90,7 @@ def melody_from(arguments: argparse.Namespace) -> Melody:
 
 def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     """The melody of a score file; what must be said about it is kept for standard error."""
-    from fretpath.exchange.scores import in_key, read_score
+    from fretpath.exchange.scores import moved_to, read_score
 
     found = read_score(
         path,
@@ -97,8 +99,11 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
         lowest=arguments.voice == "lowest",
         places=arguments.places,
     )
-    arguments.remarks = found.remarks
-    return found.melody if arguments.key is None else in_key(found.melody, Key.parse(arguments.key))
+    name = PurePath(path).name
+    arguments.remarks.extend(f"{name}: {remark}" for remark in found.remarks)
+    return (
+        found.melody if arguments.key is None else moved_to(found.melody, Key.parse(arguments.key))
+    )
 
 
 def _octave(number: int) -> int:

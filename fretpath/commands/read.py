@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from fretpath.commands.files import melody_text
+from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_instrument_options,
     add_output_options,
@@ -17,6 +18,7 @@ from fretpath.music.key import Key
 from fretpath.music.notation import format_melody
 from fretpath.neck.catalogue import instrument_named
 from fretpath.page.heading import degree_labels, instrument_line
+from fretpath.page.spelling import guess_data, guess_lines
 from fretpath.page.tabmelody import PlayedTab, instrument_of, key_of, played
 from fretpath.page.tabtext import TabText, read_tab
 
@@ -35,17 +37,21 @@ def add_tab_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--key", help="tonic and mode the degrees count from, such as 'C minor'")
     add_instrument_options(parser)
-    parser.set_defaults(instrument=None)
+    parser.set_defaults(instrument=None, remarks=[])
 
 
 def run(arguments: argparse.Namespace) -> str:
     """A row a note, then the doubts; or melody text; or the same as JSON."""
     found, _ = tab_from(arguments)
+    melody, guess = with_found_key(found.melody)
+    found = replace(found, melody=melody)
     if arguments.json:
-        return delivered(arguments, as_json(_data(found)))
+        key_found = {"key_found": guess_data(guess)} if guess else {}
+        return delivered(arguments, as_json(_data(found) | key_found))
     if arguments.melody:
-        return delivered(arguments, format_melody(found.melody))
-    return delivered(arguments, "\n".join(_page(found)) + "\n")
+        return delivered(arguments, format_melody(melody))
+    key_line = guess_lines(guess).rstrip() if guess else _key_line(found)
+    return delivered(arguments, "\n".join(_page(found, key_line)) + "\n")
 
 
 def tab_from(arguments: argparse.Namespace) -> tuple[PlayedTab, str]:
@@ -58,7 +64,8 @@ def tab_from(arguments: argparse.Namespace) -> tuple[PlayedTab, str]:
     tab = read_tab(text, source=source, strings=strings)
     if named is None and arguments.tuning is None:
         named, reason = instrument_of(tab)
-        arguments.remarks = (reason,) if "--" in reason or "names" in reason else ()
+        if "--" in reason or "names" in reason:
+            arguments.remarks.append(reason)
     made = (named or instrument_named("bass")).customised(
         tuning=arguments.tuning,
         frets=arguments.frets,
@@ -69,9 +76,9 @@ def tab_from(arguments: argparse.Namespace) -> tuple[PlayedTab, str]:
     return played(tab, made, key, source=source), text
 
 
-def _page(found: PlayedTab) -> list[str]:
+def _page(found: PlayedTab, key_line: str) -> list[str]:
     melody = found.melody
-    lines = [instrument_line(found.instrument), _key_line(found), ""]
+    lines = [instrument_line(found.instrument), key_line, ""]
     lines.append(
         f"{'bar':>4} {'note':>4}  {'string':<8} {'fret':>4}  {'pitch':<6} {'degree':<7} marks"
     )
@@ -90,10 +97,7 @@ def _page(found: PlayedTab) -> list[str]:
 
 
 def _key_line(found: PlayedTab) -> str:
-    key = found.melody.key
-    if key is None:
-        return "key not given (--key adds degrees); letters by the nearest key signature"
-    return f"key {key}; degrees count against the major scale of the tonic"
+    return f"key {found.melody.key}; degrees count against the major scale of the tonic"
 
 
 def _doubts(found: PlayedTab) -> list[str]:

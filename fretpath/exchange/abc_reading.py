@@ -1,10 +1,10 @@
 """ABC 2.1 (standard of December 2011) made ready for music21, and what music21 leaves out.
 
-music21 10.5 reads ABC with five gaps, which are closed here: it loses a note that has one of the
-standard's redefinable symbols (H to W, h to w) in front; without a version line it lets an
-accidental hold for one note only and not to the bar line; it does not know the Locrian mode; it
-passes over a change of key in square brackets; and it uses one on a line of its own (or a change
-of meter) without telling where.
+music21 10.5 reads ABC with six gaps, which are closed here: it loses a note that has one of the
+standard's redefinable symbols (H to W, h to w) in front, and a note right before ``::``; without
+a version line it lets an accidental hold for one note only and not to the bar line; it does not
+know the Locrian mode; it passes over a change of key in square brackets; and it uses one on a
+line of its own (or a change of meter) without telling where.
 """
 
 from __future__ import annotations
@@ -45,6 +45,7 @@ def plain_abc(text: str) -> str:
     text = _INLINE.sub(r"\n\1\n", re.sub(r"%abc.*\n", "", text))
     text = _LOCRIAN.sub(_as_major, text)
     head, music = _cut(text)
+    music = [line if _FIELD.match(line) else line.replace("::", " :: ") for line in music]
     lines = [line if _FIELD.match(line) else _ORNAMENT.sub(r"\1", line) for line in music]
     return "%abc-2.1\n" + head + "\n".join(lines)
 

@@ -114,7 +114,7 @@ def assembled(voice: Voice, name: str) -> Imported:
         bars=tuple(bars),
         phrases=tuple(sorted(at for at in starts if 0 < at < count)),
         octave=_octave(keys, voice.sounds),
-        title=" ".join(voice.title.split()),
+        title=" ".join("".join(c if c.isprintable() else " " for c in voice.title).split()),
         tempo=_tempo(voice, meters),
     )
     left_out = tuple((what, n) for what, n in sorted(voice.left_out.items()) if n)

@@ -32,9 +32,11 @@ from fretpath.exchange.safety import (
     unpacked,
 )
 from fretpath.music.key import Key
+from fretpath.music.keyfinding import in_key
 from fretpath.music.melody import Melody
+from fretpath.music.transposing import moved_by, way_to
 
-__all__ = ["Book", "Tune", "in_key", "open_book", "read_score", "without_octave"]
+__all__ = ["Book", "Tune", "moved_to", "open_book", "read_score", "without_octave"]
 
 _MOST_TUNES = 5000
 T = TypeVar("T")
@@ -227,14 +229,12 @@ def without_octave(imported: Imported) -> Imported:
     return replace(imported, melody=replace(imported.melody, octave_free=True))
 
 
-def in_key(melody: Melody, key: Key) -> Melody:
+def moved_to(melody: Melody, key: Key) -> Melody:
     """The melody moved to the tonic of ``key`` by the smaller way, and called by its mode.
 
     A melody without a key stays where it is and is given this one.
     """
-    old = melody.tonic
-    if old is None:
-        octave = key.tonic_below(min(melody.pitches)).octave
-        return replace(melody, keys=((0, key),), octave=min(max(octave, -1), 9))
-    moved = melody.transposed(key.tonic_near(old) - old)
+    if melody.key is None:
+        return in_key(melody, key)
+    moved = moved_by(melody, way_to(melody.key, key.tonic))
     return replace(moved, keys=((0, key), *moved.keys[1:]))

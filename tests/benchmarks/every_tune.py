@@ -22,7 +22,14 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from fretpath import FretpathError, OutOfRangeError, arrange, instrument_named
+from fretpath import (
+    FretpathError,
+    OutOfRangeError,
+    arrange,
+    format_melody,
+    instrument_named,
+    parse_melody,
+)
 from fretpath.exchange import scores
 from fretpath.exchange.scores import Tune, open_book, without_octave
 
@@ -103,6 +110,8 @@ def _compare(tune: Tune, imported: scores.Imported, report: Report) -> None:
     melody = imported.melody
     assert isinstance(tune.text, str)
     expected = struck_in_text(tune.text)
+    if parse_melody(format_melody(melody)).notes != melody.notes:
+        report.problems.append(f"text: {tune.name} changes when written as melody text")
     if len(melody.pitches) != expected:
         report.counts["tunes where the counters differ"] += 1
         report.counts["tunes where notes are fewer than in the text"] += (

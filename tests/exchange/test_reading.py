@@ -11,7 +11,7 @@ import pytest
 from fretpath import RequestError, instrument_named, parse_melody
 from fretpath.commands import main
 from fretpath.exchange.assemble import Imported
-from fretpath.exchange.scores import Book, in_key, open_book
+from fretpath.exchange.scores import Book, moved_to, open_book
 from fretpath.music.key import Key
 
 ABC = """\
@@ -194,9 +194,9 @@ def test_bars_cut_by_a_repeat_are_joined_and_odd_bars_get_their_own_meter() -> N
 
 def test_a_new_key_moves_the_melody_by_the_smaller_way() -> None:
     melody = abc().melody
-    assert str(in_key(melody, Key.parse("C mixolydian")).tonic) == "C4"
-    assert str(in_key(melody, Key.parse("E")).tonic) == "E4"
-    moved = in_key(melody, Key.parse("E mixolydian"))
+    assert str(moved_to(melody, Key.parse("C mixolydian")).tonic) == "C4"
+    assert str(moved_to(melody, Key.parse("E")).tonic) == "E4"
+    moved = moved_to(melody, Key.parse("E mixolydian"))
     assert moved.degrees == melody.degrees
 
 
@@ -214,9 +214,22 @@ def test_tab_reads_a_tune_of_a_book(book: Path, capsys: pytest.CaptureFixture[st
     assert main(["tab", str(book), "--tune", "1", "--instrument", "guitar"]) == 0
     printed = capsys.readouterr()
     assert printed.out.startswith("Harbour Lane\nkey D mixolydian; meter 3/4; tempo 96")
-    assert "fretpath: note: left out: chord symbols (1)" in printed.err
+    assert "fretpath: note: book.abc: left out: chord symbols (1)" in printed.err
     assert main(["tab", str(book)]) == 1
     assert "--tune NUMBER" in capsys.readouterr().err
+
+
+def test_tab_and_sheet_read_and_write_scores(
+    book: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out.musicxml"
+    words = [str(book), "--instrument", "guitar", "--tune", "7"]
+    assert main(["tab", *words, "-o", str(out)]) == 0
+    assert open_book(out.read_bytes(), "out.musicxml").tune(None).title == "The Other One"
+    assert main(["sheet", *words, "-o", str(tmp_path / "sheet.html")]) == 0
+    assert "The Other One" in (tmp_path / "sheet.html").read_text()
+    assert main(["sheet", *words[:-1], "1", "-o", str(tmp_path / "sheet.html")]) == 0
+    assert "book.abc: left out" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("ending", [".musicxml", ".mxl", ".mid", ".abc", ".txt", ".xml", ".midi"])
@@ -293,3 +306,23 @@ def test_read_takes_the_instrument_it_is_told(
     assert data["tuning"] == [str(s.open) for s in reversed(instrument_named("ukulele").strings)]
     assert main(["read", str(path), "--instrument", "guitar"]) == 1
     assert "the tab has 4 strings, the guitar has 6" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("music", "pitches"),
+    [
+        ("^D D D/D/ | D2 d", "D#4 D#4 D#4 D#4 D4 D5"),
+        ("^D d =D D | d", "D#4 D#5 D4 D4 D5"),
+        ("_B4- | B B", "Bb4 B4"),
+        ("HC uD vE TF ~G .A", "C4 D4 E4 F4 G4 A4"),
+        ("!trill!C +fermata+D [EG] [1 F :|2 G", "C4 D4 G4 F4 G4"),
+        ("C D E F::G A B c:|", "C4 D4 E4 F4 G4 A4 B4 C5"),
+        ("(3CDE {g}F (GA) B", "C4 D4 E4 F4 G4 A4 B4"),
+    ],
+)
+def test_abc_means_what_the_standard_says(music: str, pitches: str) -> None:
+    """ABC 2.1: accidentals hold to the bar line for their letter in every octave (4.2, default of
+    propagate-accidentals), through a tie too; H to W and h to w are decorations (4.16)."""
+    text = f"X:1\nM:4/4\nL:1/4\nK:C\n{music} |]\n"
+    melody = open_book(text.encode(), "a.abc").tune(None).read().melody
+    assert " ".join(map(str, melody.pitches)) == pitches

@@ -238,3 +238,5 @@ def test_bars_whose_count_does_not_run_through_the_meter() -> None:
     bad = "G |-5--5--5--5--|-4--4--4---|-4--------|\ncount 1  2  3  4   1  2  4     1 (2 3 4)\n"
     faults = list(count_faults(bad, meter))
     assert [(fault.kind, fault.line, fault.column) for fault in faults] == [("bar", 2, 17)]
+    late = "G |-5--5--5--5--|-4--4--4---|-4--------|\ncount 1  2  3  4   2  3  4     1 (2 3 4)\n"
+    assert [fault.column for fault in count_faults(late, meter)] == [17]
