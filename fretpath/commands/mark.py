@@ -1,4 +1,8 @@
-"""Mark students' answers against a melody, and name the tunes that train what was confused."""
+"""Mark students' answers against a melody, and name the tunes that train what was confused.
+
+An answer is degrees, notes or a text tab.  Lengths are marked only where an answer gives them; a
+tab has none.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +12,12 @@ from functools import partial
 
 from fretpath.commands.files import melody_text
 from fretpath.commands.folder import add_jobs_option, each_melody, finished
-from fretpath.commands.options import add_output_options, as_json, delivered
+from fretpath.commands.options import (
+    add_instrument_options,
+    add_output_options,
+    as_json,
+    delivered,
+)
 from fretpath.lesson.find import plain_degrees
 from fretpath.lesson.folder import check_tune
 from fretpath.lesson.marking import Marking, Points, confusions, mark, richness
@@ -26,7 +35,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "answers",
         metavar="ANSWER",
         nargs="+",
-        help="what a student wrote, degrees or notes: a file, or text in quotes",
+        help="what a student wrote: degrees, notes or a text tab; a file, or text in quotes",
     )
     parser.add_argument("--key", help="key of the tune when its text gives none")
     parser.add_argument(
@@ -44,6 +53,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     add_jobs_option(parser)
     add_output_options(parser)
+    add_instrument_options(parser)
+    parser.set_defaults(instrument=None)
 
 
 def run(arguments: argparse.Namespace) -> str:
@@ -73,10 +84,31 @@ def _marked(
 ) -> tuple[str, Marking]:
     text, name = melody_text(argument)
     name = f"answer {number}" if name == "melody" else name
+    if _is_tab(text):
+        answer = _played(expected, text if argument == "-" else argument, arguments)
+        return name, mark(expected, answer, points=points, lengths=False)
     key = None if _gives_a_key(text) else arguments.answer_key or expected.key
     answer = parse_melody(text, key=key, source=name)
     lengths = _with_lengths(expected, answer, arguments.lengths)
     return name, mark(expected, answer, points=points, lengths=lengths)
+
+
+def _is_tab(text: str) -> bool:
+    """Whether some line is a string of a text tab; no line of music has two hyphens together."""
+    return any("--" in line and ":" not in line for line in text.splitlines())
+
+
+def _played(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody:
+    """What a text tab plays, in the key asked for, its own, or that of the tune."""
+    from fretpath.commands.read import tab_from
+
+    asked = argparse.Namespace(**{**vars(arguments), "tab": tab, "key": arguments.answer_key})
+    found = tab_from(asked)[0].melody
+    if found.key is None:
+        asked.key = str(expected.key)
+        found = tab_from(asked)[0].melody
+    arguments.remarks = (*getattr(arguments, "remarks", ()), *getattr(asked, "remarks", ()))
+    return found
 
 
 def _gives_a_key(text: str) -> bool:

@@ -21,11 +21,12 @@ from fretpath.neck.costs import Weights
 from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.wishes import Wishes
+from fretpath.page import sound
 
 __all__ = ["USUAL_TEMPO", "Neck", "Tune", "check_tune", "tune_from_text", "tune_of"]
 
-USUAL_TEMPO = Fraction(80)
-"""Beats a minute reckoned with where a tune gives no tempo (our choice)."""
+USUAL_TEMPO = Fraction(sound.USUAL_TEMPO)
+"""Beats a minute reckoned with where a tune gives no tempo: that of its sound."""
 
 
 @dataclass(frozen=True)

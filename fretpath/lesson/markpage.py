@@ -70,8 +70,8 @@ def _remarks(marking: Marking) -> Iterator[str]:
     if marking.octaves:
         count = abs(marking.octaves)
         word = "octave" if count == 1 else "octaves"
-        way = "low" if marking.octaves > 0 else "high"
-        yield from wrapped(f"(the whole answer lies {count} {word} too {way}; no points lost)")
+        way = "higher" if marking.octaves > 0 else "lower"
+        yield from wrapped(f"(read {count} {word} {way} as a whole; no points lost)")
     if not marking.lengths:
         yield from wrapped("(lengths are not marked)")
     for line in marking.respelled:

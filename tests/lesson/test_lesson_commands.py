@@ -151,6 +151,20 @@ def test_mark_reads_letters_in_the_key_of_the_tune(
     assert "every note is right" in other_key
 
 
+def test_mark_reads_a_tab(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    tune = str(DEMO / "ferry_bell.txt")
+    tab = tmp_path / "answer.tab"
+    assert run(capsys, "tab", tune, "-o", str(tab))[0] == 0
+    status, out, _ = run(capsys, "mark", tune, str(tab))
+    assert status == 0
+    assert "66 of 66 points (100%)" in out
+    # without a key of its own, in the key of the tune: D is 5 in G, C# is #4
+    tab.write_text("G|----------|\nD|----------|\nA|----5--4--|\nE|-3--------|\n")
+    out = run(capsys, "mark", "1 5 5", str(tab), "--key", "G")[1]
+    assert "note 3: 5 was taken for #4" in out
+    assert "lengths are not marked" in out
+
+
 def test_mark_leaves_lengths_out_when_an_answer_gives_none(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
