@@ -20,7 +20,7 @@ from fretpath.neck.instrument import (
 
 __all__ = ["INSTRUMENTS", "instrument_named"]
 
-HOME = 140.0
+HOME = 143.0
 """mm from the nut, learnt from guitarists (``docs/hand_model.md``)."""
 FIRST_POSITION = 2
 """Home fret of instruments whose tunes live among the open strings (common practice)."""

@@ -5,7 +5,7 @@ frets), the fingers reach apart, and the hand crosses strings.  Every term is tu
 micrometre-equivalents (1000 is one millimetre), rounded once, so that sums are exact and ties are
 real ties.  A path costs the sum of its notes and its steps.
 
-- A **note** costs by itself: open string, extension, reach, region, outer string.
+- A **note** costs by itself: open string, extension, little finger, reach, region, outer string.
 - A **step** from one note to the next costs shift and across; more or less time makes the shift
   dearer or cheaper (:mod:`fretpath.neck.pace`).
 
@@ -46,29 +46,31 @@ Floats = NDArray[np.float64]
 class Weights:
     """Named prices and the limits they count from; each 0 or more.
 
-    Prices are in millimetre-equivalents: what 1 stands for is 1 mm across the strings, or half a
-    millimetre of hand travel along the neck.
+    Prices are in millimetre-equivalents: what 1 stands for is 1 mm across the strings, or 0.42 mm
+    of hand travel along the neck.
     """
 
-    shift: float = 2.0
+    shift: float = 2.4
     """For each mm the hand moves along the neck."""
     across: float = 1.0
     """For each mm across the strings between two notes."""
-    open: float = 17.0
+    open: float = 25.0
     """For an open string (its sound differs, and a shape with open strings does not move to other
     keys)."""
     extension: float = 60.0
     """For a finger that leaves its own fret."""
+    little: float = 9.0
+    """For the little finger three frets or more from the index finger."""
     reach: float = 0.1
     """For each mm beyond ``reach_from`` from the index finger to one three or more frets away."""
     reach_from: float = 95.0
     """Span in mm that costs nothing."""
-    region: float = 0.07
+    region: float = 0.092
     """For each mm between the hand and its home; nearer than ``region_round``, rounded off to
     nothing."""
     region_at: float | None = None
     """Home of the index finger in mm from the nut; None is the instrument's own."""
-    region_round: float = 100.0
+    region_round: float = 150.0
     """Distance in mm within which the pull home fades away."""
     outer: float = 7.0
     """For each string further out than the middle two (or three)."""
@@ -109,7 +111,9 @@ class Weights:
 
 IN_POSITION = Weights()
 """For bass and guitar."""
-AMONG_OPEN_STRINGS = Weights(open=1.7, outer=0.0, region=0.5, region_round=40.0)
+AMONG_OPEN_STRINGS = Weights(
+    shift=2.0, open=1.7, little=0.0, outer=0.0, region=0.5, region_round=40.0
+)
 """For ukulele, banjo, mandolin and the violin family: stay low on the neck, where open strings
 and all strings are at hand (common practice; chosen by trial)."""
 
@@ -133,6 +137,7 @@ def note_parts(
     return {
         "open": _whole(np.where(fretted, fretted_price, share * weights.open)),
         "extension": _whole(np.where(states.extended, weights.extension, 0.0)),
+        "little": _whole(np.where(_wide(states), weights.little, 0.0)),
         "reach": _whole(_reach(instrument, states, weights)),
         "region": _whole(_region(instrument, states, weights)),
         "outer": _whole(_outer(instrument, states, weights)),
@@ -141,8 +146,12 @@ def note_parts(
 
 def _reach(instrument: Instrument, states: States, weights: Weights) -> Floats:
     span = along(instrument, states.fret) - along(instrument, states.position)
-    wide = states.fret - states.position >= WIDE
-    return np.where(wide, weights.reach * np.maximum(span - weights.reach_from, 0.0), 0.0)
+    return np.where(_wide(states), weights.reach * np.maximum(span - weights.reach_from, 0.0), 0.0)
+
+
+def _wide(states: States) -> NDArray[np.bool_]:
+    """Where the finger is three frets or more from the index finger."""
+    return (states.finger > 0) & (states.fret - states.position >= WIDE)
 
 
 def _region(instrument: Instrument, states: States, weights: Weights) -> Floats:

@@ -60,7 +60,7 @@ class Instrument:
     """Distance between neighbouring strings in mm: at the nut, at the bridge."""
     capo: int = 0
     """Fret under the capo, 0 for none."""
-    home: float = 140.0
+    home: float = 143.0
     """Where the index finger likes to be, in mm from the nut."""
     playing: str = "in position"
     """How its players go about it, which decides the prices used unless others are asked for:

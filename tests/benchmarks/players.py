@@ -35,11 +35,12 @@ from fretpath.neck.wishes import Wishes
 
 MEASURES = ("start", "free", "every 16th")
 SEARCHED = {
-    "shift": (1.2, 3.0),
-    "open": (10.0, 24.0),
-    "region": (0.04, 0.12),
-    "region_at": (110.0, 170.0),
-    "outer": (3.0, 10.0),
+    "shift": (1.5, 3.3),
+    "open": (12.0, 32.0),
+    "little": (3.0, 14.0),
+    "region": (0.05, 0.14),
+    "region_at": (115.0, 170.0),
+    "outer": (3.0, 11.0),
 }
 """Weights that --learn draws, and from where; across is 1 and sets the scale."""
 KEPT = 15

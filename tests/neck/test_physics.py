@@ -166,7 +166,7 @@ class TestRepeats:
     @given(tunes(most=6), st.integers(2, 3))
     def test_repeating_every_note_moves_nothing(self, tune: Melody, times: int) -> None:
         repeated = replace(tune, notes=tuple(n for n in tune.notes for _ in range(times)))
-        price = replace(Weights(), region=0.0, open=0.0, outer=0.0, reach=0.0)
+        price = replace(Weights(), region=0.0, open=0.0, outer=0.0, little=0.0, reach=0.0)
         assert (
             arrange(repeated, BASS, weights=price).cost == arrange(tune, BASS, weights=price).cost
         )
