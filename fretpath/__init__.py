@@ -40,6 +40,13 @@ from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangemen
 from fretpath.page.tab import render_tab
 
 if TYPE_CHECKING:
+    from fretpath.lesson.drill import look_alikes
+    from fretpath.lesson.find import Wanted, find_in
+    from fretpath.lesson.folder import Tune, tune_of
+    from fretpath.lesson.marking import Marking, mark
+    from fretpath.lesson.measures import EarMeasures, ear_measures
+    from fretpath.lesson.order import by_ear, by_hand
+    from fretpath.lesson.practice import hardest_shift, tempo_ladder
     from fretpath.music.departures import Departure, ScaleReading, read_scales
     from fretpath.music.keyfinding import KeyGuess, find_key
     from fretpath.music.outside import Account
@@ -57,6 +64,7 @@ __all__ = [
     "Arrangement",
     "Degree",
     "Departure",
+    "EarMeasures",
     "Figures",
     "Fingering",
     "FretpathError",
@@ -66,6 +74,7 @@ __all__ = [
     "Key",
     "KeyChoice",
     "KeyGuess",
+    "Marking",
     "Melody",
     "MelodySyntaxError",
     "Meter",
@@ -81,16 +90,25 @@ __all__ = [
     "SpelledNote",
     "Start",
     "Transposition",
+    "Tune",
     "UnplayableError",
+    "Wanted",
     "Weights",
     "Wishes",
     "arrange",
     "arrange_many",
+    "by_ear",
+    "by_hand",
     "describe",
+    "ear_measures",
+    "find_in",
     "find_key",
     "format_melody",
     "hand_named",
+    "hardest_shift",
     "instrument_named",
+    "look_alikes",
+    "mark",
     "parse_melody",
     "patterns_of",
     "rank_keys",
@@ -100,7 +118,9 @@ __all__ = [
     "replan",
     "scales_holding",
     "spell",
+    "tempo_ladder",
     "transpose",
+    "tune_of",
     "ways",
 ]
 
@@ -108,6 +128,13 @@ __version__ = "0.1.0"
 
 # Imported when first asked for, so that a command starts fast.
 _LATER = {
+    "fretpath.lesson.drill": ("look_alikes",),
+    "fretpath.lesson.find": ("Wanted", "find_in"),
+    "fretpath.lesson.folder": ("Tune", "tune_of"),
+    "fretpath.lesson.marking": ("Marking", "mark"),
+    "fretpath.lesson.measures": ("EarMeasures", "ear_measures"),
+    "fretpath.lesson.order": ("by_ear", "by_hand"),
+    "fretpath.lesson.practice": ("hardest_shift", "tempo_ladder"),
     "fretpath.music.outside": ("Account",),
     "fretpath.music.departures": ("Departure", "ScaleReading", "read_scales"),
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),

@@ -65,6 +65,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> str:
     """The drill asked for, or the same as JSON."""
+    if arguments.answers and arguments.kind != "look-alike":
+        raise RequestError(f"a drill of the kind {arguments.kind} has no answers; drop --answers")
     make = {"look-alike": _look_alike, "call": _call, "shift": _shift, "tempo": _tempo}
     text, data = make[arguments.kind](arguments)
     return delivered(arguments, as_json(data) if arguments.json else text)

@@ -11,9 +11,18 @@ from pathlib import Path
 from typing import TypeVar
 
 from fretpath.commands.files import file_text, melody_files
+from fretpath.commands.options import hand_from, instrument_from, weights_from, wishes_from
 from fretpath.errors import FretpathError, IncompleteError, RequestError
+from fretpath.lesson.folder import Neck
 
-__all__ = ["add_folder_options", "add_jobs_option", "each_file", "each_melody", "finished"]
+__all__ = [
+    "add_folder_options",
+    "add_jobs_option",
+    "each_file",
+    "each_melody",
+    "finished",
+    "neck_from",
+]
 
 _CHUNK = 32
 _FEW = 8
@@ -31,6 +40,21 @@ def add_folder_options(parser: argparse.ArgumentParser) -> None:
 def add_jobs_option(parser: argparse._ActionsContainer) -> None:
     """How many files are worked on at a time."""
     parser.add_argument("--jobs", type=int, default=1, help="files at a time (default 1)")
+
+
+def neck_from(arguments: argparse.Namespace, *, any_key: bool = False) -> Neck:
+    """The instrument, hand, prices and wishes of the arguments, the same for every tune."""
+    instrument = instrument_from(arguments)
+    wishes = wishes_from(arguments)
+    wishes.check(instrument)
+    return Neck(
+        instrument,
+        hand_from(arguments, instrument),
+        weights_from(arguments, instrument),
+        wishes,
+        arguments.objective,
+        any_key,
+    )
 
 
 def each_melody(

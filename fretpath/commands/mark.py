@@ -54,7 +54,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_jobs_option(parser)
     add_output_options(parser)
     add_instrument_options(parser)
-    parser.set_defaults(instrument=None)
+    parser.set_defaults(instrument=None, remarks=[])
 
 
 def run(arguments: argparse.Namespace) -> str:
@@ -102,13 +102,12 @@ def _played(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody
     """What a text tab plays, in the key asked for, its own, or that of the tune."""
     from fretpath.commands.read import tab_from
 
-    asked = argparse.Namespace(**{**vars(arguments), "tab": tab, "key": arguments.answer_key})
-    found = tab_from(asked)[0].melody
-    if found.key is None:
-        asked.key = str(expected.key)
-        found = tab_from(asked)[0].melody
-    arguments.remarks = (*getattr(arguments, "remarks", ()), *getattr(asked, "remarks", ()))
-    return found
+    asked = {**vars(arguments), "tab": tab, "key": arguments.answer_key}
+    found = tab_from(argparse.Namespace(**asked))[0].melody
+    if found.key is not None:
+        return found
+    asked |= {"key": str(expected.key), "remarks": []}
+    return tab_from(argparse.Namespace(**asked))[0].melody
 
 
 def _gives_a_key(text: str) -> bool:

@@ -11,19 +11,15 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, write_file
-from fretpath.commands.folder import add_folder_options, each_melody, finished
+from fretpath.commands.folder import add_folder_options, each_melody, finished, neck_from
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
     add_output_options,
     as_json,
     delivered,
-    hand_from,
-    instrument_from,
-    weights_from,
-    wishes_from,
 )
-from fretpath.lesson.folder import Neck, tune_from_text
+from fretpath.lesson.folder import tune_from_text
 from fretpath.lesson.order import by_ear, format_order, parse_order
 from fretpath.lesson.orderpage import order_data, order_page
 
@@ -48,7 +44,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> str:
     """Both orders with their reasons, or the same as JSON."""
-    neck = None if arguments.ear_only else _neck(arguments)
+    neck = None if arguments.ear_only else neck_from(arguments)
     name = neck.instrument.name if neck else ""
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
     measure = partial(tune_from_text, neck=neck)
@@ -61,12 +57,3 @@ def run(arguments: argparse.Namespace) -> str:
     else:
         text = order_page(lessons, name, measures=arguments.measures)
     return finished(delivered(arguments, text), faults)
-
-
-def _neck(arguments: argparse.Namespace) -> Neck:
-    instrument = instrument_from(arguments)
-    wishes = wishes_from(arguments)
-    wishes.check(instrument)
-    return Neck(
-        instrument, hand_from(arguments, instrument), weights_from(arguments, instrument), wishes
-    )

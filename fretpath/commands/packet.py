@@ -8,21 +8,15 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, melody_files, whole_folder, write_file
-from fretpath.commands.folder import add_jobs_option, each_file, finished
-from fretpath.commands.options import (
-    hand_from,
-    instrument_from,
-    sound_plan_from,
-    weights_from,
-    wishes_from,
-)
+from fretpath.commands.folder import add_jobs_option, each_file, finished, neck_from
+from fretpath.commands.options import sound_plan_from
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.lesson.folder import Neck, Tune, tune_from_text
 from fretpath.lesson.order import by_ear, parse_order
 from fretpath.lesson.packet import Style, contents_page, measures_csv, sheet_name, tune_sheets
 from fretpath.page.blanks import Blanks
 
-__all__ = ["add_packet_options", "asked_folder", "run_packet"]
+__all__ = ["add_packet_options", "asked_folder", "refuse_packet_options", "run_packet"]
 
 
 def add_packet_options(parser: argparse.ArgumentParser) -> None:
@@ -54,6 +48,9 @@ def _is_folder(name: str) -> bool:
 
 def run_packet(arguments: argparse.Namespace, folder: Path) -> str:
     """Write the packet; one line that says where it is."""
+    for option, given in _for_one_melody(arguments):
+        if given is not None:
+            raise RequestError(f"{option} is for single melodies, not for a folder of them")
     if arguments.output is None:
         raise RequestError("a packet is a folder of its own: name it with -o FOLDER")
     style = _style(arguments)
@@ -73,18 +70,27 @@ def run_packet(arguments: argparse.Namespace, folder: Path) -> str:
     return finished(_report(arguments.output, written), [*faults, *more])
 
 
+def refuse_packet_options(arguments: argparse.Namespace) -> None:
+    """Raise :class:`RequestError` when single melodies come with an option of packets."""
+    if arguments.order_file or arguments.choose_key or arguments.jobs != 1:
+        raise RequestError("--order-file, --choose-key and --jobs need a folder of melodies")
+
+
+def _for_one_melody(arguments: argparse.Namespace) -> list[tuple[str, object]]:
+    """Options that mean nothing for a folder, with what was given."""
+    return [
+        ("--key", arguments.key),
+        ("--octave", arguments.octave),
+        ("--tune", arguments.tune),
+        ("--part", arguments.part),
+        ("--places", arguments.places or None),
+        ("--for", arguments.reader),
+    ]
+
+
 def _style(arguments: argparse.Namespace) -> Style:
-    instrument = instrument_from(arguments)
-    wishes = wishes_from(arguments)
-    wishes.check(instrument)
     return Style(
-        neck=Neck(
-            instrument,
-            hand_from(arguments, instrument),
-            weights_from(arguments, instrument),
-            wishes,
-            any_key=arguments.choose_key,
-        ),
+        neck=neck_from(arguments, any_key=arguments.choose_key),
         title=arguments.title,
         hide=Blanks.parse(arguments.hide or "degrees"),
         degrees=arguments.degrees,

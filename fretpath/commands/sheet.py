@@ -21,7 +21,12 @@ from fretpath.commands.options import (
     delivered,
     sound_plan_from,
 )
-from fretpath.commands.packet import add_packet_options, asked_folder, run_packet
+from fretpath.commands.packet import (
+    add_packet_options,
+    asked_folder,
+    refuse_packet_options,
+    run_packet,
+)
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
 from fretpath.page.sound import melody_wav
@@ -50,6 +55,7 @@ def run(arguments: argparse.Namespace) -> str:
     folder = asked_folder(arguments)
     if folder:
         return run_packet(arguments, folder)
+    refuse_packet_options(arguments)
     hide = Blanks.parse(arguments.hide)
     reader = arguments.reader or ("student" if hide.any else "teacher")
     arrangements = tuple(

@@ -41,6 +41,8 @@ class Neck:
     """The prices of the path; None is those usual on the instrument."""
     wishes: Wishes = field(default_factory=Wishes)
     """What the teacher will not have otherwise."""
+    objective: str = "total"
+    """What is kept least, see :func:`fretpath.neck.arranging.arrange`."""
     any_key: bool = False
     """Whether a tune may move to the key and octave that suit the hand best."""
 
@@ -50,11 +52,21 @@ class Neck:
             from fretpath.neck.keychoice import rank_keys
 
             choices = rank_keys(
-                melody, self.instrument, hand=self.hand, weights=self.weights, wishes=self.wishes
+                melody,
+                self.instrument,
+                hand=self.hand,
+                weights=self.weights,
+                wishes=self.wishes,
+                objective=self.objective,
             )
             return choices[0].arrangement
         return arrange(
-            melody, self.instrument, hand=self.hand, weights=self.weights, wishes=self.wishes
+            melody,
+            self.instrument,
+            hand=self.hand,
+            weights=self.weights,
+            wishes=self.wishes,
+            objective=self.objective,
         )
 
 

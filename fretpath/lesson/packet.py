@@ -21,6 +21,7 @@ from fretpath.lesson.order import ACCURACY, Lesson, by_hand
 from fretpath.lesson.orderpage import news
 from fretpath.music.notation import parse_melody
 from fretpath.page.blanks import Blanks
+from fretpath.page.html import filled
 from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
 from fretpath.page.sound import SoundPlan, melody_wav
 from fretpath.page.tab import ROWS
@@ -81,16 +82,9 @@ def sheet_name(place: int, name: str) -> str:
 
 def contents_page(lessons: Sequence[tuple[int, Lesson]], style: Style) -> str:
     """The contents of a packet as one HTML page; *lessons* with their places."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("fretpath.lesson"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    page = environment.get_template("contents.html").render(
+    return filled(
+        "fretpath.lesson",
+        "contents.html",
         title=style.title or "Contents",
         instrument=style.neck.instrument.name,
         accuracy=" ".join(ACCURACY.split()),
@@ -106,7 +100,6 @@ def contents_page(lessons: Sequence[tuple[int, Lesson]], style: Style) -> str:
             for place, lesson in lessons
         ],
     )
-    return page.encode("utf-8", errors="replace").decode("utf-8")
 
 
 def measures_csv(lessons: Sequence[tuple[int, Lesson]]) -> str:

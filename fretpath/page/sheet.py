@@ -19,6 +19,7 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.chart import Chart, melody_chart
 from fretpath.page.heading import instrument_line, keys_line
+from fretpath.page.html import filled
 from fretpath.page.questions import Question, questions_about
 from fretpath.page.spoken import render_spoken
 from fretpath.page.tab import ROWS, Tab
@@ -169,23 +170,16 @@ def _embedded(wav: bytes) -> str:
 
 def render_sheet(sheet: Sheet) -> str:
     """The sheet as one HTML document."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
-    environment = Environment(
-        loader=PackageLoader("fretpath.page"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["drawing"] = lambda chart: Markup(chart.svg)
     tunes = sheet.tunes
-    page = environment.get_template("sheet.html").render(
+    return filled(
+        "fretpath.page",
+        "sheet.html",
+        filters={"drawing": lambda chart: Markup(chart.svg)},
         title=sheet.title or tunes[0].title,
         lesson=sheet.title,
         tunes=tunes,
         student=sheet.student,
         hidden=sheet.hide.any,
     )
-    return page.encode("utf-8", errors="replace").decode("utf-8")

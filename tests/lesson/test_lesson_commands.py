@@ -217,6 +217,7 @@ def test_call_and_answer_is_a_melody_that_other_commands_take(
         (("drill",), "no melody and no confused degrees"),
         (("drill", "--kind", "shift", "--confused", "3=b3"), "needs a melody"),
         (("drill", "1 2", "--choices", "9"), "2 to 6 choices"),
+        (("drill", "1 2", "--kind", "tempo", "--answers", "x"), "has no answers"),
         (("order", str(DEMO), "--jobs", "0"), "--jobs is 1 to 64"),
     ],
 )

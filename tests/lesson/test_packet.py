@@ -159,6 +159,25 @@ def test_a_packet_needs_a_folder_to_go_to(folder: Path, capsys: pytest.CaptureFi
     assert "name it with -o FOLDER" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    "words", [("--key", "B"), ("--octave", "0"), ("--for", "student"), ("--tune", "1")]
+)
+def test_options_of_single_melodies_are_refused_for_a_folder(
+    words: tuple[str, ...], folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert sheet(folder, tmp_path / "packet", *words) == 1
+    assert f"{words[0]} is for single melodies" in capsys.readouterr().err
+    assert not (tmp_path / "packet").exists()
+
+
+@pytest.mark.parametrize("words", [("--choose-key",), ("--jobs", "2"), ("--order-file", "x")])
+def test_options_of_packets_are_refused_for_a_melody(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["sheet", "1 2 3", *words]) == 1
+    assert "need a folder" in capsys.readouterr().err
+
+
 def test_a_whole_term(folder: Path, tmp_path: Path) -> None:
     (folder / "broken.txt").write_text("key: C major\n\n1 0", encoding="utf-8")
     script = ROOT / "docs" / "prepare_a_term.py"
