@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from fretpath.errors import RequestError, ScoreFileError
+from fretpath.exchange.kinds import ending_of, is_score_name
 
 __all__ = ["file_text", "melody_files", "melody_text", "whole_folder", "write_file"]
 
@@ -29,27 +30,44 @@ def melody_text(argument: str) -> tuple[str, str]:
         return _decoded(_standard_input(), "standard input"), "standard input"
     path = Path(argument)
     if _looks_like_a_file(argument, path):
-        return _decoded(_bytes(path), argument), path.name
+        return _text_of(path, argument), path.name
     return argument, "melody"
 
 
 def file_text(path: Path) -> str:
     """The text of a file; :class:`ScoreFileError` when it cannot be read as text."""
-    return _decoded(_bytes(path), path.name)
+    return _text_of(path, path.name)
+
+
+def _text_of(path: Path, name: str) -> str:
+    """The text of a file; a score file is put into melody text."""
+    if not is_score_name(path.name):
+        return _decoded(_bytes(path), name)
+    from fretpath.exchange.scores import read_score
+    from fretpath.music.notation import format_melody
+
+    return format_melody(read_score(path).melody)
 
 
 def melody_files(folder: str | Path) -> list[Path]:
-    """The melody files (``*.txt``) that lie in a folder itself, by name; at least one."""
+    """The melody files (``*.txt``) and scores that lie in a folder itself, by name; at least one.
+
+    ``*.xml`` is left out: most files of that name are no music.
+    """
     path = Path(folder)
     if not path.is_dir():
         raise ScoreFileError(f"{folder} is no folder; name a folder of melody files (*.txt)")
     try:
-        found = sorted(file for file in path.iterdir() if file.suffix == ".txt")
+        found = sorted(file for file in path.iterdir() if _holds_a_melody(file.name))
     except OSError as problem:
         raise ScoreFileError(f"cannot read {folder}: {problem.strerror}") from None
     if not found:
         raise ScoreFileError(f"there is no melody file (*.txt) in {folder}")
     return found
+
+
+def _holds_a_melody(name: str) -> bool:
+    return name.endswith(".txt") or (is_score_name(name) and ending_of(name) != ".xml")
 
 
 def _looks_like_a_file(argument: str, path: Path) -> bool:

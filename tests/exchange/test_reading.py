@@ -232,6 +232,23 @@ def test_tab_and_sheet_read_and_write_scores(
     assert "book.abc: left out" in capsys.readouterr().err
 
 
+def test_folders_and_marking_take_scores_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tunes = tmp_path / "tunes"
+    tunes.mkdir()
+    for name, text in (("a.mid", "1 2 3 1"), ("b.musicxml", "1 3 5 8"), ("c.txt", "1 2 3 #4")):
+        text = f"title: {name}\nkey: G\n\n{text}"
+        assert main(["convert", text, "-o", str(tunes / name)]) == 0
+    (tunes / "other.xml").write_text("<notes/>")
+    capsys.readouterr()
+    assert main(["order", str(tunes)]) == 0
+    listed = capsys.readouterr().out
+    assert all(name in listed for name in ("a.mid", "b.musicxml", "c.txt"))
+    assert main(["mark", str(tunes / "a.mid"), "G1 A1 B1 G1"]) == 0
+    assert "a.mid" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("ending", [".musicxml", ".mxl", ".mid", ".abc", ".txt", ".xml", ".midi"])
 def test_convert_writes_what_tab_reads(
     ending: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
