@@ -12,14 +12,17 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from fretpath.errors import RequestError, nearest
 from fretpath.music.key import Degree, Key
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
+from fretpath.page.chart_svg import chart_svg
+from fretpath.page.chart_text import render_chart
 from fretpath.page.heading import degree_labels
+from fretpath.page.marks import Mark, MarkedNeck
 from fretpath.page.tab import Tab
 
 __all__ = [
@@ -57,72 +60,20 @@ _FIRST_TOP = 12
 _LEAST_FRETS = 5
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """One place on the neck."""
-
-    string: int
-    """String number, 1 is the top line."""
-    fret: int
-    """Fret, 0 is open."""
-    label: str
-    """What it carries; empty for a blank to fill in."""
-    tonic: bool = False
-    """Whether it is the tonic (or the root), drawn in a square."""
-    steps: tuple[int, ...] = ()
-    """Numbers (from 1) of the melody's notes played here."""
-
-
 @dataclass(frozen=True)
-class Chart:
-    """A stretch of the neck with its marks."""
+class Chart(MarkedNeck):
+    """A stretch of the neck that shows itself: as text (``str(chart)``) and as a drawing."""
 
-    title: str
-    """What the chart shows, in words."""
-    instrument: Instrument
-    """The neck."""
-    marks: tuple[Mark, ...]
-    """Every place on the neck, by string, then fret; also those beyond the frets shown."""
-    first: int
-    """Lowest fret shown; 0 shows the open strings."""
-    last: int
-    """Highest fret shown."""
-    label: str = "degree"
-    """What the marks carry, one of :data:`LABELS`."""
-    positions: tuple[tuple[int, int], ...] = ()
-    """(note number from 1, position of the hand from there) for a melody."""
-    description: str = ""
-    """The text that stands for the drawing: a melody's tab; empty for the chart as text."""
+    def __str__(self) -> str:
+        return render_chart(self)
 
     @property
     def svg(self) -> str:
         """The chart as a drawing, frets spaced as on the neck."""
-        from fretpath.page.chart_svg import chart_svg
-
         return chart_svg(self)
 
     def _repr_svg_(self) -> str:
         return self.svg
-
-    def __str__(self) -> str:
-        from fretpath.page.chart_text import render_chart
-
-        return render_chart(self)
-
-    @property
-    def shown(self) -> tuple[Mark, ...]:
-        """The marks on the frets shown."""
-        return tuple(mark for mark in self.marks if self.first <= mark.fret <= self.last)
-
-    def between(self, first: int, last: int) -> Chart:
-        """The same chart over other frets."""
-        top = self.instrument.frets_free
-        if not 0 <= first < last <= top:
-            raise RequestError(
-                f"the neck has frets 0 to {top} here; a range such as 0-{min(top, 5)} is meant, "
-                f"not {first}-{last}"
-            )
-        return replace(self, first=first, last=last)
 
 
 # -- making charts -------------------------------------------------------------------------------

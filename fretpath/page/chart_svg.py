@@ -17,9 +17,9 @@ from dataclasses import dataclass
 from html import escape
 
 from fretpath.errors import RequestError
-from fretpath.page.chart import Chart, Mark
+from fretpath.neck.figures import roman
 from fretpath.page.chart_text import render_chart
-from fretpath.page.heading import roman
+from fretpath.page.marks import Mark, MarkedNeck
 
 __all__ = ["chart_svg"]
 
@@ -35,7 +35,7 @@ _STEP_ROW = 10.0
 _MOST_STEPS = 6
 
 
-def chart_svg(chart: Chart, *, spacing: str = "neck", left_handed: bool = False) -> str:
+def chart_svg(chart: MarkedNeck, *, spacing: str = "neck", left_handed: bool = False) -> str:
     """The chart as one SVG element.
 
     *spacing* is ``neck`` (as on the instrument) or ``even``; *left_handed* mirrors the neck and
@@ -48,7 +48,7 @@ def chart_svg(chart: Chart, *, spacing: str = "neck", left_handed: bool = False)
 
 @dataclass(frozen=True)
 class _Drawing:
-    chart: Chart
+    chart: MarkedNeck
     by_length: bool
     left_handed: bool
 

@@ -11,14 +11,14 @@ import textwrap
 from collections.abc import Iterator
 
 from fretpath.errors import RequestError
-from fretpath.page.chart import Chart, Mark
-from fretpath.page.heading import roman
+from fretpath.neck.figures import roman
+from fretpath.page.marks import Mark, MarkedNeck
 
 __all__ = ["render_chart"]
 
 
 def render_chart(
-    chart: Chart, *, width: int = 80, spacing: str = "even", left_handed: bool = False
+    chart: MarkedNeck, *, width: int = 80, spacing: str = "even", left_handed: bool = False
 ) -> str:
     """The chart as plain text, in panels where the page is too narrow; ends with a newline.
 
@@ -36,14 +36,14 @@ def render_chart(
     return "\n\n".join(["\n".join(head), *panels, *_path(chart, width)]) + "\n"
 
 
-def _explained(chart: Chart) -> str:
+def _explained(chart: MarkedNeck) -> str:
     tuning = f"top line is string 1; marks show the {chart.label}"
     square = "; [ ] is the tonic" if any(mark.tonic for mark in chart.shown) else ""
     capo = f"; capo at fret {chart.instrument.capo}" if chart.instrument.capo else ""
     return tuning + square + capo
 
 
-def _columns(chart: Chart, spacing: str) -> dict[int, int]:
+def _columns(chart: MarkedNeck, spacing: str) -> dict[int, int]:
     """Characters for each fret, its line included."""
     words = dict.fromkeys(range(chart.first, chart.last + 1), 3)
     for mark in chart.shown:
@@ -59,7 +59,7 @@ def _columns(chart: Chart, spacing: str) -> dict[int, int]:
     }
 
 
-def _panels(chart: Chart, columns: dict[int, int], room: int) -> Iterator[list[int]]:
+def _panels(chart: MarkedNeck, columns: dict[int, int], room: int) -> Iterator[list[int]]:
     panel: list[int] = []
     for fret in range(chart.first, chart.last + 1):
         if panel and sum(columns[f] for f in [*panel, fret]) > room:
@@ -70,7 +70,7 @@ def _panels(chart: Chart, columns: dict[int, int], room: int) -> Iterator[list[i
 
 
 def _panel(
-    chart: Chart, frets: list[int], columns: dict[int, int], margin: int, left_handed: bool
+    chart: MarkedNeck, frets: list[int], columns: dict[int, int], margin: int, left_handed: bool
 ) -> Iterator[str]:
     cells = {(mark.string, mark.fret): _cell(mark) for mark in chart.shown}
     order = frets[::-1] if left_handed else frets
@@ -92,7 +92,7 @@ def _panel(
         yield row(parts, name)
 
 
-def _absent(chart: Chart, string: int, fret: int) -> bool:
+def _absent(chart: MarkedNeck, string: int, fret: int) -> bool:
     return chart.instrument.midi_at(string, fret) is None
 
 
@@ -101,7 +101,7 @@ def _cell(mark: Mark) -> str:
     return f"[{word}]" if mark.tonic else word
 
 
-def _path(chart: Chart, width: int) -> list[str]:
+def _path(chart: MarkedNeck, width: int) -> list[str]:
     """The melody's path: string name and fret, with the positions in round brackets."""
     places = {step: mark for mark in chart.marks for step in mark.steps}
     if not places:

@@ -13,7 +13,7 @@ from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.figures import Figures
+from fretpath.neck.figures import Figures, roman
 from fretpath.neck.instrument import Instrument
 from fretpath.page.blanks import BLANK
 from fretpath.page.counting import has_rhythm
@@ -25,7 +25,6 @@ __all__ = [
     "instrument_line",
     "keys_line",
     "legend_lines",
-    "roman",
     "wrapped",
 ]
 
@@ -112,16 +111,6 @@ def instrument_line(instrument: Instrument) -> str:
     neck = ", fretless (numbers are semitones)" if instrument.fretless else ""
     count = len(instrument.strings)
     return f"{instrument.name}: strings {count} to 1 {instrument.tuning}, {length}{capo}{neck}"
-
-
-def roman(number: int) -> str:
-    """A position (1 to 39) in Roman numerals.
-
-    >>> roman(9), roman(24)
-    ('IX', 'XXIV')
-    """
-    tens, units = divmod(number, 10)
-    return "X" * tens + ("", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX")[units]
 
 
 def figures_line(figures: Figures) -> str:

@@ -14,7 +14,8 @@ from itertools import pairwise
 from fretpath.music.departures import read_scales
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.heading import degree_labels, roman
+from fretpath.neck.figures import roman
+from fretpath.page.heading import degree_labels
 from fretpath.page.spoken import interval_words
 
 __all__ = ["Question", "questions_about"]

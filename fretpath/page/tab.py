@@ -16,6 +16,7 @@ from functools import cached_property
 
 from fretpath.errors import RequestError, nearest
 from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.figures import roman
 from fretpath.page.blanks import BLANK, NOTHING_HIDDEN, Blanks
 from fretpath.page.counting import count_marks, has_rhythm, in_columns, joined
 from fretpath.page.grid import BAR_LINE, Block, Row, System, lay_out, room_for
@@ -25,7 +26,6 @@ from fretpath.page.heading import (
     header_lines,
     instrument_line,
     legend_lines,
-    roman,
     wrapped,
 )
 
