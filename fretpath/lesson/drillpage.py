@@ -125,7 +125,7 @@ def loop_page(loop: Loop | None, arrangement: Arrangement) -> str:
         f"{head}\n"
         f"the shift to {loop.place}: {loop.distance:.0f} mm along the neck, "
         f"{loop.speed:.0f} mm/s at tempo {float(loop.tempo):g}\n"
-        "Play it round and round without a stop, slowly first; look at the fret you go to.\n"
+        "Play it round and round, slowly first; look at the fret you go to.\n"
         f"{HAND_CAUTION}\n"
         f"{render_tab(around)}\n"
         "As melody text (the places keep the fingering):\n\n"
