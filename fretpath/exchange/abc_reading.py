@@ -20,6 +20,7 @@ from fretpath.music.melody import Meter
 __all__ = ["add_changes", "plain_abc"]
 
 _FIELD = re.compile(r"(?:[A-Za-z+]:|%%)")
+_OLD_CHORD = re.compile(r"\+((?:[\^_=]*[A-Ga-g][,']*[\d/]*){2,})\+")
 _INLINE = re.compile(r"\[([KLM]:[^\]\n]*)\]")
 _LOCRIAN = re.compile(r"(?im)^(K:\s*)([A-G][#b]?)\s*loc\w*")
 # Kept as they are: chord names, inline fields; taken out: annotations, decorations, single signs.
@@ -45,9 +46,14 @@ def plain_abc(text: str) -> str:
     text = _INLINE.sub(r"\n\1\n", re.sub(r"%abc.*\n", "", text))
     text = _LOCRIAN.sub(_as_major, text)
     head, music = _cut(text)
-    music = [line if _FIELD.match(line) else line.replace("::", " :: ") for line in music]
+    music = [line if _FIELD.match(line) else _in_new_signs(line) for line in music]
     lines = [line if _FIELD.match(line) else _ORNAMENT.sub(r"\1", line) for line in music]
     return "%abc-2.1\n" + head + "\n".join(lines)
+
+
+def _in_new_signs(line: str) -> str:
+    """A line of music with chords of older ABC (``+CEG+``) in brackets, and room around ``::``."""
+    return _OLD_CHORD.sub(r"[\1]", line).replace("::", " :: ")
 
 
 def _cut(text: str) -> tuple[str, list[str]]:

@@ -39,6 +39,7 @@ from fretpath.music.transposing import moved_by, way_to
 __all__ = ["Book", "Tune", "moved_to", "open_book", "read_score", "without_octave"]
 
 _MOST_TUNES = 5000
+_MOST_BARS = 600
 T = TypeVar("T")
 
 
@@ -193,6 +194,9 @@ def _abc_tunes(text: str, name: str) -> list[Tune]:
     tunes = []
     for order, piece in enumerate(pieces, start=1):
         check_count(len(re.findall(r"[A-Ga-g]", piece)), 4 * MOST_NOTES, "note letters", name)
+        # music21's time grows with the square of the bars: 400 of them take about five seconds.
+        check_count(piece.count("|"), _MOST_BARS, "bar lines in one tune", name)
+        check_count(piece.count('"'), 2 * _MOST_BARS, "quotation marks in one tune", name)
         number = re.match(r"X:\s*(\d{1,6})", piece)
         title = re.search(r"(?m)^T:(.*)", piece)
         body = piece.split("\n\n", 1)[0] if "\n\n" in piece.strip() else piece

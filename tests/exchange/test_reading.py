@@ -334,6 +334,7 @@ def test_read_takes_the_instrument_it_is_told(
         ("HC uD vE TF ~G .A", "C4 D4 E4 F4 G4 A4"),
         ("!trill!C +fermata+D [EG] [1 F :|2 G", "C4 D4 G4 F4 G4"),
         ("C D E F::G A B c:|", "C4 D4 E4 F4 G4 A4 B4 C5"),
+        ("+EG+ +fermata+C +c3A3+ | D", "G4 C4 C5 D4"),
         ("(3CDE {g}F (GA) B", "C4 D4 E4 F4 G4 A4 B4"),
     ],
 )

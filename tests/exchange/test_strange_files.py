@@ -160,6 +160,12 @@ STRANGE: dict[str, tuple[str, bytes, str]] = {
     "abc with a huge length": ("a.abc", b"X:1\nK:C\nC99999999999 D|\n", "no length"),
     "abc with control characters": ("a.abc", b"X:1\nK:C\nC\x00D|\n", "line 3: control"),
     "abc with too many tunes": ("a.abc", b"X:1\nK:C\nC|\n\n" * 6000, "6000 tunes"),
+    "abc with very many bars": ("a.abc", b"X:1\nK:C\n" + b"C|" * 5000, "5000 bar lines"),
+    "a meter of a million beats": (
+        "a.musicxml",
+        swapped(b"<beats>4</beats>", b"<beats>9999999</beats>"),
+        "as its beats",
+    ),
     "midi counted in frames": ("a.mid", track(b"\0\xff\x2f\0", 0xE728), "frames|cannot be read"),
     "midi with drums only": (
         "a.mid",
