@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> str:
     choices = rank_keys(
         melody,
         instrument,
-        octave=arguments.octave,
+        octave=melody.octave if arguments.octave not in (None, "free") else None,
         hand=hand_from(arguments, instrument),
         weights=weights_from(arguments, instrument),
         wishes=wishes_from(arguments),

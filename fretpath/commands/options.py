@@ -56,7 +56,10 @@ def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) 
     )
     add_score_options(parser)
     parser.add_argument("--key", help="tonic and mode, such as B or 'C minor'; moves degrees there")
-    parser.add_argument("--octave", type=int, help="octave of the tonic, sounding (C4 is middle C)")
+    parser.add_argument(
+        "--octave",
+        help="octave of the tonic, sounding (C4 is middle C), or free: let the instrument choose",
+    )
     parser.add_argument(
         "--degrees",
         choices=("major", "key"),
@@ -85,7 +88,11 @@ def melody_from(arguments: argparse.Namespace) -> Melody:
     else:
         text, source = melody_text(words)
         melody = parse_melody(text, key=arguments.key, source=source)
-    return melody if arguments.octave is None else melody.in_octave(_octave(arguments.octave))
+    if arguments.octave is None:
+        return melody
+    if arguments.octave == "free":
+        return replace(melody, octave_free=True)
+    return melody.in_octave(_octave(arguments.octave))
 
 
 def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
@@ -106,10 +113,10 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     )
 
 
-def _octave(number: int) -> int:
-    if not -1 <= number <= 9:
-        raise RequestError(f"an octave is -1 to 9, not {number}; C4 is middle C")
-    return number
+def _octave(text: str) -> int:
+    if re.fullmatch(r"-1|\d", text) is None:
+        raise RequestError(f'an octave is -1 to 9 (C4 is middle C), or free, not "{text[:40]}"')
+    return int(text)
 
 
 def add_instrument_options(parser: argparse.ArgumentParser) -> None:

@@ -75,7 +75,7 @@ def _one_line(melody: Melody) -> Melody:
 
 def _shifts(arrangement: Arrangement) -> Iterator[tuple[int, float, float]]:
     """(note after, mm, mm/s) of the way between each two fretted notes that follow one another."""
-    melody = arrangement.melody
+    melody = arrangement.melody.clock
     beat = 60 / float(melody.tempo or USUAL_TEMPO)
     onsets = [float(melody.onsets[event]) * beat for event in melody.struck]
     length = arrangement.instrument.free_length

@@ -184,6 +184,22 @@ class Melody:
                 totals[-1] += note.beats
         return tuple(totals)
 
+    @cached_property
+    def clock(self) -> Melody:
+        """The same melody with every length in beats of its first meter, which the tempo counts.
+
+        Itself unless a change of meter changes the unit: an eighth of 6/8 after 4/4 is half a beat.
+        """
+        if len({meter.unit for _, meter in self.meters}) < 2:
+            return self
+        first = self.meters[0][1].unit
+        units = (self.meter_at(event) for event in range(len(self.notes)))
+        notes = tuple(
+            replace(note, beats=note.beats * first / (meter.unit if meter else first))
+            for note, meter in zip(self.notes, units, strict=True)
+        )
+        return replace(self, notes=notes, meters=self.meters[:1])
+
     def key_at(self, event: int) -> Key | None:
         """The key in force at an event."""
         return _in_force(self.keys, event)

@@ -97,7 +97,7 @@ class Arrangement:
         tempo = self.melody.tempo
         if tempo is None:
             return None
-        onsets = self.melody.onsets
+        onsets = self.melody.clock.onsets
         return [float(onsets[event] * 60 / tempo) for event in self.melody.struck]
 
     @property

@@ -33,7 +33,7 @@ def haste_of(melody: Melody, weights: Weights) -> tuple[Haste, ...] | None:
     if melody.tempo is None:
         return None
     second = float(melody.tempo) / 60
-    steps = _steps(melody)
+    steps = _steps(melody.clock)
     return tuple(
         _haste(onset / second, silence / second, edge, weights) for onset, silence, edge in steps
     )

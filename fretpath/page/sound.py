@@ -112,6 +112,7 @@ class SoundPlan:
         return 60.0 / float(tempo)
 
     def _notes(self, melody: Melody, beat: float, start: float) -> tuple[list[Sound], float]:
+        melody = melody.clock
         lengths = dict(zip(melody.struck, melody.lengths, strict=True))
         sounds: list[Sound] = []
         clock = start

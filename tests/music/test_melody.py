@@ -140,3 +140,17 @@ class TestImpossible:
     def test_is_refused(self, parts: dict[str, Any]) -> None:
         with pytest.raises(ValueError):
             Melody(**{"notes": (Note(C4), Note(C4)), **parts})
+
+
+class TestClock:
+    """The tempo counts beats of the first meter, whatever meter comes later."""
+
+    def test_an_eighth_after_quarters_is_half_a_beat(self) -> None:
+        melody = parse_melody("meter: 2/4\n\n1 2 |\nmeter: 6/8\n3 4 5 6 - -")
+        assert [str(n.beats) for n in melody.clock.notes] == ["1", "1", *["1/2"] * 6]
+        assert melody.clock.onsets[-1] == 2 + Fraction(5, 2)
+        assert melody.clock.bar_numbers == melody.bar_numbers
+
+    def test_the_same_unit_changes_nothing(self) -> None:
+        melody = parse_melody("meter: 4/4\n\n1 2 3 4 |\nmeter: 3/4\n1 2 3")
+        assert melody.clock is melody
