@@ -1,7 +1,8 @@
 """Drills for the ear, made from a tune or from the degrees a student takes for one another.
 
 **Theory.**  A look-alike question plays one short phrase and shows several; each wrong one
-differs from the right one in a single degree, so that this degree must be heard.  Call and answer
+differs from the right one in a single degree, at the same note, so that this degree must be heard
+and no comparing of the choices gives the answer away.  Call and answer
 gives each phrase and leaves its own length free for the student.
 
 **Conventions.**  Whatever is drawn by lot depends on a number alone, the *draw*, which stands on
@@ -78,46 +79,58 @@ def look_alikes(
 def _wrong_phrases(
     phrase: Melody, lot: random.Random, count: int, confused: Confused
 ) -> list[Melody]:
-    """Phrases that differ from ``phrase`` in one degree, each sounding unlike all others."""
-    likely = list(_confusing(phrase, confused))
-    near = list(_neighbours(phrase))
-    lot.shuffle(likely)
+    """Phrases that differ from ``phrase`` in one note, each sounding unlike all others.
+
+    It is the same note in all of them, so that comparing the choices does not give the right one
+    away.
+    """
+    likely = _confusing(phrase, confused)
+    note = lot.choice(sorted(likely) or range(len(phrase.pitches)))
+    near = list(_neighbours(phrase, note))
     lot.shuffle(near)
+    near.sort(key=lambda degree: _letters_between(degree, phrase.degrees[note]) > 2)
     heard = {_heard(phrase)}
     found: list[Melody] = []
-    for note, degree in [*likely, *near]:
+    for degree in [*likely.get(note, []), *near]:
         other = _with_degree(phrase, note, degree)
         if len(found) < count and _heard(other) not in heard:
             heard.add(_heard(other))
             found.append(other)
+    lot.shuffle(found)
     return found
+
+
+def _letters_between(one: Degree, other: Degree | None) -> int:
+    return abs(one.steps - other.steps) if other else 0
 
 
 def _heard(phrase: Melody) -> tuple[int, ...]:
     return tuple(pitch.midi for pitch in phrase.pitches)
 
 
-def _confusing(phrase: Melody, confused: Confused) -> Iterator[tuple[int, Degree]]:
-    both_ways = {*confused, *((b, a) for a, b in confused)}
+def _confusing(phrase: Melody, confused: Confused) -> dict[int, list[Degree]]:
+    """For each note of a confused degree, the degrees it is taken for, as near as they lie."""
+    both_ways = sorted({*confused, *((b, a) for a, b in confused)})
+    found: dict[int, list[Degree]] = {}
     for note, degree in enumerate(phrase.degrees):
-        for _, other in sorted(pair for pair in both_ways if degree and pair[0] == degree.plain):
-            assert degree is not None
-            wanted = Degree.parse(other)
-            way = (wanted.steps - degree.steps + 3) % 7 - 3
-            yield note, Degree(degree.steps + way, wanted.alter)
+        for ours, theirs in both_ways:
+            if degree and degree.plain == ours:
+                wanted = Degree.parse(theirs)
+                way = (wanted.steps - degree.steps + 3) % 7 - 3
+                found.setdefault(note, []).append(Degree(degree.steps + way, wanted.alter))
+    return found
 
 
-def _neighbours(phrase: Melody) -> Iterator[tuple[int, Degree]]:
-    """Every note moved one or two degrees of the key up or down, or back into the key."""
-    for note, degree in enumerate(phrase.degrees):
-        key = phrase.key_at(phrase.struck[note])
-        if degree is None or key is None:
-            continue
-        for steps in range(degree.steps - 2, degree.steps + 3):
-            for name in key.scale.degrees:
-                at_home = Degree.parse(name)
-                if at_home.steps == steps % 7:
-                    yield note, Degree(steps, at_home.alter)
+def _neighbours(phrase: Melody, note: int) -> Iterator[Degree]:
+    """The degrees of the key up to a fourth above and below a note, its own number included."""
+    degree, key = phrase.degrees[note], phrase.key_at(phrase.struck[note])
+    assert degree is not None
+    assert key is not None
+    for steps in range(degree.steps - 3, degree.steps + 4):
+        for name in key.scale.degrees:
+            at_home = Degree.parse(name)
+            if at_home.steps == steps % 7:
+                yield Degree(steps, at_home.alter)
 
 
 def _with_degree(phrase: Melody, note: int, degree: Degree) -> Melody:

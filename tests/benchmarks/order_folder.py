@@ -4,8 +4,7 @@
     python tests/benchmarks/order_folder.py --tunes 100000 --jobs 2 --ear-only
 
 Writes generated tunes (the same ones on every run) to a temporary folder, orders them with the
-command line, and prints the time and the largest memory of the process that orders and of its
-helpers.
+command line, and prints the time and the memory of the largest process.
 """
 
 from __future__ import annotations

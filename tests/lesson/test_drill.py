@@ -32,6 +32,12 @@ def sounds(phrase: Melody) -> list[tuple[int, Fraction]]:
     return [(p.midi, length) for p, length in zip(phrase.pitches, phrase.lengths, strict=True)]
 
 
+def differing_notes(question: Question) -> list[int]:
+    """Notes at which not all choices are the same; more than one would show the right one."""
+    columns = zip(*(one.pitches for one in question.choices), strict=True)
+    return [note for note, column in enumerate(columns) if len(set(column)) > 1]
+
+
 def assert_no_two_alike(question: Question) -> None:
     assert len({tuple(sounds(one)) for one in question.choices}) == len(question.choices)
 
@@ -50,6 +56,7 @@ def test_exactly_one_choice_matches_the_sound(
         assert matching == [question.right]
         assert 2 <= len(question.choices) <= choices
         assert_no_two_alike(question)
+        assert len(differing_notes(question)) == 1
         for n, one in enumerate(question.choices):
             differing = [a != b for a, b in zip(one.pitches, question.sound.pitches, strict=True)]
             assert sum(differing) == (n != question.right)
