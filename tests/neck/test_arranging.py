@@ -156,6 +156,7 @@ class TestMany:
         with pool(2) as executor:  # type: ignore[call-arg]
             assert arrange_many(many, executor=executor) == arrange_many(many)
 
+    @pytest.mark.filterwarnings("ignore")
     def test_shared_out_beyond_one_machine(self) -> None:
         """A Dask client on a local cluster stands for a cluster of machines."""
         distributed = pytest.importorskip(
