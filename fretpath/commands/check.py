@@ -16,6 +16,7 @@ from fretpath.commands.options import (
 from fretpath.commands.read import add_tab_options, tab_from
 from fretpath.errors import RequestError
 from fretpath.music.melody import Meter
+from fretpath.music.words import counted
 from fretpath.neck.figures import Figures
 from fretpath.page.tab import render_tab
 from fretpath.page.tabcheck import Fault, TabCheck, check_tab, count_faults
@@ -61,8 +62,7 @@ def _meter(given: str | None, header: str) -> Meter | None:
 
 
 def _page(found: TabCheck, faults: list[Fault], doubts: list[str]) -> list[str]:
-    count = len(faults)
-    head = "no fault found" if not count else "1 fault" if count == 1 else f"{count} faults"
+    head = counted(len(faults), "fault") if faults else "no fault found"
     lines = [head, *(f"  {fault}" for fault in faults)]
     if doubts:
         lines += ["", "not read with certainty:", *(f"  {doubt}" for doubt in doubts)]

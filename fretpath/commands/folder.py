@@ -14,6 +14,7 @@ from fretpath.commands.files import file_text, melody_files
 from fretpath.commands.options import hand_from, instrument_from, weights_from, wishes_from
 from fretpath.errors import FretpathError, IncompleteError, RequestError
 from fretpath.lesson.folder import Neck
+from fretpath.music.words import counted
 
 __all__ = [
     "add_folder_options",
@@ -89,7 +90,7 @@ def finished(text: str, faults: Sequence[str]) -> str:
     """``text``; :class:`IncompleteError`, which still prints it, when there were faults."""
     if not faults:
         return text
-    count = "1 file" if len(faults) == 1 else f"{len(faults)} files"
+    count = counted(len(faults), "file")
     lines = [f"{count} left out:", *faults[:_MOST_FAULTS]]
     if len(faults) > _MOST_FAULTS:
         lines.append(f"and {len(faults) - _MOST_FAULTS} more")

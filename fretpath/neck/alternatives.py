@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
+from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement, Fingering
 from fretpath.neck.arranging import arrange, made, planned
 from fretpath.neck.costs import UNIT, Weights, note_parts, step_parts
@@ -116,10 +117,7 @@ def describe(arrangement: Arrangement) -> str:
     else:
         low, high = min(figures.positions), max(figures.positions)
         where = f"positions {roman(low)} to {roman(high)}"
-    if figures.shifts:
-        moves = "1 shift" if figures.shifts == 1 else f"{figures.shifts} shifts"
-    else:
-        moves = "no shift"
+    moves = counted(figures.shifts, "shift") if figures.shifts else "no shift"
     return f"{where}, {moves}"
 
 

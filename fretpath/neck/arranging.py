@@ -20,7 +20,7 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.costs import Weights, usual_weights
 from fretpath.neck.hand import Hand, hand_named
-from fretpath.neck.instrument import Instrument
+from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.planner import FREE, Limit, Line, Planner, limits_of, planner_for
 from fretpath.neck.search import (
     FORBIDDEN,
@@ -255,12 +255,12 @@ def _octaves(melody: Melody, instrument: Instrument) -> range:
         raise RequestError(f"{titled(melody)}there is no note to play in this melody, only rests")
     if not melody.octave_free:
         return range(1)
-    low, high = instrument.range
-    pitches = [pitch.midi for pitch in melody.pitches]
-    least, most = -((min(pitches) - low) // 12), (high - max(pitches)) // 12
-    if least > most:
-        least = most = round((low + high - min(pitches) - max(pitches)) / 24)
-    return range(least, most + 1)
+    midi = [pitch.midi for pitch in melody.pitches]
+    octaves = octaves_for(midi, instrument)
+    if octaves:
+        return octaves
+    nearest = round((sum(instrument.range) - min(midi) - max(midi)) / 24)
+    return range(nearest, nearest + 1)
 
 
 def _on_each_string(planner: Planner) -> Iterator[Planner]:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody, Placement
-from fretpath.neck.costs import Weights, along, note_costs, step_parts
+from fretpath.neck.costs import Weights, note_costs, step_parts
 from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.pace import PLAIN, PLAIN_HASTE, Haste, haste_of
@@ -134,7 +134,7 @@ class Planner:
         states = self.states
         stays = states.position[source] == states.position[target]
         barred: NDArray[np.bool_] = ~stays if self.wishes.no_shift else np.zeros_like(stays)
-        fret_mm = along(self.instrument, states.fret)
+        fret_mm = self.instrument.distances(states.fret)
         apart = np.abs(fret_mm[source] - fret_mm[target])
         one_finger, other_finger = states.finger[source], states.finger[target]
         for one, other, most in self.hand.spans:

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
+from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.figures import Figures, roman
 from fretpath.neck.instrument import Instrument
@@ -116,8 +117,7 @@ def instrument_line(instrument: Instrument) -> str:
 def figures_line(figures: Figures) -> str:
     """The figures of a fingering in words a player uses, in two lines."""
     if figures.shifts:
-        count = "1 shift" if figures.shifts == 1 else f"{figures.shifts} shifts"
-        travel = f"hand travel {figures.travel:.0f} mm in {count}"
+        travel = f"hand travel {figures.travel:.0f} mm in {counted(figures.shifts, 'shift')}"
         travel += f", longest {figures.longest_shift:.0f} mm"
         if figures.fastest_shift:
             travel += f", fastest {figures.fastest_shift:.0f} mm/s"
