@@ -12,6 +12,7 @@ from fretpath.neck.figures import roman
 from fretpath.neck.transposition import Transposition
 from fretpath.page.data import arrangement_data
 from fretpath.page.departures import spoken
+from fretpath.page.heading import figures_column
 from fretpath.page.tab import render_tab
 
 __all__ = ["render_transposition", "transposition_data"]
@@ -81,12 +82,7 @@ def _column(arrangement: Arrangement) -> dict[str, str]:
     more = " ..." if len(positions) > _MOST_POSITIONS else ""
     return {
         "tonic": str(arrangement.melody.tonic or "-"),
-        "hand travel": f"{figures.travel:.0f} mm",
-        "shifts": str(figures.shifts),
-        "longest shift": f"{figures.longest_shift:.0f} mm",
-        "widest stretch": f"{figures.widest_stretch:.0f} mm",
-        "strings crossed": str(figures.strings_crossed),
-        "open strings": str(figures.open_strings),
+        **figures_column(figures),
         "positions": " ".join(positions[:_MOST_POSITIONS]) + more,
     }
 
