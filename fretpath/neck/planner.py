@@ -2,6 +2,13 @@
 
 A :class:`Planner` knows one instrument, one hand, its prices and the wishes, and serves any
 number of melodies: equal notes share their layers, and equal steps their tables.
+
+**Theory.**  A note is a layer that holds the states of its sound; the price of a step from one
+layer to the next is a block of one matrix over all states.  In a hurry only the shift grows
+dearer, so there is one matrix for each haste.
+
+**Conventions.**  States are numbered from 0 in the order of their sound.  Matrices and tables have
+targets as rows and sources as columns, in micrometre-equivalents; what may not be is FORBIDDEN.
 """
 
 from __future__ import annotations
