@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -12,8 +14,9 @@ import fretpath
 
 PACKAGE = Path(fretpath.__file__).parent
 ROOMS = ("errors", "music", "neck", "page", "lesson", "exchange", "commands")
-"""Bottom first; a room may import from itself and from below.  ``page`` and ``lesson`` may not
-import ``exchange``, nor the other way round lower rooms the higher ones."""
+"""Bottom first; a room may import from itself and from below."""
+APART = ({"page", "exchange"}, {"lesson", "exchange"})
+"""Rooms that stand side by side: neither may import the other."""
 
 # What only one place may import.
 DOORS = {
@@ -88,6 +91,53 @@ def test_imports_go_downwards_only(module: str) -> None:
         parts = name.split(".")
         if parts[0] == "fretpath" and len(parts) > 1 and parts[1] in ROOMS:
             assert ROOMS.index(parts[1]) <= mine, f"{module} imports {name} from above"
+
+
+def own_imports(module: str) -> set[str]:
+    """The modules of the package that a module imports anywhere, as paths."""
+    found = set()
+    for name, _ in imports_of(tree_of(module)):
+        path = name.removeprefix("fretpath.").replace(".", "/") + ".py"
+        if name.startswith("fretpath.") and path in MODULES:
+            found.add(path)
+    return found
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_rooms_side_by_side_do_not_know_each_other(module: str) -> None:
+    for name in own_imports(module):
+        assert {room_of(module), room_of(name)} not in APART, f"{module} imports {name}"
+
+
+def test_no_circle_of_imports() -> None:
+    order = TopologicalSorter({module: own_imports(module) for module in MODULES})
+    assert len(list(order.static_order())) == len(MODULES)
+
+
+def reading_path(room: str) -> list[str]:
+    """The modules of a room as its docstring names them."""
+    told = ast.get_docstring(tree_of(f"{room}/__init__.py")) or ""
+    return re.findall(rf":mod:`~fretpath\.{room}\.(\w+)`", told)
+
+
+@pytest.mark.parametrize("room", ROOMS[1:])
+class TestTheReadingPath:
+    """Each room tells a reader where to begin."""
+
+    def test_it_names_every_module_once(self, room: str) -> None:
+        modules = [m.split("/")[1].removesuffix(".py") for m in MODULES if room_of(m) == room]
+        assert sorted([*reading_path(room), "__init__"]) == sorted(modules)
+
+    def test_a_module_comes_after_those_it_uses(self, room: str) -> None:
+        path = [f"{room}/{name}.py" for name in reading_path(room)]
+        for at, module in enumerate(path):
+            later = own_imports(module).intersection(path[at + 1 :])
+            assert not later, f"{module} is read before {sorted(later)}"
+
+    def test_the_developers_page_tells_the_same(self, room: str) -> None:
+        page = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+        told = page.partition(f"- **{room}**: ")[2].partition("\n- **")[0].partition("\n\n")[0]
+        assert re.findall(r"`(\w+)`", told) == reading_path(room)
 
 
 @pytest.mark.parametrize("module", MODULES)

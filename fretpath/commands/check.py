@@ -16,7 +16,8 @@ from fretpath.commands.options import (
 from fretpath.commands.read import add_tab_options, tab_from
 from fretpath.errors import RequestError
 from fretpath.music.melody import Meter
-from fretpath.neck.figures import Figures
+from fretpath.music.words import counted
+from fretpath.page.heading import figures_column
 from fretpath.page.tab import render_tab
 from fretpath.page.tabcheck import Fault, TabCheck, check_tab, count_faults
 from fretpath.page.tabtext import header_hints
@@ -61,8 +62,7 @@ def _meter(given: str | None, header: str) -> Meter | None:
 
 
 def _page(found: TabCheck, faults: list[Fault], doubts: list[str]) -> list[str]:
-    count = len(faults)
-    head = "no fault found" if not count else "1 fault" if count == 1 else f"{count} faults"
+    head = counted(len(faults), "fault") if faults else "no fault found"
     lines = [head, *(f"  {fault}" for fault in faults)]
     if doubts:
         lines += ["", "not read with certainty:", *(f"  {doubt}" for doubt in doubts)]
@@ -80,23 +80,12 @@ def _octaves(count: int) -> str:
 
 
 def _side_by_side(found: TabCheck) -> list[str]:
-    theirs = _figures(found.theirs.figures) if found.theirs else {}
-    ours = _figures(found.ours.figures) if found.ours else {}
+    theirs = figures_column(found.theirs.figures) if found.theirs else {}
+    ours = figures_column(found.ours.figures) if found.ours else {}
     lines = [f"{'':<18} {'this tab':>12} {'fretpath':>12}"]
     for name in theirs or ours:
         lines.append(f"{name:<18} {theirs.get(name, '-'):>12} {ours.get(name, '-'):>12}")
     return lines if theirs or ours else ["no hand plays this tab as it stands"]
-
-
-def _figures(figures: Figures) -> dict[str, str]:
-    return {
-        "hand travel": f"{figures.travel:.0f} mm",
-        "shifts": str(figures.shifts),
-        "longest shift": f"{figures.longest_shift:.0f} mm",
-        "widest stretch": f"{figures.widest_stretch:.0f} mm",
-        "strings crossed": str(figures.strings_crossed),
-        "open strings": str(figures.open_strings),
-    }
 
 
 def _data(found: TabCheck, faults: list[Fault], doubts: list[str]) -> dict[str, Any]:

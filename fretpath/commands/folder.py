@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import TypeVar
 
 from fretpath.commands.files import file_text, melody_files
-from fretpath.commands.options import hand_from, instrument_from, weights_from, wishes_from
+from fretpath.commands.options import hand_and_wishes, instrument_from
 from fretpath.errors import FretpathError, IncompleteError, RequestError
 from fretpath.lesson.folder import Neck
+from fretpath.music.words import counted
 
 __all__ = [
     "add_folder_options",
@@ -45,16 +46,9 @@ def add_jobs_option(parser: argparse._ActionsContainer) -> None:
 def neck_from(arguments: argparse.Namespace, *, any_key: bool = False) -> Neck:
     """The instrument, hand, prices and wishes of the arguments, the same for every tune."""
     instrument = instrument_from(arguments)
-    wishes = wishes_from(arguments)
-    wishes.check(instrument)
-    return Neck(
-        instrument,
-        hand_from(arguments, instrument),
-        weights_from(arguments, instrument),
-        wishes,
-        arguments.objective,
-        any_key,
-    )
+    asked = hand_and_wishes(arguments, instrument)
+    asked["wishes"].check(instrument)
+    return Neck(instrument, **asked, any_key=any_key)
 
 
 def each_melody(
@@ -89,7 +83,7 @@ def finished(text: str, faults: Sequence[str]) -> str:
     """``text``; :class:`IncompleteError`, which still prints it, when there were faults."""
     if not faults:
         return text
-    count = "1 file" if len(faults) == 1 else f"{len(faults)} files"
+    count = counted(len(faults), "file")
     lines = [f"{count} left out:", *faults[:_MOST_FAULTS]]
     if len(faults) > _MOST_FAULTS:
         lines.append(f"and {len(faults) - _MOST_FAULTS} more")

@@ -12,11 +12,9 @@ from fretpath.commands.options import (
     add_output_options,
     as_json,
     delivered,
-    hand_from,
+    hand_and_wishes,
     instrument_from,
     melody_from,
-    weights_from,
-    wishes_from,
 )
 from fretpath.errors import RequestError
 from fretpath.neck.keychoice import rank_keys
@@ -45,10 +43,7 @@ def run(arguments: argparse.Namespace) -> str:
         melody,
         instrument,
         octave=melody.octave if arguments.octave not in (None, "free") else None,
-        hand=hand_from(arguments, instrument),
-        weights=weights_from(arguments, instrument),
-        wishes=wishes_from(arguments),
-        objective=arguments.objective,
+        **hand_and_wishes(arguments, instrument),
     )
     if arguments.json:
         data = {

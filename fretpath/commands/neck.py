@@ -20,6 +20,7 @@ from fretpath.music.key import Key
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.chart import LABELS, Chart, chord_chart, key_chart, melody_chart
 from fretpath.page.chart_text import render_chart
+from fretpath.page.marks import SPACINGS
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -30,7 +31,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--label", choices=LABELS, default="degree", help="what the marks carry")
     parser.add_argument(
         "--spacing",
-        choices=("neck", "even"),
+        choices=SPACINGS,
         help="frets as on the neck (usual in a drawing) or even (usual in text)",
     )
     parser.add_argument("--left-handed", action="store_true", help="the nut on the right")

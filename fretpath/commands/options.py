@@ -7,7 +7,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import PurePath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
@@ -36,6 +36,7 @@ __all__ = [
     "arrangement_from",
     "as_json",
     "delivered",
+    "hand_and_wishes",
     "hand_from",
     "instrument_from",
     "melody_from",
@@ -43,6 +44,15 @@ __all__ = [
     "weights_from",
     "wishes_from",
 ]
+
+
+class HandAndWishes(TypedDict):
+    """Keywords that every search of a path takes."""
+
+    hand: Hand
+    weights: Weights
+    wishes: Wishes
+    objective: str
 
 
 def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) -> None:
@@ -216,17 +226,20 @@ def _numbers(text: str | None, option: str) -> tuple[int, ...] | None:
         raise RequestError(f'{option} takes numbers such as 1,2, not "{text[:40]}"') from None
 
 
+def hand_and_wishes(arguments: argparse.Namespace, instrument: Instrument) -> HandAndWishes:
+    """All that :func:`add_hand_options` asks, as keywords of :func:`arrange` and its like."""
+    return {
+        "hand": hand_from(arguments, instrument),
+        "weights": weights_from(arguments, instrument),
+        "wishes": wishes_from(arguments),
+        "objective": arguments.objective,
+    }
+
+
 def arrangement_from(arguments: argparse.Namespace) -> Arrangement:
     """The melody of the arguments on their instrument, with their hand and wishes."""
     instrument = instrument_from(arguments)
-    return arrange(
-        melody_from(arguments),
-        instrument,
-        hand=hand_from(arguments, instrument),
-        weights=weights_from(arguments, instrument),
-        wishes=wishes_from(arguments),
-        objective=arguments.objective,
-    )
+    return arrange(melody_from(arguments), instrument, **hand_and_wishes(arguments, instrument))
 
 
 def add_sound_options(parser: argparse.ArgumentParser) -> None:

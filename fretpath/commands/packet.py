@@ -14,6 +14,7 @@ from fretpath.errors import RequestError, UnplayableError
 from fretpath.lesson.folder import Neck, Tune, tune_from_text
 from fretpath.lesson.order import by_ear, parse_order
 from fretpath.lesson.packet import Style, contents_page, measures_csv, sheet_name, tune_sheets
+from fretpath.music.words import counted
 from fretpath.page.blanks import Blanks
 
 __all__ = ["add_packet_options", "asked_folder", "refuse_packet_options", "run_packet"]
@@ -115,5 +116,5 @@ def _write_sheets(name: str, text: str, packet: Path, places: dict[str, int], st
 
 
 def _report(output: str, written: Sequence[str]) -> str:
-    count = "1 tune" if len(written) == 1 else f"{len(written)} tunes"
+    count = counted(len(written), "tune")
     return f"{output}: {count}; contents.html, measures.csv, student and teacher copies\n"

@@ -17,7 +17,7 @@ from fretpath.commands.options import (
 from fretpath.music.key import Key
 from fretpath.music.notation import format_melody
 from fretpath.neck.catalogue import instrument_named
-from fretpath.page.heading import degree_labels, instrument_line
+from fretpath.page.heading import counted_against, degree_labels, instrument_line
 from fretpath.page.spelling import guess_data, guess_lines
 from fretpath.page.tabmelody import PlayedTab, instrument_of, key_of, played
 from fretpath.page.tabtext import TabText, read_tab
@@ -97,7 +97,7 @@ def _page(found: PlayedTab, key_line: str) -> list[str]:
 
 
 def _key_line(found: PlayedTab) -> str:
-    return f"key {found.melody.key}; degrees count against the major scale of the tonic"
+    return f"key {found.melody.key}; {counted_against('major')}"
 
 
 def _doubts(found: PlayedTab) -> list[str]:

@@ -18,6 +18,7 @@ from fretpath.music.key import scale_named
 from fretpath.music.melody import Melody
 from fretpath.music.syllables import SYLLABLES
 from fretpath.page.departures import readings_data, render_readings, spoken
+from fretpath.page.heading import counted_against
 from fretpath.page.spelling import (
     SPELLING_ROWS,
     guess_data,
@@ -80,7 +81,6 @@ def _head(melody: Melody, degrees: str) -> str:
     lines = [melody.title] if melody.title else []
     if melody.key:
         names = dict.fromkeys(spoken(str(key)) for _, key in melody.keys)
-        against = "the major scale of the tonic" if degrees == "major" else "the key signature"
-        told = f"key {', then '.join(names)}; degrees count against {against}"
+        told = f"key {', then '.join(names)}; {counted_against(degrees)}"
         lines += textwrap.wrap(told, 80)
     return "\n".join(lines) + "\n" if lines else ""

@@ -13,11 +13,9 @@ from fretpath.commands.options import (
     add_output_options,
     as_json,
     delivered,
-    hand_from,
+    hand_and_wishes,
     instrument_from,
     melody_from,
-    weights_from,
-    wishes_from,
 )
 from fretpath.errors import RequestError
 from fretpath.neck.transposition import transpose
@@ -55,10 +53,7 @@ def run(arguments: argparse.Namespace) -> str:
         by=arguments.by if frets is None else None,
         frets=frets,
         onto=arguments.onto,
-        hand=hand_from(arguments, instrument),
-        weights=weights_from(arguments, instrument),
-        wishes=wishes_from(arguments),
-        objective=arguments.objective,
+        **hand_and_wishes(arguments, instrument),
     )
     if arguments.json:
         data = transposition_data(moved, degrees=arguments.degrees)

@@ -24,6 +24,7 @@ from fretpath.errors import ScoreFileError
 from fretpath.music.key import Key
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
 from fretpath.music.pitch import Pitch, accidental
+from fretpath.music.words import counted
 
 __all__ = ["Imported", "Sound", "Voice", "assembled", "key_of_signature"]
 
@@ -190,7 +191,7 @@ def _adding_up(
             odd.append((start, stop, length))
     if not odd:
         return list(meters)
-    places = _plural(len(odd), "bar")
+    places = counted(len(odd), "bar")
     own = [_own_meter(length, _at(meters, start).unit) for start, _, length in odd]
     if 3 * len(odd) >= len(spans) or None in own:
         verb = "does" if len(odd) == 1 else "do"
@@ -213,10 +214,6 @@ def _own_meter(length: Fraction, unit: int) -> Meter | None:
         if finer >= unit and beats.denominator == 1 and 1 <= beats <= 64:
             return Meter(int(beats), finer)
     return None
-
-
-def _plural(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _first_break(

@@ -7,8 +7,10 @@ is let go.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from typing import TypeVar
 
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.lesson.material import Thing, material_of
@@ -25,6 +27,7 @@ from fretpath.page import sound
 
 __all__ = ["USUAL_TEMPO", "Neck", "Tune", "check_tune", "tune_from_text", "tune_of"]
 
+T = TypeVar("T")
 USUAL_TEMPO = Fraction(sound.USUAL_TEMPO)
 """Beats a minute reckoned with where a tune gives no tempo: that of its sound."""
 
@@ -48,19 +51,14 @@ class Neck:
 
     def fingered(self, melody: Melody) -> Arrangement:
         """The melody on this neck; :class:`UnplayableError` when it cannot be played here."""
-        if self.any_key:
-            from fretpath.neck.keychoice import rank_keys
+        if not self.any_key:
+            return self._searched(arrange, melody)
+        from fretpath.neck.keychoice import rank_keys
 
-            choices = rank_keys(
-                melody,
-                self.instrument,
-                hand=self.hand,
-                weights=self.weights,
-                wishes=self.wishes,
-                objective=self.objective,
-            )
-            return choices[0].arrangement
-        return arrange(
+        return self._searched(rank_keys, melody)[0].arrangement
+
+    def _searched(self, search: Callable[..., T], melody: Melody) -> T:
+        return search(
             melody,
             self.instrument,
             hand=self.hand,

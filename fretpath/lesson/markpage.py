@@ -9,6 +9,7 @@ from typing import Any
 from fretpath.lesson.marking import KINDS, Marking, Points, confusions
 from fretpath.lesson.orderpage import clipped, wrapped
 from fretpath.music.key import Degree
+from fretpath.music.words import counted
 
 __all__ = ["NextTune", "mark_data", "mark_page"]
 
@@ -69,9 +70,8 @@ def _answer_lines(name: str, marking: Marking) -> Iterator[str]:
 def _remarks(marking: Marking) -> Iterator[str]:
     if marking.octaves:
         count = abs(marking.octaves)
-        word = "octave" if count == 1 else "octaves"
         way = "higher" if marking.octaves > 0 else "lower"
-        yield from wrapped(f"(read {count} {word} {way} as a whole; no points lost)")
+        yield from wrapped(f"(read {counted(count, 'octave')} {way} as a whole; no points lost)")
     if not marking.lengths:
         yield from wrapped("(lengths are not marked)")
     for line in marking.respelled:

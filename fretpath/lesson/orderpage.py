@@ -10,6 +10,7 @@ from typing import Any
 from fretpath.lesson.folder import USUAL_TEMPO, Tune
 from fretpath.lesson.material import Thing
 from fretpath.lesson.order import ACCURACY, Lesson, by_hand, gaps
+from fretpath.music.words import plural
 
 __all__ = ["order_data", "order_page"]
 
@@ -63,7 +64,7 @@ def in_short(things: Iterable[Thing]) -> str:
     ranges = [name for name in names if name.startswith("range ")]
     others = [name for name in names if not name.startswith(("degree ", "range "))]
     if degrees:
-        others.insert(0, f"{'degree' if len(degrees) == 1 else 'degrees'} {' '.join(degrees)}")
+        others.insert(0, f"{plural(len(degrees), 'degree')} {' '.join(degrees)}")
     return ", ".join([*others, *ranges[-1:]])
 
 

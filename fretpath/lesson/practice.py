@@ -18,7 +18,6 @@ from fretpath.lesson.excerpt import excerpt
 from fretpath.lesson.folder import USUAL_TEMPO
 from fretpath.music.melody import Melody, Placement
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.instrument import fret_distance
 
 __all__ = ["USUAL_SPEED", "Ladder", "Loop", "hardest_shift", "tempo_ladder"]
 
@@ -78,8 +77,7 @@ def _shifts(arrangement: Arrangement) -> Iterator[tuple[int, float, float]]:
     melody = arrangement.melody.clock
     beat = 60 / float(melody.tempo or USUAL_TEMPO)
     onsets = [float(melody.onsets[event]) * beat for event in melody.struck]
-    length = arrangement.instrument.free_length
-    hand = [fret_distance(position, length) for position in arrangement.positions]
+    hand = [arrangement.instrument.distance(position) for position in arrangement.positions]
     fretted = [note for note, fret in enumerate(arrangement.frets) if fret > 0]
     for before, after in pairwise(fretted):
         distance = abs(hand[after] - hand[before])

@@ -33,6 +33,7 @@ from fretpath.errors import FretpathError, MelodySyntaxError, RequestError, near
 from fretpath.music.key import Degree, Key
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
 from fretpath.music.pitch import OCTAVE, Pitch, alter_of
+from fretpath.music.words import counted
 
 __all__ = ["format_melody", "parse_melody"]
 
@@ -380,13 +381,9 @@ def _check_bars(melody: Melody, events: list[_Event]) -> None:
         edge = number in (0, len(spans) - 1)
         if meter and (beats > meter.beats or (beats < meter.beats and not edge)):
             raise events[span.stop - 1].spot.error(
-                f"bar {melody.bar_numbers[span.start]} has {_plural(beats)} up to here, "
+                f"bar {melody.bar_numbers[span.start]} has {counted(beats, 'beat')} up to here, "
                 f"the meter {meter} asks for {meter.beats}"
             )
-
-
-def _plural(beats: Fraction | int) -> str:
-    return f"{beats} beat" if beats == 1 else f"{beats} beats"
 
 
 # -- pitches -------------------------------------------------------------------------------------

@@ -13,7 +13,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fretpath.music.key import SCALES, Degree, Scale
-from fretpath.music.passage import Passage, Tone, named_degree, times
+from fretpath.music.passage import Passage, Tone, named_degree
+from fretpath.music.words import plural, times
 
 __all__ = [
     "KINDS",
@@ -130,7 +131,7 @@ def beside(passage: Passage, base: Scale, names: Sequence[str]) -> Iterator[Acco
     if blue:
         tones = passage.named(*blue)
         third = "3 sounds too" if "3" in passage.names else "the rest is minor"
-        title = f"blue note{'s' * (len(blue) > 1)}: {' '.join(blue)}"
+        title = f"{plural(len(blue), 'blue note')}: {' '.join(blue)}"
         yield account("blue", title, tones, f"{seen(passage, tones)}; {third}")
     for name in names:
         if name in blue:

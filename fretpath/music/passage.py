@@ -16,8 +16,9 @@ from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import alter_of
 from fretpath.music.spelling import spell
+from fretpath.music.words import listed
 
-__all__ = ["Passage", "Tone", "listed", "named_degree", "passages", "times"]
+__all__ = ["Passage", "Tone", "named_degree", "passages"]
 
 _MOST_PLACES = 6
 
@@ -117,22 +118,6 @@ class Passage:
         return f"{first.split()[0]}s {first.split()[-1]} to {last.split()[-1]}"
 
 
-def listed(places: Sequence[str], *, most: int | None = None) -> str:
-    """Places in one phrase, each once.
-
-    >>> listed(["pickup", "bar 2", "bar 2", "bar 4"]), listed(["note 3"])
-    ('pickup, bars 2, 4', 'note 3')
-    """
-    spots = list(dict.fromkeys(places))
-    shown = spots[:most]
-    numbers = [spot.split()[-1] for spot in shown if spot != "pickup"]
-    words = ["pickup"] if "pickup" in shown else []
-    if numbers:
-        unit = next(spot.split()[0] for spot in shown if spot != "pickup")
-        words.append(f"{unit}{'s' * (len(numbers) > 1)} {', '.join(numbers)}")
-    return ", ".join(words) + (" ..." if len(spots) > len(shown) else "")
-
-
 def named_degree(name: str) -> Degree:
     """The degree of a simple name; unlike :meth:`Degree.parse` any number of accidentals.
 
@@ -141,15 +126,6 @@ def named_degree(name: str) -> Degree:
     """
     number = name.lstrip("#b")
     return Degree(int(number) - 1, alter_of(name.removesuffix(number)))
-
-
-def times(count: int) -> str:
-    """How often, in words: never, once, twice, 3 times.
-
-    >>> [times(count) for count in range(4)]
-    ['never', 'once', 'twice', '3 times']
-    """
-    return ("never", "once", "twice")[count] if count < 3 else f"{count} times"
 
 
 def passages(melody: Melody) -> tuple[Passage, ...]:

@@ -12,7 +12,7 @@ from functools import lru_cache
 from fretpath.music.key import Degree, Key
 from fretpath.music.pitch import OCTAVE, Interval, Pitch
 
-__all__ = ["likeliest_signature", "spelled"]
+__all__ = ["likeliest_signature", "spelled", "usual_interval"]
 
 _USUAL = ("1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")
 _MAJOR_KEYS = ("C", "G", "F", "D", "Bb", "A", "Eb", "E", "Ab", "B", "Db", "F#")
@@ -27,6 +27,16 @@ def spelled(midi: int, key: Key) -> Pitch:
     tonic = key.tonic_pitch(0)
     octaves, step = divmod(midi - tonic.midi, 12)
     return tonic + _steps(key)[step] + OCTAVE.times(octaves)
+
+
+def usual_interval(semitones: int) -> Interval:
+    """An interval of that many semitones (negative: down) as it is usually spelled.
+
+    >>> [str(usual_interval(semitones)) for semitones in (3, 6, -1)]
+    ['+m3', '+A4', '-m2']
+    """
+    start = Pitch.spelled("C", 0, 0)
+    return spelled(start.midi + semitones, Key("C", "major")) - start
 
 
 @lru_cache(maxsize=256)

@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fretpath.errors import OutOfRangeError, UnplayableError
+from fretpath.music.key import Key
 from fretpath.music.melody import Melody
-from fretpath.music.pitch import Interval, Pitch
+from fretpath.music.sounding import spelled, usual_interval
+from fretpath.music.words import counted
 from fretpath.neck.catalogue import INSTRUMENTS
-from fretpath.neck.instrument import Instrument
+from fretpath.neck.instrument import Instrument, octaves_for
 
 __all__ = ["note_label", "off_the_neck", "placement_fault", "titled"]
 
 COMMON = ("bass", "guitar", "ukulele", "mandolin", "banjo", "cello", "violin")
 _MOST_LINES = 8
-_STEPS = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
 
 
 def note_label(melody: Melody, event: int) -> str:
@@ -64,7 +65,7 @@ def off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument) 
     verb = "note has" if count == 1 else "notes have"
     lines = [
         f"{titled(melody)}{count} {verb} no place on the {instrument.name} "
-        f"({_name(low)} to {_name(high)}):"
+        f"({_named(low)} to {_named(high)}):"
     ]
     for event in events[:_MOST_LINES]:
         pitch = melody.notes[event].pitch
@@ -81,20 +82,16 @@ def titled(melody: Melody) -> str:
     return f"{melody.title}: " if melody.title else ""
 
 
-def _name(midi: int) -> str:
-    return str(Pitch.parse("C-1") + _interval(midi))
+def _named(midi: int) -> str:
+    return str(spelled(midi, Key("C", "major")))
 
 
 def _where(midi: int, low: int, high: int) -> str:
     if midi < low:
-        return f"{_count(low - midi)} below the lowest string"
+        return f"{counted(low - midi, 'semitone')} below the lowest string"
     if midi > high:
-        return f"{_count(midi - high)} above the last fret"
+        return f"{counted(midi - high, 'semitone')} above the last fret"
     return "forbidden by the limits on strings, frets, position or open strings"
-
-
-def _count(semitones: int) -> str:
-    return "1 semitone" if semitones == 1 else f"{semitones} semitones"
 
 
 def _suggestion(melody: Melody, instrument: Instrument) -> str:
@@ -106,19 +103,20 @@ def _suggestion(melody: Melody, instrument: Instrument) -> str:
     fits = [
         f"{text}"
         for text in (
-            _octave(melody, low - lowest, high - highest),
+            _octave(melody, octaves_for(pitches, instrument)),
             _key(melody, low - lowest, high - highest),
             _instrument(lowest, highest, instrument),
         )
         if text
     ]
     if not fits:
-        return f"The melody spans {_count(highest - lowest)}, more than any neck here: split it."
+        span = counted(highest - lowest, "semitone")
+        return f"The melody spans {span}, more than any neck here: split it."
     return f"It fits {', or '.join(fits)}."
 
 
-def _octave(melody: Melody, least: int, most: int) -> str:
-    octaves = _smallest(range(-(-least // 12), most // 12 + 1))
+def _octave(melody: Melody, octaves_that_fit: range) -> str:
+    octaves = _smallest(octaves_that_fit)
     if octaves is None:
         return ""
     octave = melody.octave + octaves
@@ -129,8 +127,9 @@ def _key(melody: Melody, least: int, most: int) -> str:
     shift = _smallest(range(least, most + 1))
     if shift is None or melody.key is None or shift % 12 == 0:
         return ""
-    moved = melody.transposed(_interval(shift))
-    return f"{_count(abs(shift))} {'higher' if shift > 0 else 'lower'} (in {moved.key})"
+    moved = melody.transposed(usual_interval(shift))
+    way = "higher" if shift > 0 else "lower"
+    return f"{counted(abs(shift), 'semitone')} {way} (in {moved.key})"
 
 
 def _instrument(lowest: int, highest: int, asked: Instrument) -> str:
@@ -146,9 +145,3 @@ def _instrument(lowest: int, highest: int, asked: Instrument) -> str:
 
 def _smallest(moves: range) -> int | None:
     return min(moves, key=abs, default=None)
-
-
-def _interval(semitones: int) -> Interval:
-    """An interval of that many semitones in a usual spelling."""
-    octave, rest = divmod(semitones, 12)
-    return Interval(_STEPS[rest] + 7 * octave, semitones)

@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
+from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement, Fingering
-from fretpath.neck.arranging import arrange, made, planned
+from fretpath.neck.arranging import arrange, planned
 from fretpath.neck.costs import UNIT, Weights, note_parts, step_parts
 from fretpath.neck.figures import roman
 from fretpath.neck.hand import Hand
@@ -26,6 +27,7 @@ from fretpath.neck.instrument import Instrument
 from fretpath.neck.pace import PLAIN_HASTE
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
+from fretpath.neck.tries import made
 from fretpath.neck.wishes import Wishes
 
 __all__ = ["STRETCH", "Reason", "describe", "reasons", "ways", "ways_beside"]
@@ -116,10 +118,7 @@ def describe(arrangement: Arrangement) -> str:
     else:
         low, high = min(figures.positions), max(figures.positions)
         where = f"positions {roman(low)} to {roman(high)}"
-    if figures.shifts:
-        moves = "1 shift" if figures.shifts == 1 else f"{figures.shifts} shifts"
-    else:
-        moves = "no shift"
+    moves = counted(figures.shifts, "shift") if figures.shifts else "no shift"
     return f"{where}, {moves}"
 
 

@@ -1,7 +1,8 @@
 """Arranging: pitches, places, path, checked :class:`Arrangement`.
 
-One melody or many, one octave or all that fit: every question becomes a list of lines that one
-batched search answers.
+The pipeline reads aloud here: melodies are tried (:mod:`fretpath.neck.tries`), and what has no
+path becomes an error that says why (:mod:`fretpath.neck.refusal`).  Many melodies are shared out
+by instrument and length, so that one batched search answers those that are alike.
 """
 
 from __future__ import annotations
@@ -10,25 +11,18 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
-from fretpath.errors import NoPathError, RequestError, UnplayableError
+from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.melody import Melody
-from fretpath.neck.advice import note_label, off_the_neck, placement_fault, titled
+from fretpath.neck.advice import note_label, titled
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.costs import Weights, usual_weights
 from fretpath.neck.hand import Hand, hand_named
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.planner import FREE, Limit, Line, Planner, limits_of, planner_for
-from fretpath.neck.search import (
-    FORBIDDEN,
-    Layers,
-    cheapest_path,
-    cheapest_paths,
-    easiest_layers,
-)
+from fretpath.neck.planner import FREE, Limit, Planner, planner_for
+from fretpath.neck.refusal import advised, no_way, problem_of
+from fretpath.neck.search import FORBIDDEN, Layers
+from fretpath.neck.tries import Found, best_found, best_paths, line_of, made
 from fretpath.neck.wishes import Wishes
 
 __all__ = ["OBJECTIVES", "Answer", "arrange", "arrange_many", "replan"]
@@ -133,7 +127,7 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
     planner = planner_for(
         arrangement.instrument, arrangement.hand, arrangement.weights, arrangement.wishes
     )
-    line = _line(planner, melody)
+    line = line_of(planner, melody)
     limits = dict(line.limits)
     for earlier, kept in enumerate(arrangement.fingerings[: note - 1]):
         limits[earlier] = Limit(kept.string, kept.fret, kept.position, kept.finger)
@@ -148,9 +142,9 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
             f"{titled(melody)}{note_label(melody, event)}: there is no other place for this note "
             "within the wishes"
         )
-    cost, numbers = next(_paths(planner, [line], arrangement.objective))
+    cost, numbers = next(best_paths(planner, [line], arrangement.objective))
     if cost >= FORBIDDEN:
-        raise _no_way(melody, planner.layers(line))
+        raise no_way(melody, planner.layers(line))
     found = made(planner, melody, numbers, cost, arrangement.objective)
     return replace(found, octave_chosen=arrangement.octave_chosen)
 
@@ -161,7 +155,7 @@ def planned(arrangement: Arrangement) -> tuple[Planner, Layers]:
     if wishes.one_string:
         wishes = replace(wishes, strings=(arrangement.strings[0],), one_string=False)
     planner = planner_for(arrangement.instrument, arrangement.hand, arrangement.weights, wishes)
-    return planner, planner.layers(_line(planner, arrangement.melody))
+    return planner, planner.layers(line_of(planner, arrangement.melody))
 
 
 # -- one batch -----------------------------------------------------------------------------------
@@ -181,8 +175,8 @@ def _jobs(
     """Melodies by instrument, those of like length together."""
     groups: dict[Instrument, list[int]] = {}
     for i, name in enumerate(names):
-        made = instrument_named(name) if isinstance(name, str) else name
-        groups.setdefault(made, []).append(i)
+        played_on = instrument_named(name) if isinstance(name, str) else name
+        groups.setdefault(played_on, []).append(i)
     size = 32 if shared_out else _BATCH
     for instrument, indices in groups.items():
         indices.sort(key=lambda i: len(melodies[i].pitches))
@@ -215,179 +209,15 @@ def _answers(planner: Planner, melodies: Sequence[Melody], objective: str) -> li
     """What becomes of each melody, all octaves that fit tried where the octave is free."""
     if objective not in OBJECTIVES:
         raise RequestError(f'the objective is total or hardest, not "{objective[:40]}"')
-    planners = list(_on_each_string(planner))
-    tries = [
-        _Try(melody, up, _line(planner, melody, up))
-        for melody in melodies
-        for up in _octaves(melody, planner.instrument)
-    ]
-    results = [found for each in planners for found in _found(each, tries, objective)]
-    best: dict[int, _Found] = {}
-    for found in results:
-        key = id(found.tried.melody)
-        if key not in best or found.cost < best[key].cost:
-            best[key] = found
-    return [_answer(planner, best[id(melody)], objective) for melody in melodies]
+    found = best_found(planner, melodies, objective)
+    return [_answer(planner, one, objective) for one in found]
 
 
-@dataclass(frozen=True, slots=True)
-class _Try:
-    """A melody moved by octaves, as the search sees it."""
-
-    melody: Melody
-    octaves: int
-    line: Line
-
-
-@dataclass(frozen=True, slots=True)
-class _Found:
-    """What a search found: a path and its cost, or FORBIDDEN and no path."""
-
-    tried: _Try
-    planner: Planner
-    cost: int
-    numbers: NDArray[np.int64] | None
-
-
-def _octaves(melody: Melody, instrument: Instrument) -> range:
-    """By how many octaves to move a melody; just 0 where the octave is fixed."""
-    if not melody.pitches:
-        raise RequestError(f"{titled(melody)}there is no note to play in this melody, only rests")
-    if not melody.octave_free:
-        return range(1)
-    low, high = instrument.range
-    pitches = [pitch.midi for pitch in melody.pitches]
-    least, most = -((min(pitches) - low) // 12), (high - max(pitches)) // 12
-    if least > most:
-        least = most = round((low + high - min(pitches) - max(pitches)) / 24)
-    return range(least, most + 1)
-
-
-def _on_each_string(planner: Planner) -> Iterator[Planner]:
-    """The planner itself, or one for each string if all is to lie on one of them."""
-    wishes = planner.wishes
-    if not wishes.one_string:
-        yield planner
-        return
-    for string in wishes.strings or range(1, len(planner.instrument.strings) + 1):
-        alone = replace(wishes, strings=(string,))
-        yield planner_for(planner.instrument, planner.hand, planner.weights, alone)
-
-
-def _line(planner: Planner, melody: Melody, octaves: int = 0) -> Line:
-    limits = limits_of([melody.notes[event].placement for event in melody.struck])
-    start = planner.wishes.start
-    if start is not None:
-        limits[0] = Limit(start.string, start.fret, finger=start.finger)
-    midi = tuple(pitch.midi + 12 * octaves for pitch in melody.pitches)
-    return Line(midi, limits, planner.haste(melody))
-
-
-def _found(planner: Planner, tries: Sequence[_Try], objective: str) -> Iterator[_Found]:
-    """The best path of each line that has one, in the order given."""
-    playable = [tried for tried in tries if not planner.missing(tried.line)]
-    paths = iter(_paths(planner, [tried.line for tried in playable], objective))
-    kept = {id(tried) for tried in playable}
-    for tried in tries:
-        cost, numbers = next(paths) if id(tried) in kept else (FORBIDDEN, None)
-        yield _Found(tried, planner, cost, numbers if cost < FORBIDDEN else None)
-
-
-def _paths(
-    planner: Planner, lines: Sequence[Line], objective: str
-) -> Iterator[tuple[int, NDArray[np.int64]]]:
-    """Cost and state numbers of the best path of each line."""
-    if objective == "total" and len(lines) > 1:
-        batch = planner.batch(lines)
-        nodes = batch[0]
-        for i, (cost, path) in enumerate(cheapest_paths(*batch)):
-            yield cost, nodes[range(len(path)), i, path]
-        return
-    for line in lines:
-        layers = planner.layers(line)
-        if objective == "hardest":
-            layers = easiest_layers(layers)
-        cost, path = cheapest_path(layers)
-        yield cost, layers.numbers(path)
-
-
-def _answer(planner: Planner, found: _Found, objective: str) -> Answer:
+def _answer(planner: Planner, found: Found, objective: str) -> Answer:
     """The arrangement that was found, or the error that says why there is none."""
     melody = found.tried.melody
     moved = melody.in_octave(melody.octave + found.tried.octaves) if melody.octave_free else melody
     if found.numbers is None:
-        return _advised(planner, melody, _problem(found.planner, moved, found.tried.line))
+        return advised(planner, melody, problem_of(found.planner, moved, found.tried.line))
     made_of = made(planner, moved, found.numbers, found.cost, objective, states=found.planner)
     return replace(made_of, octave_chosen=True) if melody.octave_free else made_of
-
-
-def made(
-    planner: Planner,
-    melody: Melody,
-    numbers: NDArray[np.int64],
-    cost: int,
-    objective: str = "total",
-    *,
-    states: Planner | None = None,
-) -> Arrangement:
-    """The arrangement that a path, given as state numbers, stands for.
-
-    *states* is the planner that the numbers belong to, where that is another one.
-    """
-    columns = (states or planner).states
-    return Arrangement(
-        melody=melody,
-        instrument=planner.instrument,
-        hand=planner.hand,
-        weights=planner.weights,
-        wishes=planner.wishes,
-        strings=tuple(columns.string[numbers].tolist()),
-        frets=tuple(columns.fret[numbers].tolist()),
-        positions=tuple(columns.position[numbers].tolist()),
-        fingers=tuple(columns.finger[numbers].tolist()),
-        cost=cost,
-        objective=objective,
-    )
-
-
-# -- what to say when it cannot be played --------------------------------------------------------
-
-
-def _problem(planner: Planner, melody: Melody, line: Line) -> UnplayableError:
-    """Why a melody has no path: notes without a place, or a step that cannot be taken."""
-    missing = planner.missing(line)
-    events = [melody.struck[note] for note in missing]
-    for event in events:
-        if melody.notes[event].placement:
-            return placement_fault(melody, event, planner.instrument)
-    if events:
-        return off_the_neck(melody, events, planner.instrument)
-    return _no_way(melody, planner.layers(line))
-
-
-def _no_way(melody: Melody, layers: Layers) -> NoPathError:
-    """Every note can be played alone; name the step that no path survives."""
-    reached = layers.first
-    for t, k in enumerate(layers.table, start=1):
-        reached = (layers.tables[k] + reached).min(axis=1)
-        if int(reached.min()) >= FORBIDDEN:
-            before, after = (note_label(melody, melody.struck[note]) for note in (t - 1, t))
-            return NoPathError(
-                f"{titled(melody)}the hand cannot get from {before} to {after} within the wishes"
-            )
-    raise AssertionError("a path was lost")
-
-
-def _advised(planner: Planner, melody: Melody, problem: UnplayableError) -> UnplayableError:
-    """The error, with the single wish that would help if it were dropped."""
-    for wish, wishes in planner.wishes.without_one():
-        freed = planner_for(planner.instrument, planner.hand, planner.weights, wishes)
-        tries = [
-            _Try(melody, up, _line(freed, melody, up)) for up in _octaves(melody, freed.instrument)
-        ]
-        for each in _on_each_string(freed):
-            if any(found.numbers is not None for found in _found(each, tries, "total")):
-                return type(problem)(
-                    f"{problem}\nDrop {wish}: without it the melody can be played."
-                )
-    return problem

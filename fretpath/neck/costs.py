@@ -145,7 +145,7 @@ def note_parts(
 
 
 def _reach(instrument: Instrument, states: States, weights: Weights) -> Floats:
-    span = along(instrument, states.fret) - along(instrument, states.position)
+    span = instrument.distances(states.fret) - instrument.distances(states.position)
     return np.where(_wide(states), weights.reach * np.maximum(span - weights.reach_from, 0.0), 0.0)
 
 
@@ -157,7 +157,7 @@ def _wide(states: States) -> NDArray[np.bool_]:
 def _region(instrument: Instrument, states: States, weights: Weights) -> Floats:
     """The pull home: a price for each mm, rounded off near home so that it has no corner."""
     home = instrument.home if weights.region_at is None else weights.region_at
-    away = np.abs(along(instrument, states.position) - home)
+    away = np.abs(instrument.distances(states.position) - home)
     curve = max(weights.region_round, 1e-9)
     return weights.region * np.where(away < curve, away**2 / (2 * curve), away - curve / 2)
 
@@ -185,7 +185,7 @@ def step_parts(
     The two are broadcast together.  Whole micrometres, the cost of the notes themselves left out
     and the shift at its plain price, before more or less time makes it cheaper or dearer.
     """
-    hand_mm = along(instrument, states.position)
+    hand_mm = instrument.distances(states.position)
     table = np.array([instrument.string_spacing(f) for f in range(instrument.frets_free + 1)])
     spacing = table[states.fret]
     strings = np.abs(states.string[source] - states.string[target])
@@ -193,11 +193,6 @@ def step_parts(
         "shift": _whole(weights.shift * np.abs(hand_mm[source] - hand_mm[target])),
         "across": _whole(weights.across * strings * (spacing[source] + spacing[target]) / 2),
     }
-
-
-def along(instrument: Instrument, frets: Ints) -> Floats:
-    """Distance in mm of each fret from the nut (or the capo)."""
-    return instrument.free_length * (1 - 2.0 ** (-frets / 12))
 
 
 def _whole(millimetres: Floats) -> Ints:

@@ -48,7 +48,7 @@ def figures_of(
     *seconds* are the onsets; None when no tempo is known.
     """
     strings, frets, hands = np.array(string), np.array(fret), np.array(position)
-    hand_mm = _mm(instrument, hands)
+    hand_mm = instrument.distances(hands)
     moves = np.abs(np.diff(hand_mm))
     moved = np.flatnonzero(np.diff(hands))
     stays = np.concatenate(([0], moved + 1))
@@ -57,7 +57,7 @@ def figures_of(
         shifts=len(moved),
         longest_shift=float(moves.max(initial=0.0)),
         fastest_shift=_fastest(hand_mm, frets, seconds),
-        widest_stretch=_widest(_mm(instrument, frets), frets > 0, stays),
+        widest_stretch=_widest(instrument.distances(frets), frets > 0, stays),
         strings_crossed=int(np.abs(np.diff(strings)).sum()),
         open_strings=int((frets == 0).sum()),
         positions=tuple(hands[stays].tolist()),
@@ -72,10 +72,6 @@ def roman(number: int) -> str:
     """
     tens, units = divmod(number, 10)
     return "X" * tens + ("", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX")[units]
-
-
-def _mm(instrument: Instrument, frets: NDArray[np.int64]) -> NDArray[np.float64]:
-    return instrument.free_length * (1 - 2.0 ** (-frets / 12))
 
 
 def _widest(

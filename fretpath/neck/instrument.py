@@ -12,13 +12,24 @@ Fret n lies at ``L * (1 - 2 ** (-n / 12))`` from the nut, in equal temperament. 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.pitch import Pitch
 
-__all__ = ["Instrument", "String", "fret_distance", "parse_scale_length", "parse_tuning"]
+__all__ = [
+    "Instrument",
+    "String",
+    "fret_distance",
+    "octaves_for",
+    "parse_scale_length",
+    "parse_tuning",
+]
 
 MM_PER_INCH = 25.4
 MAX_STRINGS = 12
@@ -164,6 +175,10 @@ class Instrument:
         """Distance in mm from the nut (or the capo) to a fret."""
         return fret_distance(fret, self.free_length)
 
+    def distances(self, frets: NDArray[np.int64]) -> NDArray[np.float64]:
+        """:meth:`distance` of many frets at once, in an array of the same shape."""
+        return self.free_length * (1 - 2.0 ** (-frets / 12))
+
     def string_spacing(self, fret: float) -> float:
         """Distance in mm between neighbouring strings at a fret."""
         nut, bridge = self.spacing
@@ -198,6 +213,12 @@ class Instrument:
         if len(nuts) != len(pitches):
             nuts = [0] * len(pitches)
         return tuple(String(p, nut) for p, nut in zip(pitches, nuts, strict=True))
+
+
+def octaves_for(midi: Sequence[int], instrument: Instrument) -> range:
+    """By how many octaves sounds can be moved so that all lie between the ends of the neck."""
+    low, high = instrument.range
+    return range(-((min(midi) - low) // 12), (high - max(midi)) // 12 + 1)
 
 
 _RAISED = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")

@@ -15,13 +15,14 @@ from fretpath.music.key import Key
 from fretpath.music.melody import WORKING_OCTAVE, Melody
 from fretpath.music.pitch import OCTAVE
 from fretpath.music.transposing import moved_by, usual_tonic, way_to
+from fretpath.music.words import counted
 from fretpath.neck.alternatives import describe
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import Answer, arrange, arrange_many
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.costs import Weights
 from fretpath.neck.hand import Hand
-from fretpath.neck.instrument import Instrument
+from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.wishes import Wishes
 
 __all__ = ["KeyChoice", "open_strings_in", "rank_keys"]
@@ -57,7 +58,7 @@ def _signature(sharps: int) -> str:
     if sharps == 0:
         return "no sharps or flats"
     word = "sharp" if sharps > 0 else "flat"
-    return f"{abs(sharps)} {word}{'s' * (abs(sharps) > 1)}"
+    return counted(abs(sharps), word)
 
 
 def open_strings_in(key: Key, instrument: Instrument) -> tuple[str, ...]:
@@ -137,9 +138,8 @@ def _octaves(
         moved = moved_by(melody, way)
         ups = range(octave - moved.octave, octave - moved.octave + 1)
     else:
-        low, high = instrument.range
-        pitches = [pitch.midi + way.semitones for pitch in melody.pitches] or [low]
-        ups = range(-((min(pitches) - low) // 12), (high - max(pitches)) // 12 + 1)
+        midi = [pitch.midi + way.semitones for pitch in melody.pitches]
+        ups = octaves_for(midi or [instrument.range[0]], instrument)
     tunes = [moved_by(melody, way + OCTAVE.times(up)) for up in ups]
     return [replace(tune, octave_free=False) for tune in tunes]
 

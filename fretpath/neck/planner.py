@@ -2,6 +2,13 @@
 
 A :class:`Planner` knows one instrument, one hand, its prices and the wishes, and serves any
 number of melodies: equal notes share their layers, and equal steps their tables.
+
+**Theory.**  A note is a layer that holds the states of its sound; the price of a step from one
+layer to the next is a block of one matrix over all states.  In a hurry only the shift grows
+dearer, so there is one matrix for each haste.
+
+**Conventions.**  States are numbered from 0 in the order of their sound.  Matrices and tables have
+targets as rows and sources as columns, in micrometre-equivalents; what may not be is FORBIDDEN.
 """
 
 from __future__ import annotations
@@ -15,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody, Placement
-from fretpath.neck.costs import Weights, along, note_costs, step_parts
+from fretpath.neck.costs import Weights, note_costs, step_parts
 from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.pace import PLAIN, PLAIN_HASTE, Haste, haste_of
@@ -134,7 +141,7 @@ class Planner:
         states = self.states
         stays = states.position[source] == states.position[target]
         barred: NDArray[np.bool_] = ~stays if self.wishes.no_shift else np.zeros_like(stays)
-        fret_mm = along(self.instrument, states.fret)
+        fret_mm = self.instrument.distances(states.fret)
         apart = np.abs(fret_mm[source] - fret_mm[target])
         one_finger, other_finger = states.finger[source], states.finger[target]
         for one, other, most in self.hand.spans:

@@ -16,10 +16,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 
-from fretpath.errors import RequestError
 from fretpath.neck.figures import roman
 from fretpath.page.chart_text import render_chart
-from fretpath.page.marks import Mark, MarkedNeck
+from fretpath.page.marks import Mark, MarkedNeck, check_spacing
 
 __all__ = ["chart_svg"]
 
@@ -41,8 +40,7 @@ def chart_svg(chart: MarkedNeck, *, spacing: str = "neck", left_handed: bool = F
     *spacing* is ``neck`` (as on the instrument) or ``even``; *left_handed* mirrors the neck and
     leaves the writing as it is.
     """
-    if spacing not in ("even", "neck"):
-        raise RequestError(f'frets are spaced "even" or "neck", not "{spacing[:40]}"')
+    check_spacing(spacing)
     return "\n".join(_Drawing(chart, spacing == "neck", left_handed).elements()) + "\n"
 
 

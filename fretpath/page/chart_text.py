@@ -10,9 +10,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from fretpath.errors import RequestError
 from fretpath.neck.figures import roman
-from fretpath.page.marks import Mark, MarkedNeck
+from fretpath.page.marks import Mark, MarkedNeck, check_spacing
 
 __all__ = ["render_chart"]
 
@@ -24,8 +23,7 @@ def render_chart(
 
     *spacing* is ``even`` or ``neck``; *left_handed* puts the nut on the right.
     """
-    if spacing not in ("even", "neck"):
-        raise RequestError(f'frets are spaced "even" or "neck", not "{spacing[:40]}"')
+    check_spacing(spacing)
     names = chart.instrument.string_names
     margin = max(len(name) for name in names)
     columns = _columns(chart, spacing)

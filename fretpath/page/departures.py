@@ -10,7 +10,7 @@ from typing import Any
 
 from fretpath.music.departures import Departure, ScaleReading
 from fretpath.music.outside import Account
-from fretpath.music.passage import listed
+from fretpath.music.words import listed
 
 __all__ = ["readings_data", "render_readings", "spoken"]
 

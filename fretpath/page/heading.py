@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
+from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.figures import Figures, roman
 from fretpath.neck.instrument import Instrument
@@ -19,7 +20,9 @@ from fretpath.page.blanks import BLANK
 from fretpath.page.counting import has_rhythm
 
 __all__ = [
+    "counted_against",
     "degree_labels",
+    "figures_column",
     "figures_line",
     "header_lines",
     "instrument_line",
@@ -66,9 +69,8 @@ def header_lines(arrangement: Arrangement, degrees: str = "major") -> list[str]:
     sound = "note names as they sound"
     if arrangement.instrument.written:
         sound += " (music for it is written an octave higher)"
-    against = "the major scale of the tonic" if degrees == "major" else "the key signature"
     if melody.key:
-        lines.append(f"degrees count against {against}")
+        lines.append(counted_against(degrees))
     lines.append(sound)
     return lines
 
@@ -95,6 +97,12 @@ def wrapped(text: str, width: int) -> list[str]:
     ]
 
 
+def counted_against(degrees: str) -> str:
+    """What degrees count against, in words; *degrees* is ``major`` or ``key``."""
+    against = "the major scale of the tonic" if degrees == "major" else "the key signature"
+    return f"degrees count against {against}"
+
+
 def keys_line(melody: Melody) -> str:
     """The keys of a melody in words, in order."""
     names: list[str] = []
@@ -113,11 +121,22 @@ def instrument_line(instrument: Instrument) -> str:
     return f"{instrument.name}: strings {count} to 1 {instrument.tuning}, {length}{capo}{neck}"
 
 
+def figures_column(figures: Figures) -> dict[str, str]:
+    """Each figure of a fingering by name, to stand beside those of another one."""
+    return {
+        "hand travel": f"{figures.travel:.0f} mm",
+        "shifts": str(figures.shifts),
+        "longest shift": f"{figures.longest_shift:.0f} mm",
+        "widest stretch": f"{figures.widest_stretch:.0f} mm",
+        "strings crossed": str(figures.strings_crossed),
+        "open strings": str(figures.open_strings),
+    }
+
+
 def figures_line(figures: Figures) -> str:
     """The figures of a fingering in words a player uses, in two lines."""
     if figures.shifts:
-        count = "1 shift" if figures.shifts == 1 else f"{figures.shifts} shifts"
-        travel = f"hand travel {figures.travel:.0f} mm in {count}"
+        travel = f"hand travel {figures.travel:.0f} mm in {counted(figures.shifts, 'shift')}"
         travel += f", longest {figures.longest_shift:.0f} mm"
         if figures.fastest_shift:
             travel += f", fastest {figures.fastest_shift:.0f} mm/s"

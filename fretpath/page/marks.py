@@ -12,7 +12,10 @@ from typing import Self
 from fretpath.errors import RequestError
 from fretpath.neck.instrument import Instrument
 
-__all__ = ["Mark", "MarkedNeck"]
+__all__ = ["SPACINGS", "Mark", "MarkedNeck", "check_spacing"]
+
+SPACINGS = ("neck", "even")
+"""Frets as on the instrument, or all of one width."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,3 +69,9 @@ class MarkedNeck:
                 f"not {first}-{last}"
             )
         return replace(self, first=first, last=last)
+
+
+def check_spacing(spacing: str) -> None:
+    """Raise :class:`RequestError` unless it is one of :data:`SPACINGS`."""
+    if spacing not in SPACINGS:
+        raise RequestError(f'frets are spaced "even" or "neck", not "{spacing[:40]}"')

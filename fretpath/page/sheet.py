@@ -18,7 +18,7 @@ from fretpath.errors import RequestError
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.chart import Chart, melody_chart
-from fretpath.page.heading import instrument_line, keys_line
+from fretpath.page.heading import counted_against, instrument_line, keys_line
 from fretpath.page.html import filled
 from fretpath.page.questions import Question, questions_about
 from fretpath.page.spoken import render_spoken
@@ -134,10 +134,9 @@ class _Tune:
 
     @property
     def notes_on_reading(self) -> list[str]:
-        against = "the major scale of the tonic" if self.degrees == "major" else "the key signature"
         lines = list(self.wide.legend)
         if self.arrangement.melody.key:
-            lines.append(f"degrees count against {against}")
+            lines.append(counted_against(self.degrees))
         sound = "note names as they sound"
         if self.arrangement.instrument.written:
             sound += ", an octave below the written music"

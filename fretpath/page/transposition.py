@@ -6,12 +6,13 @@ import textwrap
 from dataclasses import asdict
 from typing import Any
 
-from fretpath.music.passage import listed
+from fretpath.music.words import counted, listed
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.figures import roman
 from fretpath.neck.transposition import Transposition
 from fretpath.page.data import arrangement_data
 from fretpath.page.departures import spoken
+from fretpath.page.heading import figures_column
 from fretpath.page.tab import render_tab
 
 __all__ = ["render_transposition", "transposition_data"]
@@ -34,8 +35,7 @@ def _move(moved: Transposition) -> str:
     semitones = abs(moved.interval.semitones)
     if semitones:
         way = "down" if moved.interval.descending else "up"
-        unit = "semitone" if semitones == 1 else "semitones"
-        text += f"{way} {moved.interval.name} ({semitones} {unit})"
+        text += f"{way} {moved.interval.name} ({counted(semitones, 'semitone')})"
     else:
         text += "at the same pitch"
     before, after = moved.before.instrument, moved.after.instrument
@@ -64,11 +64,8 @@ def _shape(moved: Transposition) -> str:
         return "fingered anew: the old shape, moved, is not the best one there"
     if frets == 0:
         return "the same strings and frets as before"
-    unit = "fret" if abs(frets) == 1 else "frets"
-    return (
-        f"the whole shape moves {abs(frets)} {unit} {'up' if frets > 0 else 'down'} the neck, "
-        "on the same strings"
-    )
+    way = f"{counted(abs(frets), 'fret')} {'up' if frets > 0 else 'down'} the neck"
+    return f"the whole shape moves {way}, on the same strings"
 
 
 def _table(moved: Transposition) -> list[str]:
@@ -85,12 +82,7 @@ def _column(arrangement: Arrangement) -> dict[str, str]:
     more = " ..." if len(positions) > _MOST_POSITIONS else ""
     return {
         "tonic": str(arrangement.melody.tonic or "-"),
-        "hand travel": f"{figures.travel:.0f} mm",
-        "shifts": str(figures.shifts),
-        "longest shift": f"{figures.longest_shift:.0f} mm",
-        "widest stretch": f"{figures.widest_stretch:.0f} mm",
-        "strings crossed": str(figures.strings_crossed),
-        "open strings": str(figures.open_strings),
+        **figures_column(figures),
         "positions": " ".join(positions[:_MOST_POSITIONS]) + more,
     }
 
