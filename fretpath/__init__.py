@@ -27,7 +27,6 @@ from fretpath.music.key import SCALES, Degree, Key
 from fretpath.music.melody import Melody, Meter, Note, Placement
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
-from fretpath.neck.alternatives import Reason, describe, reasons, ways
 from fretpath.neck.arrangement import Arrangement, Fingering
 from fretpath.neck.arranging import arrange, arrange_many, replan
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
@@ -52,6 +51,7 @@ if TYPE_CHECKING:
     from fretpath.music.outside import Account
     from fretpath.music.scales import scales_holding
     from fretpath.music.spelling import SpelledNote, spell
+    from fretpath.neck.alternatives import Reason, describe, reasons, ways
     from fretpath.neck.keychoice import KeyChoice, rank_keys
     from fretpath.neck.patterns import patterns_of
     from fretpath.neck.transposition import Transposition, transpose
@@ -140,6 +140,7 @@ _LATER = {
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),
     "fretpath.music.scales": ("scales_holding",),
     "fretpath.music.spelling": ("SpelledNote", "spell"),
+    "fretpath.neck.alternatives": ("Reason", "describe", "reasons", "ways"),
     "fretpath.neck.keychoice": ("KeyChoice", "rank_keys"),
     "fretpath.neck.patterns": ("patterns_of",),
     "fretpath.neck.transposition": ("Transposition", "transpose"),

@@ -7,7 +7,6 @@ A failed check of our own work is an ``AssertionError`` and keeps its traceback.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 
 __all__ = [
@@ -102,5 +101,7 @@ def nearest(word: str, known: Iterable[str]) -> str:
     >>> nearest("xylophone", ["bass", "guitar"])
     ''
     """
+    import difflib
+
     found = difflib.get_close_matches(word[:80].lower(), list(known), n=1)
     return f'; did you mean "{found[0]}"?' if found else ""

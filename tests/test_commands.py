@@ -86,7 +86,7 @@ BAD_INPUT = [
     ("a position off the neck", "tab 1 --position 0", "a position is 1 to 24 here, not 0"),
     ("no such string", "tab 1 --strings 5", "there is no string 5: this instrument has strings 1"),
     ("strings that are no numbers", "tab 1 --strings E", "--strings takes numbers such as 1,2"),
-    ("an octave off the piano", "tab 1 --octave 12", "an octave is -1 to 9 (C4 is middle C), or free, not "12""),
+    ("an octave off the piano", "tab 1 --octave 12", "an octave is -1 to 9 (C4 is middle C)"),
     ("a tuning of letters", "tab 1 --tuning 'E A D G'", '"G" is no pitch'),
     ("a neck without frets", "tab 1 --frets 0", "the number of frets is 1 to 36, not 0"),
     ("a length without a unit", "tab 1 --scale-length 34", "write 34in or 864mm"),

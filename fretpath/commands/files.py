@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import sys
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -121,6 +119,8 @@ def write_file(path: str | Path, content: str | bytes) -> None:
 
 
 def _replace_file(path: Path, data: bytes) -> None:
+    import tempfile
+
     handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
@@ -139,6 +139,9 @@ def whole_folder(path: str | Path) -> Iterator[Path]:
     Where ``path`` exists already, the new files replace those of the same name one by one, whole,
     and other files stay.  When anything goes wrong on the way, nothing is left behind.
     """
+    import shutil
+    import tempfile
+
     target = Path(os.path.realpath(path))
     try:
         fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.parent))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import re
 from dataclasses import replace
 from pathlib import PurePath
@@ -281,4 +280,6 @@ def delivered(arguments: argparse.Namespace, text: str) -> str:
 
 def as_json(data: Any) -> str:
     """Data as JSON text that reads the same on every run."""
+    import json
+
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"

@@ -23,8 +23,6 @@ from fretpath.errors import RequestError
 from fretpath.exchange.kinds import ending_of, is_score_name
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.data import arrangement_data
-from fretpath.page.spoken import render_spoken
 from fretpath.page.tab import ROWS, SPACINGS, render_tab
 
 _ELSEWHERE = {
@@ -124,6 +122,8 @@ def _ways(arrangement: Arrangement, count: int) -> tuple[Arrangement, ...]:
 def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
     hide = Blanks.parse(arguments.hide)
     if arguments.spoken:
+        from fretpath.page.spoken import render_spoken
+
         return render_spoken(arrangement, degrees=arguments.degrees, hide=hide)
     page = render_tab(
         arrangement,
@@ -143,6 +143,8 @@ def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
 
 
 def _data(arrangement: Arrangement, arguments: argparse.Namespace) -> dict[str, Any]:
+    from fretpath.page.data import arrangement_data
+
     data = arrangement_data(arrangement, degrees=arguments.degrees)
     if arguments.why:
         from fretpath.neck.alternatives import reasons

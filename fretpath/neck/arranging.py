@@ -8,8 +8,8 @@ by instrument and length, so that one batched search answers those that are alik
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.melody import Melody
@@ -24,6 +24,9 @@ from fretpath.neck.refusal import advised, no_way, problem_of
 from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.tries import Found, best_found, best_paths, line_of, made
 from fretpath.neck.wishes import Wishes
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 __all__ = ["OBJECTIVES", "Answer", "arrange", "arrange_many", "replan"]
 

@@ -109,13 +109,24 @@ class Planner:
     @cached_property
     def _step_costs(self) -> tuple[Ints, Ints]:
         """The price of the shift, and of everything else, from every state to every other."""
-        number = np.arange(len(self.states))
-        source, target = number[None, :], number[:, None]
-        parts = step_parts(self.instrument, self.states, self.weights, source, target)
-        shift = parts.pop("shift")
-        rest = self.costs[:, None] + sum(parts.values())
-        rest[self._impossible(source, target)] = FORBIDDEN
+        states = self.states
+        shift = self._spread("shift", states.position)
+        place = states.string * (self.instrument.frets_free + 1) + states.fret
+        rest = self._spread("across", place) + self.costs[:, None]
+        if self.hand.spans or self.wishes.no_shift:
+            rest[self._impossible()] = FORBIDDEN
         return shift, rest
+
+    def _spread(self, part: str, by: Ints) -> Ints:
+        """A part of the step costs that depends on one property of the two states alone.
+
+        It is worked out once for each value of the property, and spread over all the states.
+        """
+        _, first, place = np.unique(by, return_index=True, return_inverse=True)
+        parts = step_parts(
+            self.instrument, self.states, self.weights, first[None, :], first[:, None]
+        )
+        return parts[part][np.ix_(place, place)]
 
     @cached_property
     def _matrices(self) -> dict[Haste, Ints]:
@@ -132,13 +143,15 @@ class Planner:
             hurry = np.where(self.states.finger > 0, after_fretted, after_open)
             size = len(self.states) + 1
             table = np.full((size, size), FORBIDDEN, dtype=np.int64)
-            table[:-1, :-1] = shift * hurry // PLAIN_HASTE + rest
+            table[:-1, :-1] = (shift if haste == PLAIN else shift * hurry // PLAIN_HASTE) + rest
             self._matrices[haste] = table
         return self._matrices[haste]
 
-    def _impossible(self, source: Ints, target: Ints) -> NDArray[np.bool_]:
-        """Steps that the hand or the wishes forbid."""
+    def _impossible(self) -> NDArray[np.bool_]:
+        """Steps that the hand or the wishes forbid, from every state to every other."""
         states = self.states
+        number = np.arange(len(states))
+        source, target = number[None, :], number[:, None]
         stays = states.position[source] == states.position[target]
         barred: NDArray[np.bool_] = ~stays if self.wishes.no_shift else np.zeros_like(stays)
         fret_mm = self.instrument.distances(states.fret)

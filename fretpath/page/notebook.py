@@ -6,8 +6,6 @@ knows nothing of pages.
 
 from __future__ import annotations
 
-from html import escape
-
 from fretpath.neck.arrangement import Arrangement
 
 __all__ = ["arrangement_html"]
@@ -15,6 +13,8 @@ __all__ = ["arrangement_html"]
 
 def arrangement_html(arrangement: Arrangement) -> str:
     """The tab as preformatted text, and the chart as a drawing under it."""
+    from html import escape
+
     from fretpath.page.chart import melody_chart
     from fretpath.page.tab import render_tab
 
