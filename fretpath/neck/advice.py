@@ -99,7 +99,10 @@ def _suggestion(melody: Melody, instrument: Instrument) -> str:
     lowest, highest = min(pitches), max(pitches)
     low, high = instrument.range
     if low <= lowest and highest <= high:
-        return "It fits without those limits: widen or drop one of them."
+        return (
+            "It fits without those limits: widen or drop one of them, or move it "
+            '("fretpath keys" with the same limits lists the keys that fit).'
+        )
     fits = [
         f"{text}"
         for text in (
