@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypedDict
 
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
-from fretpath.exchange.kinds import is_score_name
+from fretpath.exchange.kinds import ending_of, is_score_name
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
@@ -132,7 +132,9 @@ def _octave(text: str) -> int:
 def add_instrument_options(parser: argparse.ArgumentParser) -> None:
     """The instrument and what may be changed about it."""
     group = parser.add_argument_group("instrument")
-    group.add_argument("--instrument", default="bass", help='a name from "fretpath instruments"')
+    group.add_argument(
+        "--instrument", default="bass", help='a name from "fretpath instruments" (usually bass)'
+    )
     group.add_argument("--tuning", help='open strings, string n first: "D1 A1 D2 G2"')
     group.add_argument("--frets", type=int, help="highest fret of the neck")
     group.add_argument("--scale-length", help="nut to bridge: 30in or 762mm")
@@ -271,10 +273,22 @@ def add_output_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("-o", "--output", metavar="FILE", help="write to a file instead")
 
 
+_INSTEAD = {
+    ".pdf": "write the lesson sheet as .html (fretpath sheet) and print it from a browser",
+    **dict.fromkeys((".mp3", ".ogg", ".m4a", ".flac"), "write the sound as .wav (fretpath tab)"),
+    **dict.fromkeys((".png", ".jpg", ".jpeg", ".gif"), "write the chart as .svg (fretpath neck)"),
+    **dict.fromkeys((".doc", ".docx", ".odt", ".xlsx"), "write text as .txt"),
+}
+"""File names that promise what no command writes, and what to do instead."""
+
+
 def delivered(arguments: argparse.Namespace, text: str) -> str:
     """The text to print: all of it, or nothing once it is written to the file asked for."""
     if arguments.output is None:
         return text
+    ending = ending_of(arguments.output)
+    if ending in _INSTEAD:
+        raise RequestError(f"nothing here writes {ending}: {_INSTEAD[ending]}")
     write_file(arguments.output, text)
     return ""
 

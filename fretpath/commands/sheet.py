@@ -11,6 +11,7 @@ teacher copies in teaching order, and the measures of every tune.
 from __future__ import annotations
 
 import argparse
+import sys
 
 from fretpath.commands.options import (
     add_hand_options,
@@ -27,6 +28,7 @@ from fretpath.commands.packet import (
     refuse_packet_options,
     run_packet,
 )
+from fretpath.errors import RequestError
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
 from fretpath.page.sound import melody_wav
@@ -40,10 +42,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rows", default=",".join(ROWS), help=f"rows to show, of {','.join(ROWS)}")
     parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
     parser.add_argument(
-        "--for", dest="reader", choices=("student", "teacher"), help="whose copy it is"
+        "--for",
+        dest="reader",
+        choices=("student", "teacher"),
+        help="whose copy it is; a student's leaves the degrees blank unless --hide says otherwise",
     )
     parser.add_argument("--no-sound", action="store_true", help="a smaller file without sound")
-    parser.add_argument("-o", "--output", metavar="FILE", help="write to a file, lesson.html")
+    parser.add_argument("-o", "--output", metavar="FILE", help="the file, such as lesson.html")
     add_packet_options(parser)
     add_sound_options(parser)
     add_instrument_options(parser)
@@ -56,7 +61,9 @@ def run(arguments: argparse.Namespace) -> str:
     if folder:
         return run_packet(arguments, folder)
     refuse_packet_options(arguments)
-    hide = Blanks.parse(arguments.hide)
+    if arguments.output is None and sys.stdout is not None and sys.stdout.isatty():
+        raise RequestError("a sheet is a page for the browser: write it with -o lesson.html")
+    hide = Blanks.parse(arguments.hide or ("degrees" if arguments.reader == "student" else ""))
     reader = arguments.reader or ("student" if hide.any else "teacher")
     arrangements = tuple(
         arrangement_from(argparse.Namespace(**{**vars(arguments), "melody": [melody]}))

@@ -164,7 +164,8 @@ def _refuse_tab(text: str, source: str) -> None:
     if len(strings) >= 3 and any(re.search(r"\d", row) for _, row in strings):
         number, row = strings[0]
         raise _Spot(source, number, 1, len(row.rstrip()), row).error(
-            'this is a text tab, no melody: "fretpath read TAB --melody -o tune.txt" makes one of it'
+            "this is a text tab, no melody: "
+            '"fretpath read TAB --melody -o tune.txt" makes one of it'
         )
 
 

@@ -205,8 +205,10 @@ def instrument_named(name: str) -> Instrument:
     """The instrument of that name; :class:`RequestError` with the nearest name otherwise."""
     wanted = "-".join(name.lower().replace("_", " ").split())
     if wanted not in INSTRUMENTS:
+        family = wanted.split("-")[0]
+        hint = nearest(family if family in INSTRUMENTS else wanted, INSTRUMENTS)
         raise RequestError(
-            f'unknown instrument "{name[:40]}"{nearest(wanted, INSTRUMENTS)} '
+            f'unknown instrument "{name[:40]}"{hint} '
             '("fretpath instruments" lists them; --tuning makes your own)'
         )
     return INSTRUMENTS[wanted]
