@@ -408,7 +408,7 @@ class TestHelp:
     def test_alone_shows_an_example_that_works_when_pasted(self, fretpath: Run) -> None:
         status, out, _ = fretpath()
         assert status == 0
-        [example] = re.findall(r"^  (fretpath \w+ .*)$", out, re.MULTILINE)
+        example, _sheet = re.findall(r"^  (fretpath \w+ .*)$", out, re.MULTILINE)
         status, page, err = shell(example)
         assert (status, err) == (0, "")
         assert "finger     2   4    4    1    3" in page
