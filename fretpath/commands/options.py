@@ -17,7 +17,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import OBJECTIVES, arrange
-from fretpath.neck.catalogue import instrument_named
+from fretpath.neck.catalogue import instrument_named, instrument_tuned
 from fretpath.neck.costs import Weights, usual_weights
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
@@ -44,6 +44,9 @@ __all__ = [
     "weights_from",
     "wishes_from",
 ]
+
+
+USUAL_INSTRUMENT = "bass"
 
 
 class HandAndWishes(TypedDict):
@@ -133,7 +136,9 @@ def add_instrument_options(parser: argparse.ArgumentParser) -> None:
     """The instrument and what may be changed about it."""
     group = parser.add_argument_group("instrument")
     group.add_argument(
-        "--instrument", default="bass", help='a name from "fretpath instruments" (usually bass)'
+        "--instrument",
+        help=f'a name from "fretpath instruments" (default: {USUAL_INSTRUMENT}, or the one that '
+        "has the tuning given)",
     )
     group.add_argument("--tuning", help='open strings, string n first: "D1 A1 D2 G2"')
     group.add_argument("--frets", type=int, help="highest fret of the neck")
@@ -143,7 +148,15 @@ def add_instrument_options(parser: argparse.ArgumentParser) -> None:
 
 def instrument_from(arguments: argparse.Namespace) -> Instrument:
     """The instrument the arguments describe."""
-    return instrument_named(arguments.instrument).customised(
+    tuned = None
+    if arguments.tuning and not arguments.instrument:
+        tuned = instrument_tuned(arguments.tuning)
+        if tuned and not any(char.isdigit() for char in arguments.tuning):
+            raise RequestError(
+                f'"{arguments.tuning[:40]}": a tuning names octaves, such as {tuned.tuning}; '
+                f"that is --instrument {tuned.name}"
+            )
+    return (tuned or instrument_named(arguments.instrument or USUAL_INSTRUMENT)).customised(
         tuning=arguments.tuning,
         frets=arguments.frets,
         scale_length=arguments.scale_length,

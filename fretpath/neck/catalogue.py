@@ -18,7 +18,7 @@ from fretpath.neck.instrument import (
     parse_tuning,
 )
 
-__all__ = ["INSTRUMENTS", "instrument_named"]
+__all__ = ["INSTRUMENTS", "instrument_named", "instrument_tuned"]
 
 HOME = 143.0
 """mm from the nut, learnt from guitarists (``docs/hand_model.md``)."""
@@ -199,6 +199,22 @@ INSTRUMENTS: dict[str, Instrument] = {
     for made in family()
 }
 """Every instrument by name, family by family."""
+
+
+def instrument_tuned(tuning: str) -> Instrument | None:
+    """The first instrument with exactly this tuning; its octaves may be left out.
+
+    >>> found = instrument_tuned("g C E A")
+    >>> found.name if found else None
+    'ukulele'
+    """
+    words = tuning.replace(",", " ").upper().split()
+    for made in INSTRUMENTS.values():
+        pitches = [str(string.open) for string in reversed(made.strings)]
+        letters = [string.open.name for string in reversed(made.strings)]
+        if words in ([name.upper() for name in names] for names in (pitches, letters)):
+            return made
+    return None
 
 
 def instrument_named(name: str) -> Instrument:

@@ -21,6 +21,12 @@ SLIPS = [
     ("tab tune.txt -o tune.mp3", "nothing here writes .mp3: write the sound as .wav"),
     ("sheet tune.txt --no-sound -o tune.pdf", "nothing here writes .pdf: write the lesson sheet"),
     ('tab tune.txt --instrument "bass guitar"', 'did you mean "bass"?'),
+    ('tab 1 --tuning "g C E A"', "such as G4 C4 E4 A4; that is --instrument ukulele"),
+    ("tab tune_.txt", 'there is no file tune_.txt; did you mean "tune.txt"?'),
+    ("tab demo_melodies", "is a folder; name one file in it (order, find and sheet take folders)"),
+    ("tab 1@1-1 --key D", "(is it for another --instrument, --tuning or --capo?)"),
+    ("convert D6 -o high.mid", "--no-tab writes the melody alone."),
+    ("read tab.txt --no-places", "--no-places goes with --melody"),
     ("tab tab.txt", '"fretpath read TAB --melody -o tune.txt" makes one of it'),
 ]
 
@@ -77,3 +83,62 @@ def test_the_copy_for_a_student_leaves_the_degrees_blank() -> None:
     )
     assert student == hidden
     assert len({student, tab, teacher}) == 3
+
+
+def printed(words: str, capsys: pytest.CaptureFixture[str]) -> str:
+    assert main(shlex.split(words)) == 0
+    return capsys.readouterr().out
+
+
+def test_a_tuning_alone_names_the_instrument_that_has_it(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert "ukulele: strings 4 to 1 G4 C4 E4 A4" in printed('tab 1 --tuning "G4 C4 E4 A4"', capsys)
+    asked = 'tab 1 --instrument bass --tuning "G4 C4 E4 A4"'
+    assert "bass: strings 4 to 1 G4 C4 E4 A4, scale 863.6 mm" in printed(asked, capsys)
+    assert "bass: strings 4 to 1 C1 A1 D2 G2" in printed('tab 1 --tuning "C1 A1 D2 G2"', capsys)
+
+
+def test_a_tab_becomes_a_melody_for_the_other_commands(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    Path("placed.txt").write_text(printed("read tab.txt --melody --key C", capsys))
+    Path("free.txt").write_text(printed("read tab.txt --melody --no-places --key C", capsys))
+    assert "--instrument guitar --capo 2" in Path("placed.txt").read_text()
+    assert "@" not in Path("free.txt").read_text()
+    wanted = "--instrument guitar --capo 2 --ways 2"
+    assert "the text gives every note its place" in printed(f"tab placed.txt {wanted}", capsys)
+    assert "\nway 2\n" in printed(f"tab free.txt {wanted}", capsys)
+
+
+def test_one_answer_is_told_its_drill_too(capsys: pytest.CaptureFixture[str]) -> None:
+    page = printed('mark tune.txt "1 2 3 5 3 2 1"', capsys)
+    drill = page.strip().splitlines()[-1].removeprefix("     to drill them: fretpath ")
+    assert drill == 'drill --confused "b3=3"'
+    assert "WHICH ONE DO YOU HEAR?" in printed(drill, capsys)
+    assert "to drill" not in printed("mark tune.txt tune.txt", capsys)
+
+
+def test_whole_octaves_are_called_octaves(capsys: pytest.CaptureFixture[str]) -> None:
+    page = printed('transpose "key: D\noctave: 2\n\n1 2" --by P15', capsys)
+    assert page.startswith("D major: up 2 octaves (24 semitones)\n")
+    page = printed('transpose "key: D\noctave: 2\n\n1 2" --by M10', capsys)
+    assert "up M10 (16 semitones)" in page
+
+
+def test_every_cost_is_explained(capsys: pytest.CaptureFixture[str]) -> None:
+    page = printed('tab "1 5 b10 1 b3 r:4 8" --why --instrument guitar', capsys)
+    costs, words = page.split("(effort, counted as --weights does)\n")[1].split("\n\n")
+    told = {name.strip() for name in words.replace("\n", " ").replace(";", ":").split(":")[::2]}
+    used = {word for line in costs.splitlines() for word in line.split() if word.isalpha()}
+    assert used <= told | {"no", "other", "place", "free"}
+
+
+def test_a_check_says_which_key_it_heard_and_when_nothing_is_better(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    page = printed("check tab.txt --key C", capsys)
+    assert "effort (less is easier)" in page
+    best = printed('tab "1 2 3 5" --key D --rows degree', capsys)
+    Path("best.txt").write_text(best)
+    assert "this tab lies where fretpath would put it" in printed("check best.txt", capsys)
