@@ -186,6 +186,9 @@ def _print(text: str) -> int:
     if sys.stdout is None:
         _complain("standard output is closed, there is nowhere to write")
         return 1
+    if text.startswith("<!DOCTYPE html>") and sys.stdout.isatty():
+        _complain("a sheet is a page for the browser: write it with -o lesson.html")
+        return 1
     try:
         sys.stdout.write(_encodable(text))
         sys.stdout.flush()

@@ -11,7 +11,6 @@ teacher copies in teaching order, and the measures of every tune.
 from __future__ import annotations
 
 import argparse
-import sys
 
 from fretpath.commands.options import (
     add_hand_options,
@@ -28,7 +27,6 @@ from fretpath.commands.packet import (
     refuse_packet_options,
     run_packet,
 )
-from fretpath.errors import RequestError
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
 from fretpath.page.sound import melody_wav
@@ -61,8 +59,6 @@ def run(arguments: argparse.Namespace) -> str:
     if folder:
         return run_packet(arguments, folder)
     refuse_packet_options(arguments)
-    if arguments.output is None and sys.stdout is not None and sys.stdout.isatty():
-        raise RequestError("a sheet is a page for the browser: write it with -o lesson.html")
     hide = Blanks.parse(arguments.hide or ("degrees" if arguments.reader == "student" else ""))
     reader = arguments.reader or ("student" if hide.any else "teacher")
     arrangements = tuple(
