@@ -9,7 +9,7 @@ import argparse
 import importlib
 from collections.abc import Iterator
 
-from fretpath.commands import COMMANDS
+from fretpath.commands import COMMANDS, EXAMPLES
 
 
 def reference() -> str:
@@ -38,6 +38,8 @@ def _command(name: str) -> Iterator[str]:
     parser = argparse.ArgumentParser(prog=f"fretpath {name}")
     command.add_options(parser)
     yield (command.__doc__ or "").strip()
+    yield ""
+    yield f"For example: `{EXAMPLES[name]}`"
     yield ""
     yield "| argument | meaning |"
     yield "|---|---|"

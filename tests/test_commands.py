@@ -86,8 +86,13 @@ BAD_INPUT = [
     ("a position off the neck", "tab 1 --position 0", "a position is 1 to 24 here, not 0"),
     ("no such string", "tab 1 --strings 5", "there is no string 5: this instrument has strings 1"),
     ("strings that are no numbers", "tab 1 --strings E", "--strings takes numbers such as 1,2"),
-    ("an octave off the piano", "tab 1 --octave 12", "an octave is -1 to 9 (C4 is middle C)"),
-    ("a tuning of letters", "tab 1 --tuning 'E A D G'", '"G" is no pitch'),
+    (
+        "an octave off the piano",
+        "tab 1 --octave 12",
+        'an octave is -1 to 9 (C4 is middle C), or free, not "12"',
+    ),
+    ("a tuning of letters", "tab 1 --tuning 'E A D G'", "that is --instrument bass"),
+    ("a tuning of no instrument", "tab 1 --tuning 'E A D F'", '"F" is no pitch'),
     ("a neck without frets", "tab 1 --frets 0", "the number of frets is 1 to 36, not 0"),
     ("a length without a unit", "tab 1 --scale-length 34", "write 34in or 864mm"),
     ("a capo off the neck", "tab 1 --capo 24", "the capo is 0 to 23, not 24"),
@@ -95,7 +100,7 @@ BAD_INPUT = [
     ("only blanks", "tab '  '", "there is no note in this melody"),
     ("only rests", "tab 'r r'", "there is no note to play in this melody, only rests"),
     ("a file that is not there", "tab tune.txt", "there is no file tune.txt"),
-    ("a folder", "tab ./", "Is a directory"),
+    ("a folder", "tab ./", "is a folder"),
     ("a control character", "tab $'1 \\x07 2'", "control character U+0007 in the text; delete it"),
     ("a folder that is not there", "tab 1 -o nowhere/tune.txt", "cannot write nowhere/tune.txt: "),
     ("a full device", "tab 1 -o /dev/full", "cannot write /dev/full: No space left on device"),
@@ -408,7 +413,7 @@ class TestHelp:
     def test_alone_shows_an_example_that_works_when_pasted(self, fretpath: Run) -> None:
         status, out, _ = fretpath()
         assert status == 0
-        [example] = re.findall(r"^  (fretpath \w+ .*)$", out, re.MULTILINE)
+        example, _sheet = re.findall(r"^  (fretpath \w+ .*)$", out, re.MULTILINE)
         status, page, err = shell(example)
         assert (status, err) == (0, "")
         assert "finger     2   4    4    1    3" in page

@@ -30,7 +30,7 @@ from typing import NoReturn
 
 from fretpath.errors import FretpathError, IncompleteError, nearest
 
-__all__ = ["COMMANDS", "main", "run"]
+__all__ = ["COMMANDS", "EXAMPLES", "main", "run"]
 
 COMMANDS = {
     "tab": "a melody as tab, fingered, with its spelling",
@@ -51,6 +51,25 @@ COMMANDS = {
 }
 """Name of each command and what it does, in the order of the help."""
 
+EXAMPLES = {
+    "tab": "fretpath tab tune.txt --key D --highest-fret 5 -o tune.wav",
+    "spell": "fretpath spell tune.txt --syllables do",
+    "transpose": "fretpath transpose tune.txt --to G --instrument ukulele",
+    "keys": "fretpath keys tune.txt --highest-fret 5 --top 5",
+    "scales": "fretpath scales dorian",
+    "neck": 'fretpath neck --key "C major" --instrument ukulele --range 0-5 -o chart.svg',
+    "sheet": "fretpath sheet tune.txt --hide degrees -o student.html",
+    "read": "fretpath read tab.txt --instrument guitar --capo 2",
+    "check": "fretpath check tab.txt --against tune.txt",
+    "convert": "fretpath convert tune.txt --instrument guitar -o tune.musicxml",
+    "instruments": "fretpath instruments",
+    "order": "fretpath order demo_melodies --instrument ukulele",
+    "find": 'fretpath find demo_melodies --has "#4"',
+    "mark": 'fretpath mark tune.txt "1 5 8 9 b10" --next demo_melodies',
+    "drill": 'fretpath drill tune.txt --confused "3=b3"',
+}
+"""A call of each command as a teacher would type it, for the end of its help."""
+
 _HELP = """\
 fretpath: from a melody in degrees to spelled notes, the shortest path on the
 neck, and tab
@@ -59,9 +78,10 @@ usage: fretpath COMMAND ...
 
 {commands}
 
-Example:
+Examples (a melody is text in quotes, or a file):
 
   fretpath tab "1 5 8 9 10" --key B --instrument bass
+  fretpath sheet demo_melodies/night_crane.txt --hide degrees -o student.html
 
 fretpath COMMAND --help tells the rest.
 """
@@ -78,10 +98,11 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         return _print(f"fretpath {__version__}\n")
     if words[0] not in COMMANDS:
-        _complain(f'unknown command "{words[0][:40]}"{nearest(words[0], COMMANDS)}')
+        _complain(_unknown_command(words[0]))
         return 2
     command = importlib.import_module(f"fretpath.commands.{words[0]}")
     parser = _Parser(prog=f"fretpath {words[0]}", description=command.__doc__, allow_abbrev=False)
+    parser.epilog = f"example: {EXAMPLES[words[0]]}"
     command.add_options(parser)
     try:
         arguments = parser.parse_args(_joined(words[1:]))
@@ -98,6 +119,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     except FretpathError as problem:
         _complain(str(problem))
         return 1
+
+
+def _unknown_command(word: str) -> str:
+    if any(char.isdigit() for char in word):
+        return f'a command comes first, such as: fretpath tab "{word[:40]}"'
+    hint = nearest(word, COMMANDS)
+    return f'unknown command "{word[:40]}"{hint or "; fretpath alone lists the commands"}'
 
 
 def _joined(words: Sequence[str]) -> list[str]:
@@ -125,6 +153,28 @@ class _UsageError(Exception):
 
 
 class _Parser(argparse.ArgumentParser):
+    def format_usage(self) -> str:
+        """What must be given; the options follow in the help."""
+        return f"usage: {self._called()}\n"
+
+    def format_help(self) -> str:
+        self.usage = self._called()
+        return super().format_help()
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(
+            2, f"{self.prog}: {message}\n{self.format_usage()}({self.prog} --help tells more)\n"
+        )
+
+    def _called(self) -> str:
+        given = [action for action in self._actions if not action.option_strings]
+        words = []
+        for action in given:
+            name = str(action.metavar or action.dest)
+            more = " ..." if action.nargs in ("*", "+") else ""
+            words.append(f"[{name}{more}]" if action.nargs == "*" else f"{name}{more}")
+        return " ".join([self.prog, *words, "[options]"])
+
     def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
         if message:
             sys.stderr.write(message)
@@ -135,6 +185,9 @@ def _print(text: str) -> int:
     """Write to standard output; a reader that has gone away is no error of ours."""
     if sys.stdout is None:
         _complain("standard output is closed, there is nowhere to write")
+        return 1
+    if text.startswith("<!DOCTYPE html>") and sys.stdout.isatty():
+        _complain("a sheet is a page for the browser: write it with -o lesson.html")
         return 1
     try:
         sys.stdout.write(_encodable(text))

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
+from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_output_options,
     add_score_options,
@@ -17,7 +18,9 @@ from fretpath.commands.read import add_tab_options, tab_from
 from fretpath.errors import RequestError
 from fretpath.music.melody import Meter
 from fretpath.music.words import counted
+from fretpath.neck.arrangement import Arrangement
 from fretpath.page.heading import figures_column
+from fretpath.page.spelling import guess_lines
 from fretpath.page.tab import render_tab
 from fretpath.page.tabcheck import Fault, TabCheck, check_tab, count_faults
 from fretpath.page.tabtext import header_hints
@@ -37,6 +40,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> str:
     """The faults, both figures side by side, and our fingering; or the same as JSON."""
     tab, text = tab_from(arguments)
+    melody, guess = with_found_key(tab.melody)
+    tab = replace(tab, melody=melody)
     against = None
     if arguments.against is not None:
         arguments.melody = [arguments.against]
@@ -48,7 +53,8 @@ def run(arguments: argparse.Namespace) -> str:
     doubts = [str(doubt) for doubt in tab.tab.doubts]
     if arguments.json:
         return delivered(arguments, as_json(_data(found, faults, doubts)))
-    return delivered(arguments, "\n".join(_page(found, faults, doubts)) + "\n")
+    key_found = [guess_lines(guess)] if guess and against is None else []
+    return delivered(arguments, "\n".join([*key_found, *_page(found, faults, doubts)]) + "\n")
 
 
 def _meter(given: str | None, header: str) -> Meter | None:
@@ -71,8 +77,14 @@ def _page(found: TabCheck, faults: list[Fault], doubts: list[str]) -> list[str]:
         lines += ["", f"the tab lies {_octaves(abs(found.octaves))} {way} the tune"]
     lines += ["", *_side_by_side(found)]
     if found.ours:
-        lines += ["", "our fingering:", "", render_tab(found.ours).rstrip("\n")]
+        if found.theirs and _same_places(found.theirs, found.ours):
+            return [*lines, "", "this tab lies where fretpath would put it"]
+        lines += ["", "the fingering of fretpath:", "", render_tab(found.ours).rstrip("\n")]
     return lines
+
+
+def _same_places(theirs: Arrangement, ours: Arrangement) -> bool:
+    return (theirs.strings, theirs.frets) == (ours.strings, ours.frets)
 
 
 def _octaves(count: int) -> str:
@@ -80,12 +92,17 @@ def _octaves(count: int) -> str:
 
 
 def _side_by_side(found: TabCheck) -> list[str]:
-    theirs = figures_column(found.theirs.figures) if found.theirs else {}
-    ours = figures_column(found.ours.figures) if found.ours else {}
-    lines = [f"{'':<18} {'this tab':>12} {'fretpath':>12}"]
+    theirs = _figures(found.theirs) if found.theirs else {}
+    ours = _figures(found.ours) if found.ours else {}
+    lines = [f"{'':<24} {'this tab':>12} {'fretpath':>12}"]
     for name in theirs or ours:
-        lines.append(f"{name:<18} {theirs.get(name, '-'):>12} {ours.get(name, '-'):>12}")
+        lines.append(f"{name:<24} {theirs.get(name, '-'):>12} {ours.get(name, '-'):>12}")
     return lines if theirs or ours else ["no hand plays this tab as it stands"]
+
+
+def _figures(arrangement: Arrangement) -> dict[str, str]:
+    effort = {"effort (less is easier)": f"{arrangement.effort:.0f}"}
+    return effort | figures_column(arrangement.figures)
 
 
 def _data(found: TabCheck, faults: list[Fault], doubts: list[str]) -> dict[str, Any]:

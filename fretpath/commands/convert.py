@@ -13,7 +13,7 @@ from fretpath.commands.options import (
     as_json,
     melody_from,
 )
-from fretpath.errors import RequestError
+from fretpath.errors import OutOfRangeError, RequestError
 from fretpath.exchange.kinds import ending_of
 from fretpath.exchange.writing import ENDINGS, score_bytes
 from fretpath.music.melody import Melody
@@ -59,7 +59,10 @@ def _music(arguments: argparse.Namespace, ending: str) -> Melody | Arrangement:
     """Fingered where the format or the octave asks for an instrument."""
     if arguments.no_tab or ending in (".abc", ".txt"):
         return melody_from(arguments)
-    return arrangement_from(arguments)
+    try:
+        return arrangement_from(arguments)
+    except OutOfRangeError as problem:
+        raise OutOfRangeError(f"{problem} --no-tab writes the melody alone.") from None
 
 
 def _report(arguments: argparse.Namespace, music: Melody | Arrangement, size: int) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from fretpath.errors import RequestError, ScoreFileError
+from fretpath.errors import RequestError, ScoreFileError, nearest
 from fretpath.exchange.kinds import ending_of, is_score_name
 
 __all__ = ["file_text", "melody_files", "melody_text", "whole_folder", "write_file"]
@@ -87,9 +87,21 @@ def _bytes(path: Path) -> bytes:
         with path.open("rb") as file:
             return file.read(LARGEST_TEXT + 1)
     except FileNotFoundError:
-        raise ScoreFileError(f"there is no file {path}") from None
+        raise ScoreFileError(f"there is no file {path}{_like(path)}") from None
+    except IsADirectoryError:
+        raise ScoreFileError(
+            f"{path} is a folder; name one file in it (order, find and sheet take folders)"
+        ) from None
     except OSError as problem:
         raise ScoreFileError(f"cannot read {path}: {problem.strerror}") from None
+
+
+def _like(path: Path) -> str:
+    """The file of the same folder that was most likely meant."""
+    try:
+        return nearest(path.name, (file.name for file in path.parent.iterdir() if file.is_file()))
+    except OSError:
+        return ""
 
 
 def _decoded(data: bytes, name: str) -> str:

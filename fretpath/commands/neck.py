@@ -66,6 +66,7 @@ def _chart(arguments: argparse.Namespace) -> Chart:
     if arguments.melody:
         if arguments.chord:
             raise RequestError("a chart shows a melody or a chord; drop one of the two")
+        _refuse_a_key(" ".join(arguments.melody))
         return melody_chart(
             arrangement_from(arguments),
             label=arguments.label,
@@ -80,6 +81,12 @@ def _chart(arguments: argparse.Namespace) -> Chart:
     if arguments.chord:
         return chord_chart(instrument, arguments.chord, label=arguments.label)
     return key_chart(instrument, Key.parse(arguments.key), label=arguments.label)
+
+
+def _refuse_a_key(words: str) -> None:
+    """``neck "C major"`` is a slip for ``--key "C major"``: a melody has no such word in it."""
+    if re.fullmatch(r"[A-G][#b]? ?[a-z ]{3,}", words):
+        raise RequestError(f'for the chart of a key write --key "{words[:40]}"')
 
 
 def _range(text: str) -> tuple[int, int]:

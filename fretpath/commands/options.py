@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any, TypedDict
 
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
-from fretpath.exchange.kinds import is_score_name
+from fretpath.exchange.kinds import ending_of, is_score_name
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import OBJECTIVES, arrange
-from fretpath.neck.catalogue import instrument_named
+from fretpath.neck.catalogue import instrument_named, instrument_tuned
 from fretpath.neck.costs import Weights, usual_weights
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
@@ -43,6 +43,9 @@ __all__ = [
     "weights_from",
     "wishes_from",
 ]
+
+
+USUAL_INSTRUMENT = "bass"
 
 
 class HandAndWishes(TypedDict):
@@ -131,7 +134,11 @@ def _octave(text: str) -> int:
 def add_instrument_options(parser: argparse.ArgumentParser) -> None:
     """The instrument and what may be changed about it."""
     group = parser.add_argument_group("instrument")
-    group.add_argument("--instrument", default="bass", help='a name from "fretpath instruments"')
+    group.add_argument(
+        "--instrument",
+        help=f'a name from "fretpath instruments" (default: {USUAL_INSTRUMENT}, or the one that '
+        "has the tuning given)",
+    )
     group.add_argument("--tuning", help='open strings, string n first: "D1 A1 D2 G2"')
     group.add_argument("--frets", type=int, help="highest fret of the neck")
     group.add_argument("--scale-length", help="nut to bridge: 30in or 762mm")
@@ -140,7 +147,15 @@ def add_instrument_options(parser: argparse.ArgumentParser) -> None:
 
 def instrument_from(arguments: argparse.Namespace) -> Instrument:
     """The instrument the arguments describe."""
-    return instrument_named(arguments.instrument).customised(
+    tuned = None
+    if arguments.tuning and not arguments.instrument:
+        tuned = instrument_tuned(arguments.tuning)
+        if tuned and not any(char.isdigit() for char in arguments.tuning):
+            raise RequestError(
+                f'"{arguments.tuning[:40]}": a tuning names octaves, such as {tuned.tuning}; '
+                f"that is --instrument {tuned.name}"
+            )
+    return (tuned or instrument_named(arguments.instrument or USUAL_INSTRUMENT)).customised(
         tuning=arguments.tuning,
         frets=arguments.frets,
         scale_length=arguments.scale_length,
@@ -270,10 +285,22 @@ def add_output_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("-o", "--output", metavar="FILE", help="write to a file instead")
 
 
+_INSTEAD = {
+    ".pdf": "write the lesson sheet as .html (fretpath sheet) and print it from a browser",
+    **dict.fromkeys((".mp3", ".ogg", ".m4a", ".flac"), "write the sound as .wav (fretpath tab)"),
+    **dict.fromkeys((".png", ".jpg", ".jpeg", ".gif"), "write the chart as .svg (fretpath neck)"),
+    **dict.fromkeys((".doc", ".docx", ".odt", ".xlsx"), "write text as .txt"),
+}
+"""File names that promise what no command writes, and what to do instead."""
+
+
 def delivered(arguments: argparse.Namespace, text: str) -> str:
     """The text to print: all of it, or nothing once it is written to the file asked for."""
     if arguments.output is None:
         return text
+    ending = ending_of(arguments.output)
+    if ending in _INSTEAD:
+        raise RequestError(f"nothing here writes {ending}: {_INSTEAD[ending]}")
     write_file(arguments.output, text)
     return ""
 

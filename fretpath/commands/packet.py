@@ -68,7 +68,10 @@ def run_packet(arguments: argparse.Namespace, folder: Path) -> str:
         kept = [(place, lesson) for place, lesson in lessons if lesson.tune.name in set(written)]
         write_file(packet / "contents.html", contents_page(kept, style))
         write_file(packet / "measures.csv", measures_csv(kept))
-    return finished(_report(arguments.output, written), [*faults, *more])
+    report = _report(arguments.output, written)
+    if faults and not arguments.choose_key:
+        report += "--choose-key would move tunes to keys in which they fit\n"
+    return finished(report, [*faults, *more])
 
 
 def refuse_packet_options(arguments: argparse.Namespace) -> None:

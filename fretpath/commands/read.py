@@ -14,19 +14,28 @@ from fretpath.commands.options import (
     as_json,
     delivered,
 )
+from fretpath.errors import RequestError
 from fretpath.music.key import Key
 from fretpath.music.notation import format_melody
-from fretpath.neck.catalogue import instrument_named
+from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
+from fretpath.neck.instrument import Instrument
 from fretpath.page.heading import counted_against, degree_labels, instrument_line
 from fretpath.page.spelling import guess_data, guess_lines
-from fretpath.page.tabmelody import PlayedTab, instrument_of, key_of, played
+from fretpath.page.tabmelody import PlayedTab, instrument_of, key_of, played, without_places
 from fretpath.page.tabtext import TabText, read_tab
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_tab_options(parser)
-    parser.add_argument("--melody", action="store_true", help="print melody text with the places")
+    parser.add_argument(
+        "--melody",
+        action="store_true",
+        help="melody text with the places, each note one beat",
+    )
+    parser.add_argument(
+        "--no-places", action="store_true", help="with --melody: leave strings and frets open"
+    )
     add_output_options(parser)
 
 
@@ -49,7 +58,11 @@ def run(arguments: argparse.Namespace) -> str:
         key_found = {"key_found": guess_data(guess)} if guess else {}
         return delivered(arguments, as_json(_data(found) | key_found))
     if arguments.melody:
-        return delivered(arguments, format_melody(melody))
+        places = () if arguments.no_places else (_instrument_remark(found.instrument),)
+        plain = without_places(melody) if arguments.no_places else melody
+        return delivered(arguments, "".join([*places, _NO_LENGTHS, format_melody(plain)]))
+    if arguments.no_places:
+        raise RequestError("--no-places goes with --melody")
     key_line = guess_lines(guess).rstrip() if guess else _key_line(found)
     return delivered(arguments, "\n".join(_page(found, key_line)) + "\n")
 
@@ -74,6 +87,17 @@ def tab_from(arguments: argparse.Namespace) -> tuple[PlayedTab, str]:
     )
     key = Key.parse(arguments.key) if arguments.key else key_of(tab)
     return played(tab, made, key, source=source), text
+
+
+_NO_LENGTHS = "; a tab has no lengths: every note is one beat until you write :2, :1/2 behind it\n"
+
+
+def _instrument_remark(made: Instrument) -> str:
+    """How the places must be read, as a remark above the melody."""
+    capo = f" --capo {made.capo}" if made.capo else ""
+    known = INSTRUMENTS.get(made.name)
+    tuned = f' --tuning "{made.tuning}"' if known is None or made.tuning != known.tuning else ""
+    return f"; the places count with --instrument {made.name}{tuned}{capo}\n"
 
 
 def _page(found: PlayedTab, key_line: str) -> list[str]:

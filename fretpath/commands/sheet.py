@@ -40,10 +40,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rows", default=",".join(ROWS), help=f"rows to show, of {','.join(ROWS)}")
     parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
     parser.add_argument(
-        "--for", dest="reader", choices=("student", "teacher"), help="whose copy it is"
+        "--for",
+        dest="reader",
+        choices=("student", "teacher"),
+        help="whose copy it is; a student's leaves the degrees blank unless --hide says otherwise",
     )
     parser.add_argument("--no-sound", action="store_true", help="a smaller file without sound")
-    parser.add_argument("-o", "--output", metavar="FILE", help="write to a file, lesson.html")
+    parser.add_argument("-o", "--output", metavar="FILE", help="the file, such as lesson.html")
     add_packet_options(parser)
     add_sound_options(parser)
     add_instrument_options(parser)
@@ -56,7 +59,7 @@ def run(arguments: argparse.Namespace) -> str:
     if folder:
         return run_packet(arguments, folder)
     refuse_packet_options(arguments)
-    hide = Blanks.parse(arguments.hide)
+    hide = Blanks.parse(arguments.hide or ("degrees" if arguments.reader == "student" else ""))
     reader = arguments.reader or ("student" if hide.any else "teacher")
     arrangements = tuple(
         arrangement_from(argparse.Namespace(**{**vars(arguments), "melody": [melody]}))

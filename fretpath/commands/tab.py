@@ -91,7 +91,7 @@ def run(arguments: argparse.Namespace) -> str:
         from fretpath.page.ways import render_ways
 
         titled = [f"way {number}\n{page}" for number, page in enumerate(pages, start=1)]
-        pages = [render_ways(ways), *titled]
+        pages = [render_ways(ways), *_no_more(ways, arguments.ways), *titled]
     return delivered(arguments, "\n".join([*found, *pages]))
 
 
@@ -117,6 +117,19 @@ def _ways(arrangement: Arrangement, count: int) -> tuple[Arrangement, ...]:
     from fretpath.neck.alternatives import ways_beside
 
     return ways_beside(arrangement, count)
+
+
+def _no_more(ways: tuple[Arrangement, ...], count: int) -> list[str]:
+    """Why there are fewer ways than asked for."""
+    if len(ways) == count:
+        return []
+    notes = [note for note in ways[0].melody.notes if note.struck]
+    if all(note.placement for note in notes):
+        return [
+            "the text gives every note its place (@): take those out for other ways\n"
+            "(a text tab without them: fretpath read TAB --melody --no-places)\n"
+        ]
+    return ["no further way differs enough from these\n"]
 
 
 def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -44,6 +45,8 @@ def mark_page(
     markings = [marking for _, marking in marked]
     if len(marked) > 1:
         blocks.append(list(_class_lines(markings)))
+    elif confusions(markings):
+        blocks.append([_drill_line(confusions(markings))])
     if following is not None:
         blocks.append(list(_next_lines(following)))
     return "\n\n".join("\n".join(block) for block in blocks) + "\n"
@@ -97,8 +100,13 @@ def _table(markings: Sequence[Marking]) -> Iterator[str]:
     for ours in sorted({ours for ours, _ in found}, key=Degree.parse):
         counts = "".join(f"{found[ours, theirs] or '.':>5}" for theirs in across)
         yield f"     {ours:>9} " + counts
+    yield _drill_line(found)
+
+
+def _drill_line(found: Counter[tuple[str, str]]) -> str:
     pairs = sorted(found, key=lambda pair: (-found[pair], pair))[:4]
-    yield f'     to drill them: --confused "{" ".join(f"{a}={b}" for a, b in pairs)}"'
+    words = " ".join(f"{ours}={theirs}" for ours, theirs in pairs)
+    return f'     to drill them: fretpath drill --confused "{words}"'
 
 
 def _next_lines(following: Sequence[NextTune]) -> Iterator[str]:

@@ -65,6 +65,11 @@ _NOTE = (
 _EVENT = re.compile(rf"(?:{_DEGREE}|{_NOTE}|(?P<rest>r)|(?P<hold>-)){_LENGTH}{_PLACE}")
 _GROUP_END = re.compile(rf"\){_LENGTH}")
 _TOKEN = re.compile(r"\||\(|\)[^\s()|]*|[^\s()|]+")
+_TYPED = str.maketrans("\u266d\u266f\u2018\u2019\u2032\u2013\u2014\u2212", "b#'''---")
+"""What a word processor makes of b, #, the apostrophe and the hyphen, back to what was typed."""
+_OTHER_NAMES = {"time": "meter", "bpm": "tempo", "speed": "tempo", "name": "title"}
+_SYLLABLES = {"do", "re", "mi", "fa", "so", "sol", "la", "ti", "si"}
+_STRING_OF_TAB = re.compile(r"\s*[A-Ga-g]?[#b]?\d?\s*[|:]?[^:;]*--[^:;]*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +127,7 @@ def parse_melody(text: str, *, key: str | Key | None = None, source: str = "melo
     *source* names the melody in error messages.  Raises :class:`MelodySyntaxError`, with line,
     column and a caret under the fault.
     """
+    _refuse_tab(text, source)
     headers, lines = _split(text, source)
     events = [event for line in lines for event in line.events]
     if not events:
@@ -151,6 +157,18 @@ def parse_melody(text: str, *, key: str | Key | None = None, source: str = "melo
 # -- lines ---------------------------------------------------------------------------------------
 
 
+def _refuse_tab(text: str, source: str) -> None:
+    """A text tab given for a melody: say which command reads it."""
+    rows = [(number, row) for number, row in enumerate(text.splitlines(), 1) if "--" in row]
+    strings = [(number, row) for number, row in rows if _STRING_OF_TAB.fullmatch(row)]
+    if len(strings) >= 3 and any(re.search(r"\d", row) for _, row in strings):
+        number, row = strings[0]
+        raise _Spot(source, number, 1, len(row.rstrip()), row).error(
+            "this is a text tab, no melody: "
+            '"fretpath read TAB --melody -o tune.txt" makes one of it'
+        )
+
+
 def _split(text: str, source: str) -> tuple[dict[str, tuple[str, _Spot]], list[_Line]]:
     headers: dict[str, tuple[str, _Spot]] = {}
     lines: list[_Line] = []
@@ -159,9 +177,9 @@ def _split(text: str, source: str) -> tuple[dict[str, tuple[str, _Spot]], list[_
         _refuse_control(raw, source, number)
         if not raw.strip() or raw.lstrip().startswith(";"):
             continue
-        match = _HEADER.fullmatch(raw)
+        match = _HEADER.fullmatch(_small_name(raw))
         if match is None:
-            line = _music_line(raw, source, number)
+            line = _music_line(raw.translate(_TYPED), source, number)
             lines.append(replace(line, changes=tuple(changes) if line.events else ()))
             if line.events:
                 changes.clear()
@@ -170,9 +188,7 @@ def _split(text: str, source: str) -> tuple[dict[str, tuple[str, _Spot]], list[_
         start = match.start(1)
         spot = _Spot(source, number, start + 1, len(raw.rstrip()) - start, raw)
         if name not in HEADERS:
-            raise spot.error(
-                f'unknown header "{name}"{nearest(name, HEADERS)} (known: {", ".join(HEADERS)})'
-            )
+            raise spot.error(_unknown_header(name))
         if not value:
             raise spot.error(f"the header {name} has no value ({HEADERS[name]})")
         if lines:
@@ -186,6 +202,18 @@ def _split(text: str, source: str) -> tuple[dict[str, tuple[str, _Spot]], list[_
     if changes:
         raise changes[-1][2].error("a change of key or meter at the end changes nothing")
     return headers, lines
+
+
+def _small_name(raw: str) -> str:
+    """The line with the name of its header in small letters, should it begin with one."""
+    name, colon, value = raw.partition(":")
+    return f"{name.lower()}:{value}" if colon and name.strip().lower() in HEADERS else raw
+
+
+def _unknown_header(name: str) -> str:
+    other = _OTHER_NAMES.get(name.split()[0])
+    hint = f'; did you mean "{other}"?' if other else nearest(name, HEADERS)
+    return f'unknown header "{name}"{hint} (known: {", ".join(HEADERS)})'
 
 
 def _refuse_control(raw: str, source: str, number: int) -> None:
@@ -243,15 +271,30 @@ def _why_not(word: str) -> str:
         return f'"{word[:20]}": the accidental stands before the number, such as b3 or #4'
     if re.fullmatch(r"[^@:]+@[\d-]*:.*", word):
         return f'"{word[:20]}": the length comes before the place, such as 5:2@4-8'
-    name = word.rstrip(":").lower()
-    if word.endswith(":") and name in HEADERS:
-        return f'"{word[:20]}": names of headers are written small; write {name}:'
+    if re.fullmatch(r"[A-Za-z]{3,}:", word):
+        return _unknown_header(word[:20].rstrip(":").lower())
     if word.endswith("@"):
         return "expected a string, a fret or both after @, such as @4-8, @4 or @-8"
+    remark = "; a remark stands on a line that begins with ;"
     return (
         f'"{word[:20]}" is no note: expected a degree (5, b3, #4, 10), a note (Bb2), '
         "r, - or |, with a length such as :1/2 behind it"
+        f"{_slip(word) or (remark if re.fullmatch('[A-Za-z]{3,20}', word) else '')}"
     )
+
+
+def _slip(word: str) -> str:
+    """What a teacher who wrote ``word`` most likely meant, to end the message; or nothing."""
+    if word.lower() in _SYLLABLES:
+        return "; for syllables write do 1, re 2, mi 3, fa 4, so 5, la 6, ti 7"
+    if re.fullmatch(r"[-_.][#b]*\d+|[#b]*\d+\.", word):
+        number = word.strip("-_.")
+        return f"; an octave down is written {number}, (with a comma), an octave up {number}'"
+    if re.match(r":\d", word):
+        return "; a length stands right behind its note, without a space"
+    if re.fullmatch(r"[^:]+:\d*\.\d+", word) or re.fullmatch(r"[^:/]+/\d+", word):
+        return f"; write half a beat {re.split('[:/]', word)[0][:20]}:1/2, one and a half :3/2"
+    return ""
 
 
 def _beats(match: re.Match[str]) -> Fraction:
@@ -380,10 +423,16 @@ def _check_bars(melody: Melody, events: list[_Event]) -> None:
         beats = sum(melody.notes[i].beats for i in span)
         edge = number in (0, len(spans) - 1)
         if meter and (beats > meter.beats or (beats < meter.beats and not edge)):
-            raise events[span.stop - 1].spot.error(
+            spot = events[span.stop - 1].spot
+            over = events[span.start].spot.line != spot.line and beats > meter.beats
+            raise spot.error(
                 f"bar {melody.bar_numbers[span.start]} has {counted(beats, 'beat')} up to here, "
                 f"the meter {meter} asks for {meter.beats}"
+                f"{_LINE_END if over else ''}"
             )
+
+
+_LINE_END = "; a bar goes on over the end of a line, unless a | stands there"
 
 
 # -- pitches -------------------------------------------------------------------------------------

@@ -54,7 +54,8 @@ def placement_fault(melody: Melody, event: int, instrument: Instrument) -> Unpla
         )
     return UnplayableError(
         f"{label}: {placement} does not sound {note.pitch} on the {instrument.name}; "
-        f"it lies at {', '.join(places)}"
+        f"it lies at {', '.join(places)} "
+        "(is it for another --instrument, --tuning or --capo?)"
     )
 
 

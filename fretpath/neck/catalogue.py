@@ -18,7 +18,7 @@ from fretpath.neck.instrument import (
     parse_tuning,
 )
 
-__all__ = ["INSTRUMENTS", "instrument_named"]
+__all__ = ["INSTRUMENTS", "instrument_named", "instrument_tuned"]
 
 HOME = 143.0
 """mm from the nut, learnt from guitarists (``docs/hand_model.md``)."""
@@ -201,12 +201,30 @@ INSTRUMENTS: dict[str, Instrument] = {
 """Every instrument by name, family by family."""
 
 
+def instrument_tuned(tuning: str) -> Instrument | None:
+    """The first instrument with exactly this tuning; its octaves may be left out.
+
+    >>> found = instrument_tuned("g C E A")
+    >>> found.name if found else None
+    'ukulele'
+    """
+    words = tuning.replace(",", " ").upper().split()
+    for made in INSTRUMENTS.values():
+        pitches = [str(string.open) for string in reversed(made.strings)]
+        letters = [string.open.name for string in reversed(made.strings)]
+        if words in ([name.upper() for name in names] for names in (pitches, letters)):
+            return made
+    return None
+
+
 def instrument_named(name: str) -> Instrument:
     """The instrument of that name; :class:`RequestError` with the nearest name otherwise."""
     wanted = "-".join(name.lower().replace("_", " ").split())
     if wanted not in INSTRUMENTS:
+        family = wanted.split("-")[0]
+        hint = nearest(family if family in INSTRUMENTS else wanted, INSTRUMENTS)
         raise RequestError(
-            f'unknown instrument "{name[:40]}"{nearest(wanted, INSTRUMENTS)} '
+            f'unknown instrument "{name[:40]}"{hint} '
             '("fretpath instruments" lists them; --tuning makes your own)'
         )
     return INSTRUMENTS[wanted]

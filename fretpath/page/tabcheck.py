@@ -18,7 +18,7 @@ from fretpath.music.melody import Melody, Meter
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange
 from fretpath.neck.instrument import Instrument
-from fretpath.page.tabmelody import PlayedTab
+from fretpath.page.tabmelody import PlayedTab, without_places
 from fretpath.page.tabtext import TabNote
 
 __all__ = ["Fault", "TabCheck", "check_tab", "count_faults"]
@@ -78,7 +78,7 @@ def check_tab(
         faults.append(Fault(first.line, first.column, "unplayable", problem))
     else:
         faults += _leaps(tab, theirs)
-    ours, _ = _arranged(_free(tune or tab.melody), tab.instrument, hand)
+    ours, _ = _arranged(without_places(tune or tab.melody), tab.instrument, hand)
     faults.sort(key=lambda fault: (fault.line, fault.column, fault.kind))
     free = against is not None and against.octave_free
     return TabCheck(tuple(faults), theirs, ours, octaves, free)
@@ -91,11 +91,6 @@ def _arranged(
         return arrange(replace(melody, octave_free=False), instrument, hand=hand), ""
     except UnplayableError as problem:
         return None, " ".join(str(problem).split())
-
-
-def _free(melody: Melody) -> Melody:
-    """The melody without places."""
-    return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
 
 
 # -- the neck ------------------------------------------------------------------------------------

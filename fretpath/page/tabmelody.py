@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.music.key import Key
@@ -19,7 +19,7 @@ from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
 from fretpath.neck.instrument import Instrument
 from fretpath.page.tabtext import TabNote, TabText, header_hints
 
-__all__ = ["PlayedTab", "instrument_of", "key_of", "played"]
+__all__ = ["PlayedTab", "instrument_of", "key_of", "played", "without_places"]
 
 _BY_COUNT = {4: "bass", 5: "bass-5", 6: "guitar", 7: "guitar-7"}
 
@@ -119,6 +119,11 @@ def played(tab: TabText, instrument: Instrument, key: Key | None, *, source: str
     melody = _melody(kept, key)
     notes = tuple(note for _, note in kept)
     return PlayedTab(tab, instrument, melody, notes, tuple(off), tuple(lower))
+
+
+def without_places(melody: Melody) -> Melody:
+    """The melody with every note free to lie anywhere on the neck."""
+    return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
 
 
 def _melody(kept: Sequence[tuple[int, TabNote]], key: Key | None) -> Melody:

@@ -6,6 +6,7 @@ import textwrap
 from dataclasses import asdict
 from typing import Any
 
+from fretpath.music.pitch import Interval
 from fretpath.music.words import counted, listed
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.figures import roman
@@ -35,11 +36,19 @@ def _move(moved: Transposition) -> str:
     semitones = abs(moved.interval.semitones)
     if semitones:
         way = "down" if moved.interval.descending else "up"
-        text += f"{way} {moved.interval.name} ({counted(semitones, 'semitone')})"
+        text += f"{way} {_far(moved.interval)} ({counted(semitones, 'semitone')})"
     else:
         text += "at the same pitch"
     before, after = moved.before.instrument, moved.after.instrument
     return text + (f", from {before.name} to {after.name}" if before != after else "")
+
+
+def _far(interval: Interval) -> str:
+    """How far, as it is said: whole octaves by their number."""
+    octaves, steps = divmod(abs(interval.steps), 7)
+    if steps or abs(interval.semitones) != 12 * octaves or not octaves:
+        return interval.name
+    return "an octave" if octaves == 1 else f"{octaves} octaves"
 
 
 def _degrees(moved: Transposition) -> str:

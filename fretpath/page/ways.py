@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
@@ -32,7 +33,10 @@ def _figures(figures: Figures, effort: float) -> str:
 def render_reasons(arrangement: Arrangement, reasons: Sequence[Reason]) -> str:
     """A line for each note: what it costs here, and what the next best place would cost more."""
     names = arrangement.instrument.string_names
-    lines = ["costs in mm of hand travel; the last column is what the next best place would add"]
+    lines = [
+        "each note with its place (finger), the next best place and what it would add,",
+        "and what this place costs (effort, counted as --weights does)",
+    ]
     for reason, pitch in zip(reasons, arrangement.melody.pitches, strict=True):
         here = _place(reason.here, names)
         parts = ", ".join(f"{name} {value:.1f}" for name, value in reason.parts.items())
@@ -42,7 +46,26 @@ def render_reasons(arrangement: Arrangement, reasons: Sequence[Reason]) -> str:
             else "no other place"
         )
         lines.append(f"{reason.note:>4} {pitch!s:<4} {here:<9} {other:<17} {parts or 'free'}")
-    return "\n".join(lines) + "\n"
+    return "\n".join([*lines, *_meanings(reasons)]) + "\n"
+
+
+_MEANINGS = {
+    "shift": "the hand along the neck",
+    "across": "from string to string",
+    "open": "an open string",
+    "extension": "a finger off its fret",
+    "little": "the little finger",
+    "reach": "a wide span",
+    "region": "far from the middle of the neck",
+    "outer": "an outermost string",
+}
+
+
+def _meanings(reasons: Sequence[Reason]) -> list[str]:
+    """The words of the costs that occur, explained."""
+    told = [name for name in _MEANINGS if any(name in reason.parts for reason in reasons)]
+    text = "; ".join(f"{name}: {_MEANINGS[name]}" for name in told)
+    return ["", *textwrap.wrap(text, 80)] if told else []
 
 
 def _place(fingering: Fingering, names: Sequence[str]) -> str:
