@@ -271,9 +271,19 @@ class _Marked:
         return self.melody.place_of(self.melody.struck[note])
 
     def _gap(self, theirs: int) -> str:
-        at = next(i for i, (_, other) in enumerate(self.pairs) if other == theirs)
-        before = [mine for mine, _ in self.pairs[:at] if mine is not None]
-        return f"after {self._place(before[-1])}" if before else "before the first note"
+        before = self._before[theirs]
+        return "before the first note" if before is None else f"after {self._place(before)}"
+
+    @cached_property
+    def _before(self) -> dict[int, int | None]:
+        """For each note of the answer, the last note of the tune in front of it."""
+        last: int | None = None
+        before: dict[int, int | None] = {}
+        for mine, theirs in self.pairs:
+            if theirs is not None:
+                before[theirs] = last
+            last = last if mine is None else mine
+        return before
 
 
 # -- many answers ----------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ A melody always carries concrete pitches.  When its text leaves the octave free,
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -230,7 +230,7 @@ class Melody:
         numbers = accumulate(int(i in marks) for i in range(len(self.notes)))
         return tuple(first + n for n in numbers)
 
-    @property
+    @cached_property
     def has_pickup(self) -> bool:
         """Whether the first bar is shorter than the meter asks."""
         meter = self.meter
@@ -268,8 +268,8 @@ class Melody:
     def place_of(self, event: int) -> str:
         """Where an event stands, for messages: ``bar 2, note 3`` (notes counted in the bar)."""
         bars = self.bar_numbers
-        first = next(i for i in range(event, -1, -1) if i == 0 or bars[i - 1] != bars[event])
-        struck = sum(self.notes[i].struck for i in range(first, event + 1))
+        first = bisect_left(bars, bars[event])
+        struck = bisect_right(self.struck, event) - bisect_left(self.struck, first)
         if not self.bars:
             return f"note {struck}"
         return f"bar {bars[event]}, note {struck}" if bars[event] else f"pickup, note {struck}"

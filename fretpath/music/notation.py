@@ -51,6 +51,7 @@ HEADERS = {
 _KEPT = ("source", "teaches", "level")
 _LEAST_OCTAVE = -1
 _MOST_ACCIDENTALS = 3
+_MOST_NOTES = 20_000
 T = TypeVar("T")
 
 # A line of rests and holds such as "r r:2" is music and no header.
@@ -173,13 +174,15 @@ def _split(text: str, source: str) -> tuple[dict[str, tuple[str, _Spot]], list[_
     headers: dict[str, tuple[str, _Spot]] = {}
     lines: list[_Line] = []
     changes: list[tuple[str, str, _Spot]] = []
+    count = 0
     for number, raw in enumerate(re.split(r"\r\n|\r|\n", text.removeprefix("\ufeff")), start=1):
         _refuse_control(raw, source, number)
         if not raw.strip() or raw.lstrip().startswith(";"):
             continue
         match = _HEADER.fullmatch(_small_name(raw))
         if match is None:
-            line = _music_line(raw.translate(_TYPED), source, number)
+            line = _music_line(raw.translate(_TYPED), source, number, room=_MOST_NOTES - count)
+            count += len(line.events)
             lines.append(replace(line, changes=tuple(changes) if line.events else ()))
             if line.events:
                 changes.clear()
@@ -224,7 +227,8 @@ def _refuse_control(raw: str, source: str, number: int) -> None:
             raise spot.error(f"{kind} U+{ord(char):04X} in the text; delete it")
 
 
-def _music_line(raw: str, source: str, number: int) -> _Line:
+def _music_line(raw: str, source: str, number: int, *, room: int) -> _Line:
+    """One line of music with at most ``room`` events."""
     events: list[_Event] = []
     bars: list[tuple[int, _Spot]] = []
     group: tuple[int, _Spot] | None = None
@@ -243,6 +247,8 @@ def _music_line(raw: str, source: str, number: int) -> _Line:
             beats = _group_length(word, spot)
             events[group[0] :] = [_in_group(event, beats) for event in events[group[0] :]]
             group = None
+        elif len(events) == room:
+            raise spot.error(f"a melody has at most {_MOST_NOTES} notes; split it")
         else:
             events.append(_event(word, spot))
     if group:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections.abc import Sequence
 from fractions import Fraction
 
 from fretpath.music.melody import Melody
@@ -68,7 +69,9 @@ def count_marks(melody: Melody, event: int) -> Marks:
     """The counts an event covers, the first at 0: its own, then every whole beat it lasts over."""
     beat, length = beat_in_bar(melody, event), melody.notes[event].beats
     marks = [(Fraction(0), beat_name(beat))]
-    over = range(math.floor(beat) + 1, math.ceil(beat + length))
+    over: Sequence[int] = range(math.floor(beat) + 1, math.ceil(beat + length))
+    if len(over) > _MOST_HELD:
+        over = [*over[: _MOST_HELD + 1], over[-1]]
     marks += [(whole - beat, str(_in_meter(melody, event, Fraction(whole)))) for whole in over]
     note = melody.notes[event]
     if note.pitch is None:

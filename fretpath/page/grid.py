@@ -122,13 +122,17 @@ def _bars(blocks: Sequence[Block]) -> Iterator[list[Block]]:
 
 def _systems(bars: list[list[Block]], room: int) -> list[list[Block]]:
     systems: list[list[Block]] = [[]]
+    used = 0
     for bar in bars:
-        if systems[-1] and _width(systems[-1]) + _width(bar) > room:
+        if systems[-1] and used + _width(bar) > room:
             systems.append([])
+            used = 0
         for block in bar:
-            if systems[-1] and _width(systems[-1]) + block.width > room and block.tokens:
+            if systems[-1] and used + block.width > room and block.tokens:
                 systems.append([])
+                used = 0
             systems[-1].append(block)
+            used += block.width
     return systems
 
 

@@ -10,6 +10,7 @@ melody has them.  Plain ASCII but for a title that is not.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -127,7 +128,7 @@ class Tab:
             texts.append("\n".join([*heading, *system.lines]))
         return texts
 
-    @property
+    @cached_property
     def _shown(self) -> list[str]:
         """The rows asked for that this melody can fill."""
         melody = self.arrangement.melody
@@ -252,8 +253,7 @@ class Tab:
         melody = self.arrangement.melody
         start = system.blocks[0].event
         bars = melody.bar_numbers
-        changes = (*melody.keys[1:], *melody.meters[1:])
-        lines = [f"now {value}" for event, value in changes if event == start]
+        lines = [f"now {value}" for value in self._changes.get(start, ())]
         if melody.bars and start and start not in melody.bars and bars[start - 1] == bars[start]:
             lines.append(f"bar {bars[start]}, continued")
         if first is not system and not self.hide.every and not self.hide.all_but_first:
@@ -269,4 +269,13 @@ class Tab:
         return f"bar {low}" if low == high else f"bars {low} to {high}"
 
     def _count(self, event: int) -> int:
-        return sum(note.struck for note in self.arrangement.melody.notes[: event + 1])
+        return bisect_right(self.arrangement.melody.struck, event)
+
+    @cached_property
+    def _changes(self) -> dict[int, list[str]]:
+        """Keys and meters that come into force after the first ones, by event."""
+        melody = self.arrangement.melody
+        changes: dict[int, list[str]] = {}
+        for event, value in (*melody.keys[1:], *melody.meters[1:]):
+            changes.setdefault(event, []).append(str(value))
+        return changes
