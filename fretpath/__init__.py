@@ -23,7 +23,7 @@ from fretpath.errors import (
     ScoreFileError,
     UnplayableError,
 )
-from fretpath.music.key import SCALES, Degree, Key
+from fretpath.music.key import SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody, Meter, Note, Placement
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
@@ -39,12 +39,14 @@ from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangemen
 from fretpath.page.tab import render_tab
 
 if TYPE_CHECKING:
+    from fretpath.exchange.scores import read_score
+    from fretpath.exchange.writing import score_bytes
     from fretpath.lesson.drill import look_alikes
     from fretpath.lesson.find import Wanted, find_in
-    from fretpath.lesson.folder import Tune, tune_of
-    from fretpath.lesson.marking import Marking, mark
+    from fretpath.lesson.folder import Neck, Tune, tune_of
+    from fretpath.lesson.marking import Marking, Points, mark
     from fretpath.lesson.measures import EarMeasures, ear_measures
-    from fretpath.lesson.order import by_ear, by_hand
+    from fretpath.lesson.order import Lesson, by_ear, by_hand
     from fretpath.lesson.practice import hardest_shift, tempo_ladder
     from fretpath.music.departures import Departure, ScaleReading, read_scales
     from fretpath.music.keyfinding import KeyGuess, find_key
@@ -53,8 +55,14 @@ if TYPE_CHECKING:
     from fretpath.music.spelling import SpelledNote, spell
     from fretpath.neck.alternatives import Reason, describe, reasons, ways
     from fretpath.neck.keychoice import KeyChoice, rank_keys
-    from fretpath.neck.patterns import patterns_of
+    from fretpath.neck.patterns import Pattern, patterns_of
     from fretpath.neck.transposition import Transposition, transpose
+    from fretpath.page.blanks import Blanks
+    from fretpath.page.chart import Chart, chord_chart, key_chart, melody_chart
+    from fretpath.page.sheet import Sheet, render_sheet
+    from fretpath.page.sound import SoundPlan, melody_wav
+    from fretpath.page.spelling import render_spelling
+    from fretpath.page.spoken import render_spoken
 
 __all__ = [
     "HANDS",
@@ -62,6 +70,8 @@ __all__ = [
     "SCALES",
     "Account",
     "Arrangement",
+    "Blanks",
+    "Chart",
     "Degree",
     "Departure",
     "EarMeasures",
@@ -74,19 +84,26 @@ __all__ = [
     "Key",
     "KeyChoice",
     "KeyGuess",
+    "Lesson",
     "Marking",
     "Melody",
     "MelodySyntaxError",
     "Meter",
+    "Neck",
     "NoPathError",
     "Note",
     "OutOfRangeError",
+    "Pattern",
     "Pitch",
     "Placement",
+    "Points",
     "Reason",
     "RequestError",
+    "Scale",
     "ScaleReading",
     "ScoreFileError",
+    "Sheet",
+    "SoundPlan",
     "SpelledNote",
     "Start",
     "Transposition",
@@ -99,6 +116,7 @@ __all__ = [
     "arrange_many",
     "by_ear",
     "by_hand",
+    "chord_chart",
     "describe",
     "ear_measures",
     "find_in",
@@ -107,16 +125,24 @@ __all__ = [
     "hand_named",
     "hardest_shift",
     "instrument_named",
+    "key_chart",
     "look_alikes",
     "mark",
+    "melody_chart",
+    "melody_wav",
     "parse_melody",
     "patterns_of",
     "rank_keys",
     "read_scales",
+    "read_score",
     "reasons",
+    "render_sheet",
+    "render_spelling",
+    "render_spoken",
     "render_tab",
     "replan",
     "scales_holding",
+    "score_bytes",
     "spell",
     "tempo_ladder",
     "transpose",
@@ -128,22 +154,30 @@ __version__ = "0.1.0"
 
 # Imported when first asked for, so that a command starts fast.
 _LATER = {
+    "fretpath.exchange.scores": ("read_score",),
+    "fretpath.exchange.writing": ("score_bytes",),
     "fretpath.lesson.drill": ("look_alikes",),
     "fretpath.lesson.find": ("Wanted", "find_in"),
-    "fretpath.lesson.folder": ("Tune", "tune_of"),
-    "fretpath.lesson.marking": ("Marking", "mark"),
+    "fretpath.lesson.folder": ("Neck", "Tune", "tune_of"),
+    "fretpath.lesson.marking": ("Marking", "Points", "mark"),
     "fretpath.lesson.measures": ("EarMeasures", "ear_measures"),
-    "fretpath.lesson.order": ("by_ear", "by_hand"),
+    "fretpath.lesson.order": ("Lesson", "by_ear", "by_hand"),
     "fretpath.lesson.practice": ("hardest_shift", "tempo_ladder"),
-    "fretpath.music.outside": ("Account",),
     "fretpath.music.departures": ("Departure", "ScaleReading", "read_scales"),
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),
+    "fretpath.music.outside": ("Account",),
     "fretpath.music.scales": ("scales_holding",),
     "fretpath.music.spelling": ("SpelledNote", "spell"),
     "fretpath.neck.alternatives": ("Reason", "describe", "reasons", "ways"),
     "fretpath.neck.keychoice": ("KeyChoice", "rank_keys"),
-    "fretpath.neck.patterns": ("patterns_of",),
+    "fretpath.neck.patterns": ("Pattern", "patterns_of"),
     "fretpath.neck.transposition": ("Transposition", "transpose"),
+    "fretpath.page.blanks": ("Blanks",),
+    "fretpath.page.chart": ("Chart", "chord_chart", "key_chart", "melody_chart"),
+    "fretpath.page.sheet": ("Sheet", "render_sheet"),
+    "fretpath.page.sound": ("SoundPlan", "melody_wav"),
+    "fretpath.page.spelling": ("render_spelling",),
+    "fretpath.page.spoken": ("render_spoken",),
 }
 _HOME = {name: module for module, names in _LATER.items() for name in names}
 

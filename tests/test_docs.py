@@ -29,6 +29,7 @@ from pathlib import Path
 
 import pytest
 
+import fretpath
 from tests.cli_reference import reference
 
 ROOT = Path(__file__).parent.parent
@@ -222,3 +223,40 @@ class TestTheTestItself:
 def test_the_command_reference_is_what_the_parsers_say() -> None:
     written = (ROOT / "docs" / "cli.md").read_text(encoding="utf-8")
     assert written == reference() + "\n", "run: python -m tests.cli_reference > docs/cli.md"
+
+
+class TestTheApiPage:
+    """docs/api.md names what ``fretpath`` offers, by room, and shows each name at work."""
+
+    ROOMS = ("errors", "music", "neck", "page", "lesson", "exchange")
+
+    def sections(self) -> dict[str, str]:
+        page = (ROOT / "docs" / "api.md").read_text(encoding="utf-8")
+        return dict(re.findall(r"^## (\w+)\n(.*?)(?=^## |\Z)", page, re.MULTILINE | re.DOTALL))
+
+    def listed(self, text: str) -> list[str]:
+        """The names in the first column of a section's table."""
+        rows = re.findall(r"^\| (`.*?) \|", text, re.MULTILINE)
+        return [name for row in rows for name in re.findall(r"`(\w+)`", row)]
+
+    def test_it_lists_every_name_once(self) -> None:
+        names = [name for text in self.sections().values() for name in self.listed(text)]
+        assert sorted(names) == sorted(fretpath.__all__)
+
+    @pytest.mark.parametrize("room", ROOMS)
+    def test_each_name_stands_in_its_room_and_is_shown(self, room: str) -> None:
+        text = self.sections()[room]
+        shown = "\n".join(example.text for example in examples(text))
+        for name in self.listed(text):
+            home = getattr(getattr(fretpath, name), "__module__", f"fretpath.{room}")
+            assert home.split(".")[1] == room, f"{name} lives in {home}"
+            uses = re.sub(r"import .*", "", shown)
+            assert re.search(rf"\b{name}\b", uses), f"{name} is not shown"
+
+    def test_every_name_has_a_docstring_of_its_own(self) -> None:
+        for name in fretpath.__all__:
+            value = getattr(fretpath, name)
+            if isinstance(value, type) or callable(value):
+                told = value.__doc__ or ""
+                assert told, f"{name} has no docstring"
+                assert not told.startswith(f"{name}("), f"{name} has only a generated docstring"

@@ -157,7 +157,14 @@ def read_score(
     lowest: bool = False,
     places: bool = False,
 ) -> Imported:
-    """The melody of a score file; see :meth:`Book.tune` and :meth:`Tune.read`."""
+    """The melody of a MusicXML, MIDI or ABC file, and what must be said about it.
+
+    *tune* is the number or the title of a tune of a tune book, *part* the number or the name of a
+    part (``1.2`` is its second voice), *lowest* takes the lowest note of a chord and not the
+    highest, *places* keeps the strings and frets of the file.  Raises :class:`ScoreFileError` for
+    a file that cannot be read or is not what it claims, :class:`RequestError` for a tune or a
+    part that is not there.
+    """
     path = Path(path)
     try:
         with path.open("rb") as file:

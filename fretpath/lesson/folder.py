@@ -105,7 +105,12 @@ def check_tune(melody: Melody, name: str) -> None:
 
 
 def tune_of(melody: Melody, name: str, *, neck: Neck | None = None) -> Tune:
-    """The tune measured; for the hand too when a *neck* is given."""
+    """The tune measured; for the hand too when a *neck* is given.
+
+    *name* is its file name.  Raises :class:`RequestError` for a melody without a key, without a
+    note, or with a ``level:`` that is no number from 1 up; what the neck cannot play is no error
+    and stands in ``unplayable``.
+    """
     check_tune(melody, name)
     first, last = melody.degrees[0], melody.degrees[-1]
     assert first is not None

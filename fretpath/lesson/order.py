@@ -77,7 +77,11 @@ def by_ear(
 
 
 def by_hand(tunes: Sequence[Tune]) -> list[tuple[Tune, float]]:
-    """The tunes the instrument can play, easiest for the hand first, with their mean ranks."""
+    """The tunes the instrument can play, easiest for the hand first, with their mean ranks.
+
+    A mean rank is 0 for the easiest of these tunes in every measure of the hand, 1 for the hardest.
+    Tunes that were measured without a neck, or cannot be played on it, are left out.
+    """
     playable = [tune for tune in tunes if tune.hand]
     ranks = _ranks(playable, [_picked(tune.hand, HAND_RANKED) for tune in playable])
     order = sorted(playable, key=lambda tune: (ranks[tune.name], tune.name))

@@ -80,7 +80,10 @@ class Chart(MarkedNeck):
 
 
 def key_chart(instrument: Instrument, key: Key, *, label: str = "degree") -> Chart:
-    """Every note of a key's scale on the neck; shows frets 0 to 12."""
+    """Every note of a key's scale on the neck; shows frets 0 to 12.
+
+    *label* is ``degree`` or ``note``; :class:`RequestError` for anything else.
+    """
     return _tones_chart(
         instrument, f"{key} on the {instrument.name}", key, key.scale.degrees, label
     )
@@ -89,7 +92,8 @@ def key_chart(instrument: Instrument, key: Key, *, label: str = "degree") -> Cha
 def chord_chart(instrument: Instrument, symbol: str, *, label: str = "degree") -> Chart:
     """Every tone of a chord such as ``Am7`` on the neck, as degrees from its root; frets 0 to 12.
 
-    Raises :class:`RequestError` for a chord that is not in :data:`CHORDS`.
+    *label* is ``degree`` or ``note``.  Raises :class:`RequestError` for a chord that is not in
+    :data:`CHORDS`.
     """
     length = 1 + sum(1 for _ in _accidentals(symbol[1:]))
     root, suffix = symbol[:length], symbol[length:]
@@ -141,7 +145,9 @@ def melody_chart(
 ) -> Chart:
     """The places a melody is played at, numbered in order; what *hide* hides is left out.
 
-    Without a key there are no degrees, and the marks carry notes instead.
+    *label* is one of :data:`LABELS`; without a key there are no degrees, and the marks carry notes
+    instead.  *degrees* counts against the ``major`` scale or the ``key`` signature.  Shows the
+    frets played and one on either side, at least five.
     """
     if label not in LABELS:
         raise RequestError(f'marks carry {", ".join(LABELS)}, not "{label[:40]}"')

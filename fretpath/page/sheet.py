@@ -168,7 +168,10 @@ def _embedded(wav: bytes) -> str:
 
 
 def render_sheet(sheet: Sheet) -> str:
-    """The sheet as one HTML document."""
+    """The sheet as one HTML document, complete in itself.
+
+    The student's copy holds no answer anywhere.  Raises :class:`RequestError` for unknown rows.
+    """
     from markupsafe import Markup
 
     tunes = sheet.tunes

@@ -144,7 +144,11 @@ def _drone(melody: Melody, start: float, end: float) -> Iterator[Sound]:
 
 
 def melody_wav(melody: Melody, plan: SoundPlan | None = None, *, rate: int = RATE) -> bytes:
-    """The melody as a WAV file (16-bit, one channel); same bytes every run."""
+    """The melody as the bytes of a WAV file (16-bit, one channel); the same on every run.
+
+    *rate* is in samples a second.  The loudest sample is 6.5 dB below full scale; turn the volume
+    down before it is played.  Raises :class:`RequestError` for a melody that lasts too long.
+    """
     sounds, seconds = (plan or SoundPlan()).sounds(melody)
     return wav_bytes(render(sounds, seconds, rate), rate)
 

@@ -121,11 +121,11 @@ def table(found: Sequence[Passage], weights: Weights) -> None:
         print(f"{measure:<12} {each}  all {share(counts):.3f}")
 
 
-def learn(found: Sequence[Passage], trials: int, seed: int) -> None:
+def learn(found: Sequence[Passage], trials: int, draw: int) -> None:
     """Choose weights on all players but one, and score them on that one."""
-    draw = random.Random(seed)
+    lot = random.Random(draw)
     tried = [
-        replace(Weights(), **{name: draw.uniform(*ends) for name, ends in SEARCHED.items()})
+        replace(Weights(), **{name: lot.uniform(*ends) for name, ends in SEARCHED.items()})
         for _ in range(trials)
     ]
     results = [{m: agreement(found, weights, m) for m in MEASURES} for weights in tried]
@@ -163,11 +163,11 @@ def main() -> None:
     parser.add_argument("file")
     parser.add_argument("--weights", default="")
     parser.add_argument("--learn", type=int, metavar="N")
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--draw", type=int, default=1)
     arguments = parser.parse_args()
     found = passages(arguments.file)
     if arguments.learn:
-        learn(found, arguments.learn, arguments.seed)
+        learn(found, arguments.learn, arguments.draw)
     else:
         table(found, Weights().set(arguments.weights) if arguments.weights else Weights())
 

@@ -30,10 +30,10 @@ from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path
 from fretpath.neck.states import all_states
 
 
-def random_melody(notes: int, *, seed: int = 1) -> Melody:
+def random_melody(notes: int, *, draw: int = 1) -> Melody:
     """Degrees 1 to 15 of C major, tonic C2, evenly drawn."""
-    draw = random.Random(seed)
-    words = " ".join(str(draw.randint(1, 15)) for _ in range(notes))
+    lot = random.Random(draw)
+    words = " ".join(str(lot.randint(1, 15)) for _ in range(notes))
     return parse_melody(f"key: C\noctave: 2\n\n{words}")
 
 

@@ -42,7 +42,7 @@ class _Local(etree.Resolver):
 
 @cache
 def schema() -> etree.XMLSchema:
-    """MusicXML 4.0 of the W3C Community Group, as the PyPI package musicxml carries it."""
+    """MusicXML 4.0 of the W3C Community Group, as the Python package musicxml carries it."""
     files = importlib.metadata.files("musicxml") or []
     (path,) = (file for file in files if file.name == "musicxml_4_0.xsd")
     parser = etree.XMLParser(no_network=True)
