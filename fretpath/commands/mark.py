@@ -7,6 +7,7 @@ tab has none.
 from __future__ import annotations
 
 import argparse
+import re
 from collections import Counter
 from functools import partial
 
@@ -90,7 +91,17 @@ def _marked(
     key = None if _gives_a_key(text) else arguments.answer_key or expected.key
     answer = parse_melody(text, key=key, source=name)
     lengths = _with_lengths(expected, answer, arguments.lengths)
-    return name, mark(expected, answer, points=points, lengths=lengths)
+    marking = mark(expected, answer, points=points, lengths=lengths)
+    if marking.counts["wrong octave"] and _LETTER_ALONE.search(text):
+        arguments.remarks = (
+            *getattr(arguments, "remarks", ()),
+            f"{name}: letters without an octave are read as the nearest to the note before; "
+            "--points octave=0 leaves octaves unmarked",
+        )
+    return name, marking
+
+
+_LETTER_ALONE = re.compile(r"(?<![\w:])[A-G][#b]*(?=[\s:|]|$)")
 
 
 def _is_tab(text: str) -> bool:

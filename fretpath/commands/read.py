@@ -77,7 +77,7 @@ def tab_from(arguments: argparse.Namespace) -> tuple[PlayedTab, str]:
     tab = read_tab(text, source=source, strings=strings)
     if named is None and arguments.tuning is None:
         named, reason = instrument_of(tab)
-        if "--" in reason or "names" in reason:
+        if reason.startswith("read as"):
             arguments.remarks.append(reason)
     made = (named or instrument_named("bass")).customised(
         tuning=arguments.tuning,

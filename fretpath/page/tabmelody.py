@@ -67,16 +67,18 @@ def _named(tab: TabText, hints: dict[str, str]) -> tuple[Instrument, str]:
     if all(letters):
         for made in INSTRUMENTS.values():
             if [name.upper() for name in made.string_names] == letters:
-                return made, f"{made.name}: its strings have these names (--instrument)"
+                return made, f"read as {made.name}, by its string names (or say --instrument)"
     if tab.strings not in _BY_COUNT:
         raise RequestError(
             f"a tab of {tab.strings} strings: say what it is for with --instrument or --tuning"
         )
     made = instrument_named(_BY_COUNT[tab.strings])
     if not all(letters):
-        return made, f"{made.name}: taken from its {tab.strings} strings (--instrument)"
+        return made, f"read as {made.name}, by its {tab.strings} strings (or say --instrument)"
     tuned = _tuned(made, letters)
-    return made.customised(tuning=tuned), f"{made.name} tuned {tuned}: from the string names"
+    return made.customised(
+        tuning=tuned
+    ), f"read as {made.name} tuned {tuned}, by its string names (or say --instrument)"
 
 
 def _tuned(made: Instrument, letters: Sequence[str]) -> str:

@@ -30,6 +30,7 @@ _STRING = re.compile(_LABEL + r"\s*" + _BODY + r"(?P<rest>\s.*|\s*)")
 _NUMBER = re.compile(r"(?P<before>[hp/\\st(<]*)(?P<fret>\d+)(?P<after>[)>~v*]*)")
 _TARGET = re.compile(r"[br]\d+")
 _LINES = re.compile(r"\r\n|\r|\n")
+_REPEAT = re.compile(r"\b(?:repeat|x ?\d{1,2}|\d{1,2} ?x)\b", re.IGNORECASE)
 _LEAST_DASHES = 3
 _LARGEST = 20_000
 
@@ -143,11 +144,17 @@ def _systems(
     lines: Sequence[str], doubts: list[TabDoubt], strings: int | None
 ) -> Iterator[list[_Line]]:
     block: list[_Line] = []
+    begun = False
     for number, text in enumerate([*lines, ""], start=1):
         line = _string_line(number, text, doubts)
         if line:
+            begun = True
             block.append(line)
-        elif block:
+            continue
+        if begun and (said := _REPEAT.search(text)):
+            heard = f'"{text.strip()[:40]}" not read: everything is played once'
+            doubts.append(TabDoubt(number, said.start() + 1, heard))
+        if block:
             yield from _split(block, strings)
             block = []
 
@@ -213,7 +220,7 @@ def _labels(system: Sequence[_Line]) -> tuple[str, ...]:
 
 def _check_label(system: Sequence[_Line], labels: Sequence[str], doubts: list[TabDoubt]) -> None:
     for line, label in zip(system, labels, strict=True):
-        if line.label and line.label != label:
+        if line.label and line.label.upper() != label.upper():
             text = (
                 f'this string is called "{line.label}" here and "{label}" before; its place counts'
             )

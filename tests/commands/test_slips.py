@@ -142,3 +142,12 @@ def test_a_check_says_which_key_it_heard_and_when_nothing_is_better(
     best = printed('tab "1 2 3 5" --key D --rows degree', capsys)
     Path("best.txt").write_text(best)
     assert "this tab lies where fretpath would put it" in printed("check best.txt", capsys)
+
+
+def test_guessed_octaves_are_owned_up_to(capsys: pytest.CaptureFixture[str]) -> None:
+    said = "--points octave=0 leaves octaves unmarked"
+    assert main(["mark", "1 5 1 5, 1", "C G C G C", "--points", "octave=1"]) == 0
+    assert said in capsys.readouterr().err
+    for answer in ("C4 G4 C4 G4 C4", "1 5 1 5 1"):
+        assert main(["mark", "1 5 1 5, 1", answer]) == 0
+        assert said not in capsys.readouterr().err

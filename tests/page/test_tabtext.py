@@ -240,3 +240,11 @@ def test_bars_whose_count_does_not_run_through_the_meter() -> None:
     assert [(fault.kind, fault.line, fault.column) for fault in faults] == [("bar", 2, 17)]
     late = "G |-5--5--5--5--|-4--4--4---|-4--------|\ncount 1  2  3  4   2  3  4     1 (2 3 4)\n"
     assert [fault.column for fault in count_faults(late, meter)] == [17]
+
+
+def test_a_repeat_in_words_is_pointed_at_and_the_case_of_a_string_name_is_not() -> None:
+    line = "{}|-0-1--|\nB|------|\nG|------|\nD|------|\nA|------|\nE|------|\n"
+    text = f"play x2\n{line.format('e')}\n(repeat x2)\n\nx marks the spot\n{line.format('E')}"
+    assert [str(doubt) for doubt in read_tab(text).doubts] == [
+        'line 9, column 2: "(repeat x2)" not read: everything is played once'
+    ]
