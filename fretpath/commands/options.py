@@ -17,7 +17,7 @@ from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import OBJECTIVES, arrange
 from fretpath.neck.catalogue import instrument_named, instrument_tuned
-from fretpath.neck.costs import Weights, usual_weights
+from fretpath.neck.costs import PLAYING, Weights, usual_weights
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.wishes import OPEN_STRINGS, Start, Wishes
@@ -172,6 +172,12 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
         "or a finger for each fret such as 12.4",
     )
     group.add_argument("--reach", help="widest span from the index finger, such as 80mm")
+    group.add_argument(
+        "--playing",
+        choices=PLAYING,
+        help="stop most notes (in-position, usual on bass and guitar), or stay low among the open "
+        "strings (open-position, usual elsewhere and for beginners)",
+    )
     group.add_argument("--weights", default="", help="prices to change, such as shift=2,open=0")
     group.add_argument(
         "--open-strings",
@@ -213,7 +219,7 @@ def parse_span(text: str) -> float:
 
 def weights_from(arguments: argparse.Namespace, instrument: Instrument) -> Weights:
     """The instrument's usual prices, with those replaced that the arguments set."""
-    usual = usual_weights(instrument)
+    usual = usual_weights(instrument, arguments.playing)
     return usual.set(arguments.weights) if arguments.weights else usual
 
 

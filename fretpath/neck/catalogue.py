@@ -14,16 +14,11 @@ from fretpath.neck.instrument import (
     MM_PER_INCH,
     Instrument,
     String,
-    fret_distance,
     parse_tuning,
 )
 
 __all__ = ["INSTRUMENTS", "instrument_named", "instrument_tuned"]
 
-HOME = 143.0
-"""mm from the nut, learnt from guitarists (``docs/hand_model.md``)."""
-FIRST_POSITION = 2
-"""Home fret of instruments whose tunes live among the open strings (common practice)."""
 _MEMORY = "tuning: common practice; frets and spacing: usual figures, from memory"
 _BASS = f"34 in: long scale, as in published bass scale-length columns; {_MEMORY}"
 _GUITAR = f"25.5 in: a usual electric and steel-string scale; {_MEMORY}"
@@ -43,7 +38,7 @@ def _make(
     hand: str = "one-finger-per-fret",
     fretless: bool = False,
     short_string: int = 0,
-    among_open_strings: bool = False,
+    open_position: bool = False,
 ) -> Instrument:
     pitches = parse_tuning(tuning)
     nuts = [0] * len(pitches)
@@ -54,8 +49,7 @@ def _make(
         name=name,
         strings=tuple(String(p, nut) for p, nut in zip(pitches, nuts, strict=True)),
         scale_length=length,
-        home=round(fret_distance(FIRST_POSITION, length), 1) if among_open_strings else HOME,
-        playing="among open strings" if among_open_strings else "in position",
+        playing="open-position" if open_position else "in-position",
         frets=frets,
         spacing=spacing,
         hand=hand,
@@ -114,7 +108,7 @@ def _ukuleles() -> Iterator[Instrument]:
         ("ukulele-d", "A4 D4 F#4 B4", 13.875, 12),
         ("ukulele-baritone", "D3 G3 B3 E4", 20, 18),
     ):
-        yield _make(name, tuning, inches, frets, spacing, 25, _UKE, among_open_strings=True)
+        yield _make(name, tuning, inches, frets, spacing, 25, _UKE, open_position=True)
 
 
 def _mandolins() -> Iterator[Instrument]:
@@ -125,9 +119,9 @@ def _mandolins() -> Iterator[Instrument]:
         ("octave-mandolin", "G2 D3 A3 E4", 21),
     ):
         yield _make(
-            name, tuning, inches, 20, (7.5, 11), 26, basis, hand="diatonic", among_open_strings=True
+            name, tuning, inches, 20, (7.5, 11), 26, basis, hand="diatonic", open_position=True
         )
-    yield _make("mandocello", "C2 G2 D3 A3", 26, 20, (9, 13), 26, basis, among_open_strings=True)
+    yield _make("mandocello", "C2 G2 D3 A3", 26, 20, (9, 13), 26, basis, open_position=True)
 
 
 def _banjos() -> Iterator[Instrument]:
@@ -139,15 +133,11 @@ def _banjos() -> Iterator[Instrument]:
         ("banjo-sawmill", "G4 D3 G3 C4 D4"),
     ):
         yield _make(
-            name, tuning, 26.25, 22, (8, 11), 106, basis, short_string=5, among_open_strings=True
+            name, tuning, 26.25, 22, (8, 11), 106, basis, short_string=5, open_position=True
         )
     basis = f"scale from memory; {_MEMORY}"
-    yield _make(
-        "banjo-plectrum", "C3 G3 B3 D4", 26.25, 22, (8, 11), 106, basis, among_open_strings=True
-    )
-    yield _make(
-        "banjo-tenor", "C3 G3 D4 A4", 22.75, 19, (8, 11), 106, basis, among_open_strings=True
-    )
+    yield _make("banjo-plectrum", "C3 G3 B3 D4", 26.25, 22, (8, 11), 106, basis, open_position=True)
+    yield _make("banjo-tenor", "C3 G3 D4 A4", 22.75, 19, (8, 11), 106, basis, open_position=True)
     yield _make(
         "banjo-tenor-irish",
         "G2 D3 A3 E4",
@@ -157,7 +147,7 @@ def _banjos() -> Iterator[Instrument]:
         106,
         basis,
         hand="diatonic",
-        among_open_strings=True,
+        open_position=True,
     )
 
 
@@ -178,19 +168,19 @@ def _violins() -> Iterator[Instrument]:
             basis,
             hand=hand,
             fretless=True,
-            among_open_strings=True,
+            open_position=True,
         )
     yield _make(
         "double-bass", "E1 A1 D2 G2", 1050 / 25.4, 24, (11, 29), 44, basis,
-        hand="one-two-four", fretless=True, written=1, among_open_strings=True,
+        hand="one-two-four", fretless=True, written=1, open_position=True,
     )  # fmt: skip
 
 
 def _small() -> Iterator[Instrument]:
     basis = f"scale from memory; {_MEMORY}"
-    yield _make("cavaquinho", "D4 G4 B4 D5", 13.5, 17, (8, 11), 25, basis, among_open_strings=True)
-    yield _make("cuatro", "A3 D4 F#4 B3", 21.5, 14, (10, 14), 25, basis, among_open_strings=True)
-    yield _make("charango", "G4 C5 E5 A4 E5", 14.5, 15, (8, 11), 25, basis, among_open_strings=True)
+    yield _make("cavaquinho", "D4 G4 B4 D5", 13.5, 17, (8, 11), 25, basis, open_position=True)
+    yield _make("cuatro", "A3 D4 F#4 B3", 21.5, 14, (10, 14), 25, basis, open_position=True)
+    yield _make("charango", "G4 C5 E5 A4 E5", 14.5, 15, (8, 11), 25, basis, open_position=True)
 
 
 INSTRUMENTS: dict[str, Instrument] = {

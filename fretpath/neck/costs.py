@@ -25,8 +25,9 @@ from fretpath.neck.instrument import Instrument
 from fretpath.neck.states import States
 
 __all__ = [
-    "AMONG_OPEN_STRINGS",
     "IN_POSITION",
+    "OPEN_POSITION",
+    "PLAYING",
     "UNIT",
     "Weights",
     "note_costs",
@@ -68,8 +69,8 @@ class Weights:
     region: float = 0.092
     """For each mm between the hand and its home; nearer than ``region_round``, rounded off to
     nothing."""
-    region_at: float | None = None
-    """Home of the index finger in mm from the nut; None is the instrument's own."""
+    region_at: float = 143.0
+    """Home of the index finger in mm from the nut."""
     region_round: float = 150.0
     """Distance in mm within which the pull home fades away."""
     outer: float = 7.0
@@ -87,7 +88,7 @@ class Weights:
     def __post_init__(self) -> None:
         for field in fields(self):
             value = getattr(self, field.name)
-            if value is not None and not 0 <= value <= 10_000:
+            if not 0 <= value <= 10_000:
                 raise RequestError(f"the weight {field.name} is 0 to 10000, not {value}")
 
     def set(self, settings: str) -> Weights:
@@ -110,17 +111,41 @@ class Weights:
 
 
 IN_POSITION = Weights()
-"""For bass and guitar."""
-AMONG_OPEN_STRINGS = Weights(
-    shift=2.0, open=1.7, little=0.0, outer=0.0, region=0.5, region_round=40.0
+"""Stop most notes, near the middle of the low neck: what is usual on bass and guitar."""
+OPEN_POSITION = Weights(
+    shift=2.0,
+    across=0.4,
+    open=0.0,
+    little=5.0,
+    outer=0.0,
+    region=0.5,
+    region_at=60.0,
+    region_round=40.0,
 )
-"""For ukulele, banjo, mandolin and the violin family: stay low on the neck, where open strings
-and all strings are at hand (common practice; chosen by trial)."""
+"""Stay low on the neck, where open strings and all strings are at hand: what is usual on ukulele,
+banjo, mandolin and the violin family, and where guitarists begin (common practice; chosen by
+trial).  ``region_at`` is set to fret 1 of the instrument, or 2 under a diatonic hand."""
+PLAYING = ("in-position", "open-position")
+"""How a player goes about it: which of the two sets of prices is used."""
 
 
-def usual_weights(instrument: Instrument) -> Weights:
-    """The prices used on an instrument unless others are asked for."""
-    return AMONG_OPEN_STRINGS if instrument.playing == "among open strings" else IN_POSITION
+def usual_weights(instrument: Instrument, playing: str | None = None) -> Weights:
+    """The prices for a way of playing, one of :data:`PLAYING`; None is the instrument's usual one.
+
+    >>> from fretpath.neck.catalogue import instrument_named
+    >>> usual_weights(instrument_named("guitar"), "open-position").open
+    0.0
+    """
+    playing = playing or instrument.playing
+    if playing not in PLAYING:
+        raise RequestError(
+            f'unknown way of playing "{playing[:40]}"{nearest(playing, PLAYING)} '
+            f"(known: {', '.join(PLAYING)})"
+        )
+    if playing == "in-position":
+        return IN_POSITION
+    first = 2 if instrument.hand == "diatonic" else 1
+    return replace(OPEN_POSITION, region_at=round(instrument.distance(first), 1))
 
 
 def note_parts(
@@ -156,8 +181,7 @@ def _wide(states: States) -> NDArray[np.bool_]:
 
 def _region(instrument: Instrument, states: States, weights: Weights) -> Floats:
     """The pull home: a price for each mm, rounded off near home so that it has no corner."""
-    home = instrument.home if weights.region_at is None else weights.region_at
-    away = np.abs(instrument.distances(states.position) - home)
+    away = np.abs(instrument.distances(states.position) - weights.region_at)
     curve = max(weights.region_round, 1e-9)
     return weights.region * np.where(away < curve, away**2 / (2 * curve), away - curve / 2)
 

@@ -71,11 +71,10 @@ class Instrument:
     """Distance between neighbouring strings in mm: at the nut, at the bridge."""
     capo: int = 0
     """Fret under the capo, 0 for none."""
-    home: float = 143.0
-    """Where the index finger likes to be, in mm from the nut."""
-    playing: str = "in position"
+    playing: str = "in-position"
     """How its players go about it, which decides the prices used unless others are asked for:
-    ``in position`` (they stop most notes) or ``among open strings``."""
+    ``in-position`` (they stop most notes) or ``open-position`` (low on the neck, among the open
+    strings)."""
     hand: str = "one-finger-per-fret"
     """Name of the hand model used unless another is asked for."""
     fretless: bool = False

@@ -22,6 +22,7 @@ from fretpath import (
     instrument_named,
     parse_melody,
 )
+from fretpath.neck.costs import usual_weights
 
 # Fingers string by string, lowest first; a scale may have two such shapes.
 PATTERNS = {
@@ -144,6 +145,32 @@ class TestSmallChangesOfAPrice:
         scale = parse_melody(f"key: {key}\n\n1 2 3 4 5 6 7 8")
         found = arrange(scale, "bass", wishes=FRETTED, weights=weights)
         assert fingers_by_string(found) == "2-4 / 1-2-4 / 1-3-4"
+
+
+class TestOpenPosition:
+    """The first scale of every beginner's book, among the open strings (common practice)."""
+
+    @pytest.mark.parametrize(
+        ("name", "key", "places", "fingers"),
+        [
+            ("guitar", "C", "A3 D0 D2 D3 G0 G2 B0 B1", "30230201"),
+            ("ukulele", "C", "C0 C2 E0 E1 E3 A0 A2 A3", "02013023"),
+            ("mandolin", "G", "G0 G2 G4 G5 D0 D2 D4 D5", "01230123"),
+            ("violin", "D", "D0 D2 D4 D5 A0 A2 A4 A5", "01230123"),
+            ("bass", "G", "E3 A0 A2 A3 D0 D2 D4 G0", "30230240"),
+        ],
+    )
+    def test_an_octave_of_a_major_scale(
+        self, name: str, key: str, places: str, fingers: str
+    ) -> None:
+        instrument = instrument_named(name)
+        scale = parse_melody("1 2 3 4 5 6 7 8", key=key)
+        found = arrange(scale, name, weights=usual_weights(instrument, "open-position"))
+        names = [instrument.string_names[string - 1] for string in found.strings]
+        played = " ".join(f"{n}{fret}" for n, fret in zip(names, found.frets, strict=True))
+        assert played == places
+        assert "".join(map(str, found.fingers)) == fingers
+        assert found.figures.shifts == 0
 
 
 class TestMelodicMinor:
