@@ -5,8 +5,8 @@
 
 from __future__ import annotations
 
+from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
-from fretpath.music.pitch import Pitch
 
 __all__ = ["format_melody"]
 
@@ -24,8 +24,8 @@ def format_melody(melody: Melody) -> str:
     1 2:1/2 3:1/2 | 5 -
 
     Notes are written as degrees; without a key, or with more than three accidentals before the
-    degree, as letters.  One phrase stands on one line, and a bar line at the end of a phrase ends
-    its line.  The text ends with a newline.
+    degree, as letters with their octave.  One phrase stands on one line, and a bar line at its end
+    ends the line.  The text ends with a newline.
     """
     keys, meters = dict(melody.keys), dict(melody.meters)
     head = [
@@ -33,7 +33,7 @@ def format_melody(melody: Melody) -> str:
         ("key", str(keys.pop(0, ""))),
         ("meter", str(meters.pop(0, ""))),
         ("tempo", "" if melody.tempo is None else f"{float(melody.tempo):g}"),
-        ("octave", "" if melody.octave_free else str(melody.octave)),
+        ("octave", _octave(melody)),
     ]
     lines = [f"{name}: {value}" for name, value in (*head, *melody.headers) if value]
     lines.append("")
@@ -48,26 +48,26 @@ def format_melody(melody: Melody) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _octave(melody: Melody) -> str:
+    """The octave of the tonic; of a free one only where letters with octaves hang on it."""
+    if not melody.octave_free:
+        return str(melody.octave)
+    return "" if all(map(_writable, melody.degrees)) else f"{melody.octave} free"
+
+
+def _writable(degree: Degree | None) -> bool:
+    return degree is not None and abs(degree.alter) <= MOST_ACCIDENTALS
+
+
 def _words(melody: Melody) -> list[str]:
     degrees = iter(melody.degrees)
-    last = melody.tonic or Pitch.spelled("C", 0, melody.octave)
     words = []
     for note in melody.notes:
-        if note.struck and note.pitch:
+        if note.struck:
             degree = next(degrees)
-            plain = degree is not None and abs(degree.alter) <= MOST_ACCIDENTALS
-            word = str(degree) if plain else _letter(note.pitch, last, melody.octave_free)
-            last = note.pitch
+            word = str(degree if _writable(degree) else note.pitch)
         else:
             word = "r" if note.pitch is None else "-"
         length = "" if note.beats == 1 else f":{note.beats}"
         words.append(f"{word}{length}{note.placement or ''}")
     return words
-
-
-def _letter(pitch: Pitch, last: Pitch, octave_free: bool) -> str:
-    """A note by its letter: with its octave, or with the marks that lead to it from ``last``."""
-    if not octave_free:
-        return str(pitch)
-    octaves = -((last.midi - pitch.midi + 6) // 12)
-    return pitch.name + ("'" * octaves if octaves > 0 else "," * -octaves)

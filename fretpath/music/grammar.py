@@ -8,15 +8,15 @@
     group     = "(" (bar | event)* ")" length
     event     = (degree | note | "r" | "-") length? placement?
     degree    = ("b"+ | "#"+)? number (","+ | "'"+)?
-    note      = A-G ("b"+ | "#"+)? (octave | ","+ | "'"+)?
+    note      = A-G ("b"+ | "#"+)? octave?
     length    = ":" whole ("/" whole)?      beats; 1 when left out
     placement = "@" string? ("-" fret)?
     bar       = "|"
 
 **Where the signs come from.**  Accidentals before the degree are common practice; a comma or an
-apostrophe for the octave is that of ABC 2.1 and of Helmholtz's letters; a dash that holds a note
-is that of numbered notation in print; ``|`` is the bar line.  Lengths are plain fractions of a
-beat, and ``@`` says "at".
+apostrophe behind it stands for the dot below or above in numbered notation, and the dash that
+holds a note is that notation's own; a note is a letter and the number of its octave (scientific
+pitch notation); ``|`` is the bar line.  Lengths are plain fractions of a beat, and ``@`` says "at".
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ HEADERS = {
     "key": "tonic and mode, such as B major; also between music lines",
     "meter": "beats/unit, such as 3/4; also between music lines",
     "tempo": "beats a minute",
-    "octave": "octave number of the tonic, sounding; left out, the instrument decides",
+    "octave": "octave of the tonic, sounding; left out, or free behind it, the instrument decides",
     "degrees": "major (counted against the major scale) or key (against the key signature)",
     "source": "where the tune comes from",
     "teaches": "what the tune is for",
@@ -45,7 +45,7 @@ _PLACE = r"(?P<place>@(?P<string>\d{1,2})?(?:-(?P<fret>\d{1,2}))?)?"
 _DEGREE = r"(?P<degree>(?:#{1,3}|b{1,3})?[1-9]\d?(?:,{1,9}|'{1,9})?)"
 _NOTE = (
     r"(?P<letter>[A-G])(?P<accidentals>#{1,3}|b{1,3})?"
-    r"(?:(?P<octave>-?\d)|(?P<marks>,{1,9}|'{1,9}))?"
+    r"(?P<octave>-?\d)?"
 )
 EVENT = re.compile(rf"(?:{_DEGREE}|{_NOTE}|(?P<rest>r)|(?P<hold>-)){_LENGTH}{_PLACE}")
 GROUP_END = re.compile(rf"\){_LENGTH}")

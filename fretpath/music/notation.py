@@ -4,9 +4,9 @@ The text is taken apart by :mod:`fretpath.music.lines` after :mod:`fretpath.musi
 its headers, bars and events get their meaning.
 
 **Octaves.**  A note without an octave is the nearest in sound to the note before (the upper one
-when two are as near), moved by its marks; the first one counts from the tonic.  If nothing fixes
-the octave (no ``octave:`` header and no note with an octave) the register is left to the
-instrument.
+when two are as near); the first one counts from the tonic.  If nothing fixes the octave (no
+``octave:`` header and no note with an octave), or the header says ``free``, the register is left
+to the instrument.
 
 :func:`parse_melody` and :func:`format_melody` are a pair: ``parse_melody(format_melody(m)) == m``.
 """
@@ -110,10 +110,12 @@ def _tempo(value: str) -> Fraction:
     return Fraction(value)
 
 
-def _octave(value: str) -> int:
-    if re.fullmatch(r"-1|\d", value) is None:
+def _octave(value: str) -> tuple[int, bool]:
+    """The octave of the tonic, and whether the instrument may choose another."""
+    match = re.fullmatch(r"(-1|\d)(\s+free)?", value)
+    if match is None:
         raise RequestError("an octave is a whole number from -1 to 9; C4 is middle C")
-    return int(value)
+    return int(match[1]), match[2] is not None
 
 
 def _changes(
@@ -207,7 +209,7 @@ def _register(
     """Octave of the tonic, and whether the instrument may choose another."""
     given = _header_value(headers, "octave", _octave)
     if given is not None:
-        return given, False
+        return given
     sounding = [_scientific(event.match) for event in events if event.match["octave"]]
     if not sounding:
         return WORKING_OCTAVE, True
@@ -258,10 +260,8 @@ def _pitch(
         return tonic + degree.interval
     if match["octave"]:
         return _scientific(match)
-    marks = match["marks"] or ""
     name = Pitch.spelled(match["letter"], alter_of(match["accidentals"] or ""), 0)
-    near = name + OCTAVE.times((last.midi - name.midi + 6) // 12)
-    return near + OCTAVE.times(marks.count("'") - marks.count(","))
+    return name + OCTAVE.times((last.midi - name.midi + 6) // 12)
 
 
 def _placement(match: re.Match[str]) -> Placement | None:

@@ -24,6 +24,9 @@ def why_not(word: str) -> str:
         return f'"{word[:20]}": there is no note H here; write B (or Bb)'
     if re.match(r"[a-g][#b]*-?\d", word):
         return f'"{word[:20]}": note letters are capitals; write {word[:1].upper()}{word[1:20]}'
+    if re.fullmatch(r"[A-G][#b]{0,3}[,']+", word):
+        letter = word.rstrip(",'")
+        return f'"{word[:20]}": a note has its octave as a number, such as {letter}2 or {letter}5'
     if re.match(r"[1-9]\d?[#b]", word):
         return f'"{word[:20]}": the accidental stands before the number, such as b3 or #4'
     if re.fullmatch(r"[^@:]+@[\d-]*:.*", word):
