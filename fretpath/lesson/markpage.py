@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from fretpath.lesson.indented import clipped, wrapped
 from fretpath.lesson.marking import KINDS, Marking, Points, confusions
-from fretpath.lesson.orderpage import clipped, wrapped
 from fretpath.music.key import Degree
 from fretpath.music.words import counted
 

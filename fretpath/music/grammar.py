@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["EVENT", "GROUP_END", "HEADER", "HEADERS", "STRING_OF_TAB", "TOKEN", "TYPED"]
+__all__ = ["EVENT", "GROUP_END", "HEADER", "HEADERS", "KEPT", "STRING_OF_TAB", "TOKEN", "TYPED"]
 
 HEADERS = {
     "title": "what the tune is called",
@@ -37,6 +37,9 @@ HEADERS = {
     "level": "the teacher's own place for it in the order, a number",
 }
 """Name of each header, and what it says."""
+
+KEPT = ("source", "teaches", "level")
+"""Headers that only go along with the tune."""
 
 # A line of rests and holds such as "r r:2" is music and no header.
 HEADER = re.compile(r"\s*(?![r -]+:)([a-z][a-z -]{2,20}?)\s*:(.*)")

@@ -21,6 +21,7 @@ from typing import TypeVar
 
 from fretpath.errors import FretpathError, RequestError
 from fretpath.music.formatting import format_melody
+from fretpath.music.grammar import KEPT
 from fretpath.music.key import Degree, Key
 from fretpath.music.lines import Event, Line, Spot, refuse_tab, split
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
@@ -29,7 +30,6 @@ from fretpath.music.words import counted
 
 __all__ = ["format_melody", "parse_melody"]
 
-_KEPT = ("source", "teaches", "level")
 _LEAST_OCTAVE = -1
 T = TypeVar("T")
 
@@ -71,7 +71,7 @@ def parse_melody(text: str, *, key: str | Key | None = None, source: str = "melo
         octave_free=octave_free,
         title=headers["title"][0] if "title" in headers else "",
         tempo=_header_value(headers, "tempo", _tempo),
-        headers=tuple((n, v) for n, (v, _) in headers.items() if n in _KEPT),
+        headers=tuple((n, v) for n, (v, _) in headers.items() if n in KEPT),
     )
     _check_bars(melody, events)
     return melody
