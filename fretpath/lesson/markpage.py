@@ -1,4 +1,8 @@
-"""Marked answers as a page of text, and as data for ``--json``."""
+"""Marked answers as a page of text, and as data for ``--json``.
+
+**Conventions.**  Points are whole numbers.  In the table of confusions the degrees of the tune
+stand down the side, what they were taken for across.
+"""
 
 from __future__ import annotations
 

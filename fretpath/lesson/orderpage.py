@@ -1,4 +1,8 @@
-"""The order of a folder as a page of text, and as data for ``--json``."""
+"""The order of a folder as a page of text, and as data for ``--json``.
+
+**Conventions.**  The ear and the hand are told apart.  A mean rank is 0 for the easiest of the
+folder and 1 for the hardest; entropies are in bits, hand figures in mm and mm/s.
+"""
 
 from __future__ import annotations
 
