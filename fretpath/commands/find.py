@@ -9,7 +9,7 @@ from functools import partial
 from fretpath.commands.folder import add_folder_options, each_melody, finished
 from fretpath.commands.options import add_output_options, as_json, delivered
 from fretpath.lesson.find import Found, Wanted, find_in
-from fretpath.lesson.orderpage import clipped, wrapped
+from fretpath.lesson.indented import clipped, wrapped
 from fretpath.music.notation import parse_melody
 
 _TEXTS = {

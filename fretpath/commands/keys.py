@@ -19,7 +19,7 @@ from fretpath.commands.options import (
 from fretpath.errors import RequestError
 from fretpath.neck.keychoice import rank_keys
 from fretpath.page.keys import keys_data, render_keys
-from fretpath.page.spelling import guess_data, guess_lines
+from fretpath.page.spelling import guess_data, guess_lines, under_guess
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -47,9 +47,9 @@ def run(arguments: argparse.Namespace) -> str:
     )
     if arguments.json:
         data = {
-            "key_found": guess_data(guess) if guess else None,
+            "key_found": guess_data(guess),
             "keys": keys_data(choices[: arguments.top]),
         }
         return delivered(arguments, as_json(data))
     page = render_keys(choices, top=arguments.top)
-    return delivered(arguments, f"{guess_lines(guess)}\n{page}" if guess else page)
+    return delivered(arguments, under_guess(guess, page))

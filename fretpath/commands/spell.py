@@ -58,7 +58,7 @@ def run(arguments: argparse.Namespace) -> str:
         data = {
             "title": melody.title,
             "key": str(melody.key) if melody.key else None,
-            "key_found": guess_data(guess) if guess else None,
+            "key_found": guess_data(guess),
             "notes": spelling_data(melody, minor=minor),
             "scales": readings_data(readings),
         }

@@ -19,7 +19,7 @@ from fretpath.commands.options import (
 )
 from fretpath.errors import RequestError
 from fretpath.neck.transposition import transpose
-from fretpath.page.spelling import guess_data, guess_lines
+from fretpath.page.spelling import guess_data, guess_lines, under_guess
 from fretpath.page.transposition import render_transposition, transposition_data
 
 
@@ -57,10 +57,10 @@ def run(arguments: argparse.Namespace) -> str:
     )
     if arguments.json:
         data = transposition_data(moved, degrees=arguments.degrees)
-        data["key_found"] = guess_data(guess) if guess else None
+        data["key_found"] = guess_data(guess)
         return delivered(arguments, as_json(data))
     page = render_transposition(moved, degrees=arguments.degrees, width=arguments.width)
-    return delivered(arguments, f"{guess_lines(guess)}\n{page}" if guess else page)
+    return delivered(arguments, under_guess(guess, page))
 
 
 def _frets(by: str | None) -> int | None:

@@ -6,8 +6,8 @@ Reading order:
   :mod:`~fretpath.exchange.safety`;
 - from a score to a melody: :mod:`~fretpath.exchange.values`, :mod:`~fretpath.exchange.assemble`,
   :mod:`~fretpath.exchange.marks`, :mod:`~fretpath.exchange.voices`,
-  :mod:`~fretpath.exchange.abc_reading`;
-- one format a module, both ways: :mod:`~fretpath.exchange.abc`, :mod:`~fretpath.exchange.midi`,
+  :mod:`~fretpath.exchange.abc_reading`, :mod:`~fretpath.exchange.midi_reading`;
+- one format a module, written: :mod:`~fretpath.exchange.abc`, :mod:`~fretpath.exchange.midi`,
   :mod:`~fretpath.exchange.musicxml`;
 - any format: :mod:`~fretpath.exchange.scores`, :mod:`~fretpath.exchange.writing`.
 """

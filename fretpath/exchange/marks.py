@@ -14,13 +14,13 @@ from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from fretpath.exchange.assemble import Imported
+from fretpath.music.grammar import KEPT
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 
 __all__ = ["marks_in", "marks_of", "with_marks"]
 
 _PREFIX = "fretpath-"
-_HEADERS = ("source", "teaches", "level")
 
 
 def marks_of(melody: Melody) -> Iterator[tuple[str, str]]:
@@ -70,5 +70,5 @@ def _marked(melody: Melody, marks: Mapping[str, str]) -> Melody:
         keys=keys,
         octave=int(octave),
         octave_free=free == "free",
-        headers=tuple((name, marks[name]) for name in marks if name in _HEADERS),
+        headers=tuple((name, marks[name]) for name in marks if name in KEPT),
     )

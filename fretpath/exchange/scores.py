@@ -77,7 +77,7 @@ class Tune:
         """
         voice = Voice(title=self.title)
         if isinstance(self.text, bytes):
-            from fretpath.exchange.midi import read_midi
+            from fretpath.exchange.midi_reading import read_midi
 
             data = self.text
             _guarded(lambda: read_midi(data, voice, part, lowest=lowest, name=self.name), self.name)

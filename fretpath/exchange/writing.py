@@ -1,4 +1,7 @@
-"""A melody or an arrangement as the bytes of a file in an open format."""
+"""A melody or an arrangement as the bytes of a file in an open format.
+
+The same music gives the same bytes on every run: a compressed file carries one fixed date.
+"""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from fretpath.lesson.drill import Question
-from fretpath.lesson.orderpage import wrapped
+from fretpath.lesson.indented import wrapped
 from fretpath.lesson.practice import Ladder, Loop
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody

@@ -1,4 +1,8 @@
-"""Parts of a melody that stand by themselves, with the key, meter and bars they had."""
+"""Parts of a melody that stand by themselves, with the key, meter and bars they had.
+
+**Conventions.**  Parts are ranges of events.  A piece for the ear is made of whole bars of one
+phrase, and holds at most eight struck notes unless one bar has more.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Marked answers as a page of text, and as data for ``--json``."""
+"""Marked answers as a page of text, and as data for ``--json``.
+
+**Conventions.**  Points are whole numbers.  In the table of confusions the degrees of the tune
+stand down the side, what they were taken for across.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +11,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from fretpath.lesson.indented import clipped, wrapped
 from fretpath.lesson.marking import KINDS, Marking, Points, confusions
-from fretpath.lesson.orderpage import clipped, wrapped
 from fretpath.music.key import Degree
 from fretpath.music.words import counted
 

@@ -1,21 +1,23 @@
-"""The order of a folder as a page of text, and as data for ``--json``."""
+"""The order of a folder as a page of text, and as data for ``--json``.
+
+**Conventions.**  The ear and the hand are told apart.  A mean rank is 0 for the easiest of the
+folder and 1 for the hardest; entropies are in bits, hand figures in mm and mm/s.
+"""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from fretpath.lesson.folder import USUAL_TEMPO, Tune
+from fretpath.lesson.indented import INDENT, WIDTH, clipped, wrapped
 from fretpath.lesson.material import Thing
 from fretpath.lesson.order import ACCURACY, Lesson, by_hand, gaps
 from fretpath.music.words import plural
 
 __all__ = ["order_data", "order_page"]
 
-_WIDTH = 80
-_INDENT = " " * 5
 _CAUTION = (
     "Hand figures are distances, not advice: stop if it hurts, use 1-2-4 or a higher\n"
     "position, and ask a teacher or a clinician."
@@ -41,7 +43,7 @@ def _ear_lines(lessons: Sequence[Lesson], measures: bool) -> Iterator[str]:
     yield ""
     for place, lesson in enumerate(lessons, start=1):
         star = "*" if lesson.placed else " "
-        yield clipped(f"{place:>3}{star} {lesson.tune.title}", _WIDTH - 5).ljust(75) + (
+        yield clipped(f"{place:>3}{star} {lesson.tune.title}", WIDTH - 5).ljust(75) + (
             f" {lesson.rank:.2f}"
         )
         yield from wrapped(f"new: {news(lesson)}")
@@ -49,7 +51,7 @@ def _ear_lines(lessons: Sequence[Lesson], measures: bool) -> Iterator[str]:
             yield from wrapped(f"brings back: {in_short(lesson.repeats) or 'nothing'}")
             yield from wrapped(_ear_figures(lesson.tune))
     if any(lesson.placed for lesson in lessons):
-        yield f"{_INDENT}* placed by the teacher"
+        yield f"{INDENT}* placed by the teacher"
 
 
 def news(lesson: Lesson) -> str:
@@ -105,16 +107,6 @@ def _gap_lines(tunes: Sequence[Tune]) -> Iterator[str]:
     yield ""
     for line in gaps(tunes) or ["none of the things a first course would cover"]:
         yield from wrapped(line)
-
-
-def clipped(text: str, width: int) -> str:
-    """``text``, cut with dots when it is longer than ``width``."""
-    return text if len(text) <= width else text[: width - 3].rstrip() + "..."
-
-
-def wrapped(text: str) -> list[str]:
-    """``text`` in indented lines of at most 80 characters."""
-    return textwrap.wrap(text, _WIDTH, initial_indent=_INDENT, subsequent_indent=_INDENT + "  ")
 
 
 def order_data(lessons: Sequence[Lesson], instrument: str) -> dict[str, Any]:

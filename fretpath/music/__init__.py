@@ -4,7 +4,8 @@ Reading order:
 
 - notes in time and the text they are written in: :mod:`~fretpath.music.pitch`,
   :mod:`~fretpath.music.key`, :mod:`~fretpath.music.words`, :mod:`~fretpath.music.melody`,
-  :mod:`~fretpath.music.notation`;
+  :mod:`~fretpath.music.grammar`, :mod:`~fretpath.music.slips`, :mod:`~fretpath.music.lines`,
+  :mod:`~fretpath.music.formatting`, :mod:`~fretpath.music.notation`;
 - what a teacher says about them: :mod:`~fretpath.music.sounding`,
   :mod:`~fretpath.music.syllables`, :mod:`~fretpath.music.spelling`,
   :mod:`~fretpath.music.scales`, :mod:`~fretpath.music.passage`, :mod:`~fretpath.music.outside`,

@@ -1,4 +1,9 @@
-"""What to say, and what to suggest, when notes have no place on the neck."""
+"""What to say, and what to suggest, when notes have no place on the neck.
+
+**Conventions.**  All such notes are told at once, the first eight by name.  What is suggested is
+the smallest change that fits: another octave, so many semitones up or down, or the melody as it is
+on another instrument, of the same family first.
+"""
 
 from __future__ import annotations
 

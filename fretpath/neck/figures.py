@@ -1,4 +1,9 @@
-"""What a fingering asks of the hand, in physical units."""
+"""What a fingering asks of the hand, in physical units.
+
+**Conventions.**  The hand stands at its position, the fret under the index finger; it travels when
+the position changes, in mm along the neck, and open strings let it wait.  A stretch is measured
+between fretted notes of one stay in a position.  Times are seconds from onset to onset.
+"""
 
 from __future__ import annotations
 

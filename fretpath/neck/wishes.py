@@ -1,4 +1,9 @@
-"""What the teacher (or the student's hand) will not have otherwise."""
+"""What the teacher (or the student's hand) will not have otherwise.
+
+**Conventions.**  Every wish is a hard limit: what it rules out is never played, and if nothing is
+left, that is said.  Only ``avoid`` and ``prefer`` for open strings are prices.  Frets count from
+the capo, strings from 1 (top line), positions from 1.
+"""
 
 from __future__ import annotations
 

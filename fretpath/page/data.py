@@ -1,4 +1,8 @@
-"""The same as the page, as plain data for ``--json`` and for scripts."""
+"""The same as the page, as plain data for ``--json`` and for scripts.
+
+**Conventions.**  Dicts, lists, strings and numbers only.  Exact lengths are text (``"3/2"`` beats),
+distances are mm, notes and bars count from 1 (bar 0 is a pickup), what is not known is None.
+"""
 
 from __future__ import annotations
 

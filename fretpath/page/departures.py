@@ -1,4 +1,8 @@
-"""Where a melody leaves its scale, as text and as data."""
+"""Where a melody leaves its scale, as text and as data.
+
+**Conventions.**  One paragraph a key.  Names of modes have a capital (Dorian), other scales have
+none; shares are of the sounding time.
+"""
 
 from __future__ import annotations
 

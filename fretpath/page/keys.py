@@ -1,4 +1,8 @@
-"""All keys of a melody in one table, the easiest for the hand first."""
+"""All keys of a melody in one table, the easiest for the hand first.
+
+**Conventions.**  Effort is in mm-equivalents, lengths are in mm, a signature is a number of sharps
+(positive) or flats; the first three are explained in words.
+"""
 
 from __future__ import annotations
 

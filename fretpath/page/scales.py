@@ -1,4 +1,8 @@
-"""The palette of scales as text and as data."""
+"""The palette of scales as text and as data.
+
+**Conventions.**  The seven modes first, from bright to dark, then the other scales likewise.
+Patterns name fingers string by string, lowest string first.
+"""
 
 from __future__ import annotations
 

@@ -19,7 +19,14 @@ from fretpath.music.spelling import SpelledNote, spell
 from fretpath.page.grid import BAR_LINE, Block, Row, lay_out
 from fretpath.page.heading import degree_labels
 
-__all__ = ["SPELLING_ROWS", "guess_data", "guess_lines", "render_spelling", "spelling_data"]
+__all__ = [
+    "SPELLING_ROWS",
+    "guess_data",
+    "guess_lines",
+    "render_spelling",
+    "spelling_data",
+    "under_guess",
+]
 
 SPELLING_ROWS = ("bar", "degree", "tonic", "step", "syllable", "note")
 """Rows of the page, in their order; *tonic* is the interval from the tonic."""
@@ -132,8 +139,15 @@ def guess_lines(guess: KeyGuess) -> str:
     return textwrap.fill(text, 80, break_on_hyphens=False) + "\n"
 
 
-def guess_data(guess: KeyGuess, *, most: int = 5) -> dict[str, Any]:
-    """A guess as plain data, the likeliest ``most`` candidates."""
+def under_guess(guess: KeyGuess | None, page: str) -> str:
+    """The page, under what was found for notes without a key."""
+    return f"{guess_lines(guess)}\n{page}" if guess else page
+
+
+def guess_data(guess: KeyGuess | None, *, most: int = 5) -> dict[str, Any] | None:
+    """A guess as plain data, the likeliest ``most`` candidates; None where none was needed."""
+    if guess is None:
+        return None
     return {
         "key": str(guess.key),
         "used": guess.enough,

@@ -1,4 +1,8 @@
-"""A melody before and after its move, as text and as data."""
+"""A melody before and after its move, as text and as data.
+
+**Conventions.**  The move is told first, then the figures before and after it, then the new tab.
+Frets are counted along the neck, intervals from tonic to tonic.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Ways to play a melody side by side, and the reasons for one of them, as text and data."""
+"""Ways to play a melody side by side, and the reasons for one of them, as text and data.
+
+**Conventions.**  Effort and its parts are in mm-equivalents, lengths in mm.  A place is the name of
+the string and the fret, with the finger in round brackets: ``E7 (2)``.
+"""
 
 from __future__ import annotations
 

@@ -121,8 +121,8 @@ BOTH_WAYS = [
         Melody(notes=tuple(note(p) for p in ("C4", "Bb2", "F#3", "Cb4"))),
     ),
     (
-        "notes by letter alone, each the nearest to the one before, marks for octaves",
-        "\nC G, Bb A C' E''\n",
+        "notes by letter, no key known, the octave left to the instrument",
+        "octave: 4 free\n\nC4 G2 Bb2 A2 C4 E6\n",
         Melody(
             notes=tuple(note(p) for p in ("C4", "G2", "Bb2", "A2", "C4", "E6")),
             octave_free=True,
@@ -148,7 +148,7 @@ BOTH_WAYS = [
     ),
     (
         "and the first of them counts from the tonic",
-        "key: B# major\n\nBbbb 1\n",
+        "key: B# major\noctave: 4 free\n\nBbbb4 1\n",
         Melody(
             notes=(note("Bbbb4"), note("B#4")),
             keys=((0, Key("B#", "major")),),
@@ -183,6 +183,7 @@ READ_ALIKE = [
     ),
     ("letters in a key become degrees", "key: D\n\nD2 F#2 A2 D3", "key: D\noctave: 2\n\n1 3 5 8"),
     ("the octave is the tonic's below the lowest", "key: C\n\nG2 E3", "key: C\noctave: 2\n\n5 10"),
+    ("letters alone go the nearest way", "key: C\n\nC E G B C A F", "key: C\n\n1 3 5 7 8 6 4"),
     (
         "a nearest letter may cross the octave",
         "key: C\n\nC4 B C D",
@@ -214,6 +215,8 @@ FAULTS = [
     ),
     ("a degree too high", "1 100", 1, 3, 3, '"100" is no note'),
     ("both octave marks", "1,'", 1, 1, 3, '"1,\'" is no note'),
+    ("an octave mark behind a letter", "C4 G,", 1, 4, 2, "such as G2 or G5"),
+    ("an octave that is half free", "octave: free\n\n1", 1, 1, 12, "whole number from -1 to 9"),
     ("no length after the colon", "1: 2", 1, 1, 2, '"1:" is no note'),
     ("a length of nothing", "1:0", 1, 1, 3, '"1:0" is no note'),
     ("a length divided by nothing", "1:1/0", 1, 1, 5, '"1:1/0" is no note'),

@@ -1,0 +1,22 @@
+"""Lines of the lesson's text pages: heads at the margin, what belongs to them indented."""
+
+from __future__ import annotations
+
+import textwrap
+
+__all__ = ["INDENT", "WIDTH", "clipped", "wrapped"]
+
+WIDTH = 80
+"""Characters in a line at the most."""
+INDENT = " " * 5
+"""In front of what belongs to a head."""
+
+
+def clipped(text: str, width: int) -> str:
+    """``text``, cut with dots when it is longer than ``width``."""
+    return text if len(text) <= width else text[: width - 3].rstrip() + "..."
+
+
+def wrapped(text: str) -> list[str]:
+    """``text`` in indented lines of at most 80 characters."""
+    return textwrap.wrap(text, WIDTH, initial_indent=INDENT, subsequent_indent=INDENT + "  ")
