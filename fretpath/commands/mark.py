@@ -54,7 +54,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_jobs_option(parser)
     add_output_options(parser)
     add_instrument_options(parser)
-    parser.set_defaults(instrument=None)
+    parser.set_defaults(instrument=None, remarks=[])
 
 
 def run(arguments: argparse.Namespace) -> str:
@@ -102,12 +102,15 @@ def _played(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody
     """What a text tab plays, in the key asked for, its own, or that of the tune."""
     from fretpath.commands.read import tab_from
 
-    asked = argparse.Namespace(**{**vars(arguments), "tab": tab, "key": arguments.answer_key})
+    said: list[str] = []
+    asked = argparse.Namespace(
+        **{**vars(arguments), "tab": tab, "key": arguments.answer_key, "remarks": said}
+    )
     found = tab_from(asked)[0].melody
     if found.key is None:
         asked.key = str(expected.key)
         found = tab_from(asked)[0].melody
-    arguments.remarks = (*getattr(arguments, "remarks", ()), *getattr(asked, "remarks", ()))
+    arguments.remarks = list(dict.fromkeys([*arguments.remarks, *said]))
     return found
 
 
