@@ -113,12 +113,16 @@ def _played(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody
     """What a text tab plays, in the key asked for, its own, or that of the tune."""
     from fretpath.commands.read import tab_from
 
-    asked = {**vars(arguments), "tab": tab, "key": arguments.answer_key}
-    found = tab_from(argparse.Namespace(**asked))[0].melody
-    if found.key is not None:
-        return found
-    asked |= {"key": str(expected.key), "remarks": []}
-    return tab_from(argparse.Namespace(**asked))[0].melody
+    said: list[str] = []
+    asked = argparse.Namespace(
+        **{**vars(arguments), "tab": tab, "key": arguments.answer_key, "remarks": said}
+    )
+    found = tab_from(asked)[0].melody
+    if found.key is None:
+        asked.key = str(expected.key)
+        found = tab_from(asked)[0].melody
+    arguments.remarks = list(dict.fromkeys([*arguments.remarks, *said]))
+    return found
 
 
 def _gives_a_key(text: str) -> bool:
