@@ -143,8 +143,12 @@ def _joined(words: Sequence[str]) -> list[str]:
 
 
 def run() -> NoReturn:
-    """Entry point of the installed program."""
-    raise SystemExit(main())
+    """Entry point of the installed program; 130 when it is interrupted, as shells have it."""
+    try:
+        status = main()
+    except KeyboardInterrupt:
+        status = 130
+    raise SystemExit(status)
 
 
 class _UsageError(Exception):
@@ -177,7 +181,7 @@ class _Parser(argparse.ArgumentParser):
 
     def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
         if message:
-            sys.stderr.write(message)
+            _say(message)
         raise _UsageError(status)
 
 
@@ -207,8 +211,13 @@ def _encodable(text: str) -> str:
 
 
 def _complain(problem: str) -> None:
+    _say(f"fretpath: {problem}\n")
+
+
+def _say(message: str) -> None:
+    """Write to standard error; what could steer a terminal is shown as a question mark."""
     if sys.stderr is None:
         return
-    line = f"fretpath: {problem}\n"
+    safe = "".join(c if c.isprintable() or c == "\n" else "?" for c in message)
     encoding = getattr(sys.stderr, "encoding", None) or "utf-8"
-    sys.stderr.write(line.encode(encoding, errors="backslashreplace").decode(encoding))
+    sys.stderr.write(safe.encode(encoding, errors="backslashreplace").decode(encoding))

@@ -1,12 +1,18 @@
-"""Where files are opened: melodies read, results written to one side and renamed into place."""
+"""Where files are opened: melodies read, results written to one side and renamed into place.
+
+What is being written has a hidden name, ``.lesson.html.`` and eight letters and ``.unfinished``.
+A run that is killed cannot clear it away; the next one that writes to the same place does, once
+it is a day old.
+"""
 
 from __future__ import annotations
 
 import os
 import re
 import sys
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from fretpath.errors import RequestError, ScoreFileError, nearest
@@ -16,6 +22,8 @@ __all__ = ["file_text", "melody_files", "melody_text", "whole_folder", "write_fi
 
 LARGEST_TEXT = 4 * 1024 * 1024
 _LENGTH = re.compile(r":\d+/\d+")
+_UNFINISHED = ".unfinished"
+_A_DAY = 24 * 60 * 60
 
 
 def melody_text(argument: str) -> tuple[str, str]:
@@ -53,14 +61,14 @@ def melody_files(folder: str | Path) -> list[Path]:
     ``*.xml`` is left out: most files of that name are no music.
     """
     path = Path(folder)
-    if not path.is_dir():
-        raise ScoreFileError(f"{folder} is no folder; name a folder of melody files (*.txt)")
+    if not os.path.isdir(path):
+        raise ScoreFileError(f"{_named(path)} is no folder; name a folder of melody files (*.txt)")
     try:
         found = sorted(file for file in path.iterdir() if _holds_a_melody(file.name))
     except OSError as problem:
-        raise ScoreFileError(f"cannot read {folder}: {problem.strerror}") from None
+        raise ScoreFileError(f"cannot read {_named(path)}: {problem.strerror}") from None
     if not found:
-        raise ScoreFileError(f"there is no melody file (*.txt) in {folder}")
+        raise ScoreFileError(f"there is no melody file (*.txt) in {_named(path)}")
     return found
 
 
@@ -87,13 +95,21 @@ def _bytes(path: Path) -> bytes:
         with path.open("rb") as file:
             return file.read(LARGEST_TEXT + 1)
     except FileNotFoundError:
-        raise ScoreFileError(f"there is no file {path}{_like(path)}") from None
+        raise ScoreFileError(f"there is no file {_named(path)}{_like(path)}") from None
     except IsADirectoryError:
         raise ScoreFileError(
-            f"{path} is a folder; name one file in it (order, find and sheet take folders)"
+            f"{_named(path)} is a folder; name one file in it (order, find and sheet take folders)"
         ) from None
     except OSError as problem:
-        raise ScoreFileError(f"cannot read {path}: {problem.strerror}") from None
+        raise ScoreFileError(f"cannot read {_named(path)}: {problem.strerror}") from None
+    except ValueError:
+        raise ScoreFileError(f"{_named(path)} is no name of a file") from None
+
+
+def _named(path: str | Path) -> str:
+    """A file name for a message; a very long one is cut short."""
+    name = str(path)
+    return name if len(name) <= 120 else f"{name[:120]}..."
 
 
 def _like(path: Path) -> str:
@@ -121,19 +137,38 @@ def write_file(path: str | Path, content: str | bytes) -> None:
     What is no plain file, such as a device or a pipe, is written to as it is.
     """
     data = content.encode("utf-8", errors="replace") if isinstance(content, str) else content
-    try:
+    with _writing(path):
         if os.path.exists(path) and not os.path.isfile(path):
             Path(path).write_bytes(data)
         else:
             _replace_file(Path(os.path.realpath(path)), data)
+
+
+@contextmanager
+def _writing(path: str | Path) -> Iterator[None]:
+    """Whatever goes wrong with the file system becomes a :class:`RequestError`."""
+    if not str(path):
+        raise RequestError("the name of the output is empty; -o takes the name of a file")
+    if not _is_name(path):
+        raise RequestError(f"{_named(path)} is no name of a file")
+    try:
+        yield
     except OSError as problem:
-        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
+        raise RequestError(f"cannot write {_named(path)}: {problem.strerror}") from None
+
+
+def _is_name(path: str | Path) -> bool:
+    try:
+        return b"\0" not in os.fsencode(path)
+    except UnicodeEncodeError:
+        return False
 
 
 def _replace_file(path: Path, data: bytes) -> None:
     import tempfile
 
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    _sweep(path)
+    handle, temporary = tempfile.mkstemp(_UNFINISHED, _hidden(path), path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
@@ -154,25 +189,55 @@ def whole_folder(path: str | Path) -> Iterator[Path]:
     import shutil
     import tempfile
 
-    target = Path(os.path.realpath(path))
-    try:
-        fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.parent))
-    except OSError as problem:
-        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
-    try:
-        yield fresh
-        _settle(fresh, target)
-    except OSError as problem:
-        raise RequestError(f"cannot write {path}: {problem.strerror}") from None
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
+    with _writing(path):
+        target = Path(os.path.realpath(path))
+        _sweep(target)
+        fresh = Path(tempfile.mkdtemp(_UNFINISHED, _hidden(target), target.parent))
+        try:
+            yield fresh
+            _settle(fresh, target)
+        finally:
+            shutil.rmtree(fresh, ignore_errors=True)
 
 
 def _settle(fresh: Path, target: Path) -> None:
-    for file in sorted(file for file in fresh.rglob("*") if file.is_file()):
+    """Put a filled folder in its place: at once if that is free, else file by file, top last."""
+    if not target.exists():
+        os.chmod(fresh, 0o777 & ~_umask())
+        os.rename(fresh, target)
+        return
+    files = [file for file in fresh.rglob("*") if file.is_file()]
+    for file in sorted(files, key=lambda file: (-len(file.parts), file)):
         place = target / file.relative_to(fresh)
         place.parent.mkdir(parents=True, exist_ok=True)
         os.replace(file, place)
+
+
+def _hidden(path: Path) -> str:
+    """How the name of what is being written in place of ``path`` begins."""
+    return f".{path.name[:50]}."
+
+
+def _sweep(path: Path) -> None:
+    """Clear away what runs that were killed left unfinished here a day ago or earlier.
+
+    Younger ones may still be in the hands of a run at work.
+    """
+    pattern = re.compile(rf"{re.escape(_hidden(path))}[a-z0-9_]{{8}}{re.escape(_UNFINISHED)}")
+    long_ago = time.time() - _A_DAY
+    with suppress(OSError):
+        for entry in os.scandir(path.parent):
+            if pattern.fullmatch(entry.name) and entry.stat().st_mtime < long_ago:
+                _remove(entry)
+
+
+def _remove(entry: os.DirEntry[str]) -> None:
+    if entry.is_dir(follow_symlinks=False):
+        import shutil
+
+        shutil.rmtree(entry, ignore_errors=True)
+    else:
+        os.unlink(entry)
 
 
 def _umask() -> int:

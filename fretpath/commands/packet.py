@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
@@ -33,18 +34,7 @@ def add_packet_options(parser: argparse.ArgumentParser) -> None:
 def asked_folder(arguments: argparse.Namespace) -> Path | None:
     """The folder a packet is asked for; None for single melodies."""
     named = arguments.melody
-    return (
-        Path(named[0])
-        if len(named) == 1 and "\0" not in named[0] and _is_folder(named[0])
-        else None
-    )
-
-
-def _is_folder(name: str) -> bool:
-    try:
-        return Path(name).is_dir()
-    except OSError:
-        return False
+    return Path(named[0]) if len(named) == 1 and os.path.isdir(named[0]) else None
 
 
 def run_packet(arguments: argparse.Namespace, folder: Path) -> str:

@@ -1,0 +1,1 @@
+"""Hard use: texts, command lines and files that nobody means well."""

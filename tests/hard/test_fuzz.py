@@ -1,0 +1,50 @@
+"""A short run of the four trials, the same on every run; ``tests.hard.fuzz`` runs for longer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+from tests.hard.running import Desk, Hang, bounded
+from tests.hard.trials import SEEN, TRIALS, property_of
+
+
+@pytest.mark.parametrize("name", TRIALS)
+def test_nothing_breaks_the_rules(name: str) -> None:
+    settings(max_examples=200, suppress_health_check=list(HealthCheck))(property_of(name))()
+    assert SEEN[name, 0] > 20, "too little was good enough to be read"
+    assert SEEN[name, 1] > 20, "too little was bad enough to be refused"
+
+
+class TestTheRulesThemselves:
+    """What breaks a rule is found."""
+
+    def test_a_hang(self) -> None:
+        with pytest.raises(Hang), bounded(0.05):
+            while True:
+                pass
+
+    @pytest.mark.parametrize(
+        ("harm", "says"),
+        [
+            ("raise KeyError('x')", "'x'"),
+            ("return 3", "status 3"),
+            ("return 1", "no message"),
+            ("print('half'); sys.stderr.write('bad'); return 1", "status 1 and output"),
+            ("sys.stderr.write('\\x1b[2J'); return 1", "control character"),
+            ("open('.tune.txt.12345678.unfinished', 'w').close(); return 0", "left behind"),
+            ("open('tune.txt', 'w').close(); sys.stderr.write('bad'); return 1", "changed a file"),
+            ("print('no'); return 0", "no JSON"),
+        ],
+    )
+    def test_a_broken_rule(
+        self, harm: str, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        names: dict[str, object] = {}
+        lines = "\n".join(f"    {line}" for line in harm.split("; "))
+        exec(f"import sys\ndef main(words):\n{lines}", names)
+        monkeypatch.setattr("tests.hard.running.main", names["main"])
+        with pytest.raises((AssertionError, KeyError), match=says):
+            Desk(tmp_path).try_out(("tab", "1", "--json"))

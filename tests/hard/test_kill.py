@@ -1,0 +1,33 @@
+"""A command that is killed while it writes leaves whole files, and remains that are hidden."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from tests.hard.killing import JOBS, ROUNDS
+
+ROOT = Path(__file__).parent.parent.parent
+
+
+def test_whatever_the_moment_every_file_is_whole(tmp_path: Path) -> None:
+    """Kills at calls of the file system and at drawn moments; the rules stand in ``killing``."""
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.hard.killing", str(tmp_path)],
+        env={**os.environ, "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"},
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=300,
+    )
+    assert done.returncode == 0, done.stderr[-3000:]
+    rows = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [row["job"] for row in rows] == [job.name for job in JOBS]
+    killed = sum(row["killed"] for row in rows)
+    left = sum(row["left hidden"] for row in rows)
+    assert killed > ROUNDS, "too few were still at work when they were killed"
+    assert 0 < left <= killed, "no moment fell into the writing"
