@@ -19,6 +19,7 @@ __all__ = [
     "ScoreFileError",
     "UnplayableError",
     "nearest",
+    "printable",
 ]
 
 
@@ -90,7 +91,16 @@ def clip(text: str, column: int, *, width: int = 72) -> tuple[str, int]:
     """
     start = max(0, column - 1 - width // 2)
     window = text[start : start + width]
-    return "".join(c if c.isprintable() else "?" for c in window), column - start
+    return printable(window), column - start
+
+
+def printable(text: str) -> str:
+    """The text with question marks for whatever a terminal would obey and not show.
+
+    >>> printable("1 3\\x1b[2J 5")
+    '1 3?[2J 5'
+    """
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

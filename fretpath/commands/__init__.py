@@ -28,7 +28,7 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from fretpath.errors import FretpathError, IncompleteError, nearest
+from fretpath.errors import FretpathError, IncompleteError, nearest, printable
 
 __all__ = ["COMMANDS", "EXAMPLES", "main", "run"]
 
@@ -218,6 +218,6 @@ def _say(message: str) -> None:
     """Write to standard error; what could steer a terminal is shown as a question mark."""
     if sys.stderr is None:
         return
-    safe = "".join(c if c.isprintable() or c == "\n" else "?" for c in message)
+    safe = "\n".join(printable(line) for line in message.split("\n"))
     encoding = getattr(sys.stderr, "encoding", None) or "utf-8"
     sys.stderr.write(safe.encode(encoding, errors="backslashreplace").decode(encoding))

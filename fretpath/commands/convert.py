@@ -47,7 +47,9 @@ def run(arguments: argparse.Namespace) -> str:
 def _ending(arguments: argparse.Namespace) -> str:
     if (arguments.output is None) == (arguments.to is None):
         raise RequestError("say where to: -o FILE, or --to ENDING for standard output")
-    ending = ending_of(arguments.output or f"x.{arguments.to.lstrip('.')}")
+    ending = ending_of(
+        arguments.output if arguments.to is None else f"x.{arguments.to.lstrip('.')}"
+    )
     if ending not in ENDINGS:
         raise RequestError(f'"{ending or "no ending"}" names no format; use {", ".join(ENDINGS)}')
     if arguments.output is None and ending not in _TEXTS:

@@ -20,7 +20,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from fretpath.errors import ScoreFileError, clip
+from fretpath.errors import ScoreFileError, clip, printable
 
 __all__ = ["TabDoubt", "TabNote", "TabText", "header_hints", "read_tab"]
 
@@ -170,7 +170,9 @@ def _string_line(number: int, text: str, doubts: list[TabDoubt]) -> _Line | None
     body, rest = _without_remark(body, match["rest"])
     if rest:
         column = len(text.rstrip()) - len(rest) + 1
-        doubts.append(TabDoubt(number, column, f'remark "{rest[:40]}" behind the tab not read'))
+        doubts.append(
+            TabDoubt(number, column, f'remark "{printable(rest[:40])}" behind the tab not read')
+        )
     return _Line(number, text, match["label"] or "", body, match.start("body"))
 
 
