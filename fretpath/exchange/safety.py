@@ -161,9 +161,6 @@ _DIGITS = {
     "staff": 2,
 }
 
-_SMALL = {"fifths": 14, "beats": 99}
-"""The largest number in elements over which music21 counts one by one."""
-
 
 def _check_counts(root: Element, name: str) -> None:
     notes = parts = 0
@@ -178,8 +175,6 @@ def _check_counts(root: Element, name: str) -> None:
             raise ScoreFileError(f"{name} nests its XML deeper than {_DEEPEST} levels: refused")
         if tag in _DIGITS and not _is_music(text, _DIGITS[tag]):
             raise ScoreFileError(f'{name} has "{text[:20]}" as its {tag}, which is no music')
-        if tag in _SMALL and any(abs(n) > _SMALL[tag] for n in _numbers(text)):
-            raise ScoreFileError(f"{name} has {text[:20]} as its {tag}, {_SMALL[tag]} is the most")
         level.extend((child, depth + 1) for child in element)
     check_count(notes, MOST_NOTES, "notes", name)
     check_count(parts, MOST_PARTS, "parts", name)
@@ -188,11 +183,6 @@ def _check_counts(root: Element, name: str) -> None:
 def _is_music(text: str, digits: int) -> bool:
     match = _NUMBER.fullmatch(text)
     return match is not None and len(match[1] or "") <= digits
-
-
-def _numbers(text: str) -> list[float]:
-    """The numbers of ``4`` or ``3 + 2``."""
-    return [float(part) for part in text.split("+") if part.strip()]
 
 
 def check_count(count: int, most: int, what: str, name: str) -> None:
