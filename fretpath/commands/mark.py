@@ -93,10 +93,9 @@ def _marked(
     lengths = _with_lengths(expected, answer, arguments.lengths)
     marking = mark(expected, answer, points=points, lengths=lengths)
     if marking.counts["wrong octave"] and _LETTER_ALONE.search(text):
-        arguments.remarks = (
-            *getattr(arguments, "remarks", ()),
+        arguments.remarks.append(
             f"{name}: letters without an octave are read as the nearest to the note before; "
-            "--points octave=0 leaves octaves unmarked",
+            "--points octave=0 leaves octaves unmarked"
         )
     return name, marking
 

@@ -42,17 +42,19 @@ def render_spoken(
     lines += [f"key {_spelled(str(melody.key))}"] if melody.key else []
     labels = degree_labels(melody, degrees=degrees)
     note, bar = 0, None
+    counted = has_rhythm(melody)
     for event, held in enumerate(melody.notes):
         number = melody.bar_numbers[event]
         if melody.bars and number != bar:
             bar = number
             lines.append(f"bar {bar}" if bar else "pickup")
+        when = _when(melody, event) if counted else ""
         if held.struck:
-            words = [_when(melody, event), *_note(arrangement, note, labels[note], hide)]
+            words = [when, *_note(arrangement, note, labels[note], hide)]
             words.append(_length(melody.lengths[note]))
             note += 1
         elif held.pitch is None:
-            words = [_when(melody, event), "rest", _length(held.beats)]
+            words = [when, "rest", _length(held.beats)]
         else:
             continue
         lines.append(", ".join(word for word in words if word))
@@ -60,8 +62,6 @@ def render_spoken(
 
 
 def _when(melody: Melody, event: int) -> str:
-    if not has_rhythm(melody):
-        return ""
     beat = beat_in_bar(melody, event)
     part = "" if beat % 1 == 0 else f" {_PARTS[beat_name(beat)]}"
     return f"beat {beat.numerator // beat.denominator}{part}"
