@@ -166,8 +166,15 @@ def render(sounds: Sequence[Sound], seconds: float, rate: int = RATE) -> Samples
         count = min(round((sound.start + sound.length) * rate), len(mix)) - start
         if count > 0:
             mix[start : start + count] += sound.level * _wave(sound, count, rate)
-    peak = float(np.abs(mix).max(initial=0.0))
-    return mix * (10 ** (PEAK_DB / 20) / peak) if peak > 0 else mix
+    peak = _peak(mix)
+    if peak > 0:
+        mix *= 10 ** (PEAK_DB / 20) / peak
+    return mix
+
+
+def _peak(samples: Samples) -> float:
+    """The largest distance from 0, found without another array of that size."""
+    return max(float(samples.max(initial=0.0)), -float(samples.min(initial=0.0)))
 
 
 def _wave(sound: Sound, count: int, rate: int) -> Samples:
@@ -187,14 +194,16 @@ def _pluck(midi: int, count: int, rate: int) -> Samples:
     # Fading: seconds until a harmonic is down to 1/e; higher notes and harmonics fade sooner.
     fading = 1.6 * (110.0 / max(hertz, 40.0)) ** 0.35 / (1 + 0.12 * (n - 1))
     tone = _damped_sines(strength, n * hertz, 1 / fading, count, rate)
-    return _faded(tone / np.abs(tone).max(), rate)
+    tone /= _peak(tone)
+    return _faded(tone, rate)
 
 
 def _sustained(midi: int, count: int, rate: int) -> Samples:
     hertz = frequency(midi)
     n = np.arange(1, min(_partials(hertz, rate), 12) + 1)
     tone = _damped_sines(1.0 / n**1.3, n * hertz, np.zeros(len(n)), count, rate)
-    return _faded(tone / np.abs(tone).max(), rate, slow=min(0.4, count / rate / 4))
+    tone /= _peak(tone)
+    return _faded(tone, rate, slow=min(0.4, count / rate / 4))
 
 
 def _click(count: int, rate: int) -> Samples:
@@ -219,7 +228,8 @@ def _damped_sines(
     step = (-damping + 2j * np.pi * hertz) / rate
     blocks = np.exp(np.outer(np.arange(-(-count // _BLOCK)) * _BLOCK, step)) * strength
     inside = np.exp(np.outer(step, np.arange(_BLOCK)))
-    whole: Samples = blocks.real @ inside.imag + blocks.imag @ inside.real
+    whole: Samples = blocks.real @ inside.imag
+    whole += blocks.imag @ inside.real
     return whole.ravel()[:count]
 
 
@@ -235,7 +245,8 @@ def _faded(tone: Samples, rate: int, *, slow: float | None = None) -> Samples:
 
 def wav_bytes(samples: Samples, rate: int = RATE) -> bytes:
     """Samples in -1..1 as the bytes of a WAV file, 16-bit, one channel."""
-    data = np.round(samples * 32767).astype("<i2").tobytes()
+    parts = (samples[at : at + rate] for at in range(0, len(samples), rate))
+    data = b"".join(np.round(part * 32767).astype("<i2").tobytes() for part in parts)
     file = io.BytesIO()
     with wave.open(file, "wb") as out:
         out.setnchannels(1)
