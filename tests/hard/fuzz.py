@@ -89,7 +89,8 @@ def _report(start: float, turn: int, seen: Counter[tuple[str, int]]) -> None:
         counts = [seen[name, status] for status in (0, 1, 2)]
         parts.append(f"{name} {sum(counts)} ({counts[0]} read)")
     found = f"{len(_FINDINGS)} findings" if _FINDINGS else "nothing found"
-    print(f"{minutes:.1f} min, turn {turn}: {'; '.join(parts)}; {found}", flush=True)
+    worked = f"{minutes:.1f} min ({time.process_time() / 60:.1f} of processor time)"
+    print(f"{worked}, turn {turn}: {'; '.join(parts)}; {found}", flush=True)
 
 
 def _guided(arguments: argparse.Namespace) -> int:

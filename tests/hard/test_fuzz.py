@@ -49,3 +49,11 @@ class TestTheRulesThemselves:
         monkeypatch.setattr("tests.hard.running.main", names["main"])
         with pytest.raises((AssertionError, KeyError), match=says):
             Desk(tmp_path).try_out(("tab", "1", "--json"))
+
+
+def test_letters_in_one_answer_and_a_tab_in_the_next(tmp_path: Path) -> None:
+    """What was said about the first answer and what is said about the tab are kept together."""
+    outcome = Desk(tmp_path).try_out(("mark", "1 5 3 8", "C G E C", "tab.txt"))
+    assert outcome.status == 0
+    assert "letters without an octave" in outcome.err
+    assert "by its string names" in outcome.err
