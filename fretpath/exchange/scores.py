@@ -210,6 +210,8 @@ def _abc_tunes(text: str, name: str) -> list[Tune]:
         body = body if re.search(r"(?m)^K:", body) else piece
         for match in re.finditer(r"\d{6,}", body.split("\nK:", 1)[-1]):
             raise ScoreFileError(f"{name}: {match[0][:12]}... is no length of a note")
+        for match in re.finditer(r"(?m)(?:^|\[)M:[^\n\]]*?(\d{3,})", body):
+            raise ScoreFileError(f"{name}: {match[1][:12]} in a meter (M:) is more than is read")
         tunes.append(
             Tune(
                 int(number[1]) if number else order,

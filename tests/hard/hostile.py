@@ -168,6 +168,7 @@ def _scores() -> Iterator[Kind]:
         ("MIDI without ticks", ".mid", _track(b"\x00\x90\x40\x40\x10\x80\x40\x40", ticks=0)),
         ("lengths of ABC out of all bounds", ".abc", ABC + b"C99999/99999 D" + b"/" * 3000),
         ("a tuplet of everything", ".abc", ABC + b"(999:999:999 CDE" + b"(3" * 2000),
+        ("a meter of ABC out of all bounds", ".abc", ABC.replace(b"M:4", b"M:9999")),
         ("very many tunes", ".abc", lambda: b"X:1\nT:a\nK:C\nCDE\n\n" * 6000),
         ("brackets of ABC", ".abc", ABC + b"[" * 5000 + b"{" * 5000 + b'"' * 5001),
     ]
