@@ -33,8 +33,8 @@ from fretpath.neck.states import all_states
 def random_melody(notes: int, *, draw: int = 1) -> Melody:
     """Degrees 1 to 15 of C major, tonic C2, evenly drawn."""
     lot = random.Random(draw)
-    words = " ".join(str(lot.randint(1, 15)) for _ in range(notes))
-    return parse_melody(f"key: C\noctave: 2\n\n{words}")
+    scale = parse_melody("key: C\noctave: 2\n\n" + " ".join(map(str, range(1, 16))))
+    return replace(scale, notes=tuple(lot.choice(scale.notes) for _ in range(notes)))
 
 
 def best_of(repeats: int, work: Callable[[], object]) -> float:
