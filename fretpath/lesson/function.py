@@ -34,7 +34,7 @@ LEAPS = (
     "leap between tonic and dominant",
     "leap in the subdominant",
     "leap of a 7th",
-    "leap of another kind",
+    "leap outside the main chords",
     "augmented 2nd",
     "leap with a note off the key",
 )
@@ -74,7 +74,7 @@ def leaps_of(melody: Melody) -> list[str]:
 
     >>> from fretpath.music.notation import parse_melody
     >>> leaps_of(parse_melody("1 5 4 1 2 6"))
-    ['5th in the tonic triad', 'leap to 1', 'leap of another kind']
+    ['5th in the tonic triad', 'leap to 1', 'leap outside the main chords']
     """
     pitches, degrees, struck = melody.pitches, melody.degrees, melody.struck
     return [
@@ -113,14 +113,14 @@ def _by_chord(key: Key | None, before: Degree, after: Degree, size: int) -> str:
     if size == 7:
         return "leap of a 7th"
     if size > 8:
-        return "leap of another kind"
+        return "leap outside the main chords"
     if _in(DOMINANT, key, before, after):
         return "3rd in the dominant" if size == 3 else "wider leap in the dominant"
     if {before.number, after.number} & {7, 2} and {before.number, after.number} & {1, 3}:
         return "leap between tonic and dominant"
     if _in(SUBDOMINANT, key, before, after):
         return "leap in the subdominant"
-    return "leap of another kind"
+    return "leap outside the main chords"
 
 
 def _in(
