@@ -95,6 +95,10 @@ class Planner:
     weights: Weights
     wishes: Wishes
 
+    def __reduce__(self) -> tuple[object, tuple[Instrument, Hand, Weights, Wishes]]:
+        """Travel to another process without the tables, which are made anew there."""
+        return planner_for, (self.instrument, self.hand, self.weights, self.wishes)
+
     @cached_property
     def states(self) -> States:
         """Every state of the hand on the instrument that the wishes leave."""

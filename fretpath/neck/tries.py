@@ -25,6 +25,10 @@ from fretpath.neck.search import FORBIDDEN, cheapest_path, cheapest_paths, easie
 __all__ = ["Found", "Try", "best_found", "best_paths", "found_in", "line_of", "made"]
 
 
+MOST_LAYERS = 60_000
+"""Layers of one batch, some 600 bytes each."""
+
+
 @dataclass(frozen=True, slots=True)
 class Try:
     """A melody moved by octaves, as the search sees it."""
@@ -102,6 +106,14 @@ def line_of(planner: Planner, melody: Melody, octaves: int = 0) -> Line:
     limits = limits_of([melody.notes[event].placement for event in melody.struck])
     start = planner.wishes.start
     if start is not None:
+        placed = melody.notes[melody.struck[0]].placement
+        if placed and not (
+            placed.string in (None, start.string) and placed.fret in (None, start.fret)
+        ):
+            raise RequestError(
+                f"{titled(melody)}the first note is placed at {placed} and the wish to start is "
+                f"{start}; drop one of the two"
+            )
         limits[0] = Limit(start.string, start.fret, finger=start.finger)
     midi = tuple(pitch.midi + 12 * octaves for pitch in melody.pitches)
     return Line(midi, limits, planner.haste(melody))
@@ -122,10 +134,11 @@ def best_paths(
 ) -> Iterator[tuple[int, NDArray[np.int64]]]:
     """Cost and state numbers of the best path of each line."""
     if objective == "total" and len(lines) > 1:
-        batch = planner.batch(lines)
-        nodes = batch[0]
-        for i, (cost, path) in enumerate(cheapest_paths(*batch)):
-            yield cost, nodes[range(len(path)), i, path]
+        for some in _batches(lines):
+            batch = planner.batch(some)
+            nodes = batch[0]
+            for i, (cost, path) in enumerate(cheapest_paths(*batch)):
+                yield cost, nodes[range(len(path)), i, path]
         return
     for line in lines:
         layers = planner.layers(line)
@@ -133,6 +146,20 @@ def best_paths(
             layers = easiest_layers(layers)
         cost, path = cheapest_path(layers)
         yield cost, layers.numbers(path)
+
+
+def _batches(lines: Sequence[Line]) -> Iterator[Sequence[Line]]:
+    """As many lines at a time as a batch of :data:`MOST_LAYERS` holds, padding included."""
+    begin = 0
+    while begin < len(lines):
+        longest, end = 0, begin
+        while end < len(lines):
+            longest = max(longest, len(lines[end].midi))
+            if end > begin and longest * (end + 1 - begin) > MOST_LAYERS:
+                break
+            end += 1
+        yield lines[begin:end]
+        begin = end
 
 
 def made(

@@ -111,6 +111,10 @@ class TestContradictions:
         with pytest.raises(UnplayableError, match="drop the placement or the limit"):
             arrange(parse_melody("1@4-8", key="C"), wishes=Wishes(highest_fret=5))
 
+    def test_a_placement_and_another_start(self) -> None:
+        with pytest.raises(RequestError, match="placed at @4-8 and the wish to start is 3-3; drop"):
+            arrange(parse_melody("1@4-8", key="C"), wishes=Wishes(start=Start(3, 3)))
+
     def test_the_step_that_cannot_be_taken(self) -> None:
         with pytest.raises(NoPathError, match=r"from note 1 \(1, C2\) to note 2 \(13, A3\)"):
             arrange(
@@ -145,6 +149,12 @@ class TestMany:
     def test_as_many_instruments_as_melodies(self) -> None:
         with pytest.raises(RequestError, match="3 melodies but 2 instruments"):
             arrange_many([SCALE] * 3, ["bass", "guitar"])
+
+    def test_in_several_batches(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        many = [_walk(n) for n in (3, 9, 4, 30, 2, 2)]
+        whole = arrange_many(many)
+        monkeypatch.setattr("fretpath.neck.tries.MOST_LAYERS", 20)
+        assert arrange_many(many) == whole
 
     def test_hardest_step_first(self) -> None:
         found = arrange_many([SCALE, SCALE], objective="hardest")
