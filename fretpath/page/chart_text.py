@@ -1,6 +1,6 @@
 """The neck chart as plain text.
 
-**Conventions.**  One line a string, string 1 on top; a cell a fret, its line (``|``, the nut ``H``)
+**Conventions.**  One line a string, string 1 on top; a cell a fret, its line (``|``, the nut ``||``)
 on the side away from the nut.  The tonic stands in square brackets, an empty mark is ``o``.  A
 chart too wide for the page goes on in another panel.
 """
@@ -48,11 +48,11 @@ def _columns(chart: MarkedNeck, spacing: str) -> dict[int, int]:
         words[mark.fret] = max(words[mark.fret], len(_cell(mark)) + 1)
     if spacing == "even":
         widest = max(words.values()) + 1
-        return dict.fromkeys(words, widest)
+        return {fret: widest if fret else widest + 1 for fret in words}
     reach = [2.0 ** (-(fret - 1) / 12) - 2.0 ** (-fret / 12) for fret in words]
     scale = max(words[fret] / size for fret, size in zip(words, reach, strict=True) if fret)
     return {
-        fret: round(scale * size) + 1 if fret else words[fret] + 1
+        fret: round(scale * size) + 1 if fret else words[fret] + 2
         for fret, size in zip(words, reach, strict=True)
     }
 
@@ -84,8 +84,8 @@ def _panel(
         parts = []
         for fret in order:
             fill = " " if _absent(chart, string, fret) or fret == 0 else "-"
-            inside = cells.get((string, fret), "").center(columns[fret] - 1, fill)
-            line = "|" if fret else "H"
+            line = "|" if fret else "||"
+            inside = cells.get((string, fret), "").center(columns[fret] - len(line), fill)
             parts.append(line + inside if left_handed else inside + line)
         yield row(parts, name)
 
