@@ -145,6 +145,7 @@ class TestModeOrPassing:
         assert only(reading("1 3 5 b7 5 b7 8 b7 6 5 1", "D")).title == "mixolydian"
         passing = only(reading("1 3 5 8 b7 6 5 | 4 3 2 7, 1", "D"))
         assert (passing.kind, passing.title) == ("passing", "passing flat seventh")
+        assert passing.evidence == "b7 once (bar 1), it goes down to 6; 7 sounds once"
 
     @pytest.mark.parametrize(
         ("stated", "degrees", "title"),
