@@ -32,7 +32,7 @@ def test_scores_are_correlations_and_a_bonus_for_the_last_note() -> None:
     """Against numpy's correlation."""
     import numpy as np
 
-    melody = parse_melody("G4:2 A4 B4:3/2 C5 D5 E5:1/2 F#5 G5")
+    melody = parse_melody("D4 G4:2 A4 B4:3/2 C5 D5 E5:1/2 F#5 G5")
     heard = np.zeros(12)
     for pitch, beats in zip(melody.pitches, melody.lengths, strict=True):
         heard[pitch.midi % 12] += float(beats)
@@ -86,6 +86,13 @@ class TestSpellingOfTheTonic:
         third = "b3" if mode == "natural minor" else "3"
         melody = parse_melody(f"1:2 {third} 5 8:2 5 4 {third} 2 1:3", key=key)
         assert find_key(melody).best.key == key
+
+    @pytest.mark.parametrize("tonic", "Cb Gb Db F# C#".split())
+    def test_is_the_same_however_long_a_beat_is(self, tonic: str) -> None:
+        slow = parse_melody("1:8 2:8 3:8 4:8 5:8 6:8 7:8 8:8", key=tonic)
+        quick = parse_melody("1:1/8 2:1/8 3:1/8 4:1/8 5:1/8 6:1/8 7:1/8 8:1/8", key=tonic)
+        assert find_key(slow).candidates == find_key(quick).candidates
+        assert find_key(slow).best.key == Key(tonic, "major")
 
 
 class TestHowSure:

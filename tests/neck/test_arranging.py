@@ -215,3 +215,12 @@ class TestHands:
             Weights().set("shfit=2")
         with pytest.raises(RequestError, match="needs a number"):
             Weights().set("shift=far")
+
+
+def test_a_melody_wider_than_the_neck_is_measured_from_the_middle_of_the_neck() -> None:
+    """Five octaves on E1 to G4: from C0, 16 + 5 semitones stick out; from C1 it would be 4 + 17."""
+    with pytest.raises(OutOfRangeError) as caught:
+        arrange(parse_melody("1 36", key="C"))
+    assert "note 1 (1, C0): 16 semitones below the lowest string" in str(caught.value)
+    assert "note 2 (36, C5): 5 semitones above the last fret" in str(caught.value)
+    assert "spans 60 semitones" in str(caught.value)

@@ -255,6 +255,25 @@ class TestPublishedExamples:
         ]  # fmt: skip
 
 
+class TestHands:
+    """As the hands are described at the top of ``hand.py``: (offset, finger, leaves its fret)."""
+
+    @pytest.mark.parametrize(
+        ("name", "reaches"),
+        [
+            ("extended", [(-1, 1, 1), (0, 1, 0), (1, 2, 0), (2, 3, 0), (3, 4, 0), (4, 4, 1)]),
+            (
+                "diatonic",
+                [(-1, 1, 1), (0, 1, 0), (1, 2, 0), (2, 2, 0), (3, 3, 0), (4, 3, 0), (5, 4, 0)],
+            ),
+        ],
+    )
+    def test_frets_outside_the_hand(self, name: str, reaches: list[tuple[int, int, int]]) -> None:
+        for position in (1, 9):
+            covered = hand_named(name).reaches(position)
+            assert [(r.offset, r.finger, int(r.extended)) for r in covered] == reaches
+
+
 class TestCustom:
     def test_tuning(self) -> None:
         low = instrument_named("bass").customised(tuning="D1 A1 D2 G2")
@@ -266,6 +285,7 @@ class TestCustom:
         three = instrument_named("guitar").customised(tuning="G3 D4 G4")
         assert len(three.strings) == 3
         assert three.string_names == ("g", "D", "G")
+        assert [three.midi_at(string, 1) for string in (1, 2, 3)] == [68, 63, 56]
 
     def test_a_retuned_banjo_keeps_its_short_string(self) -> None:
         assert instrument_named("banjo").customised(tuning="A4 E3 A3 C#4 E4").midi_at(5, 3) is None

@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fretpath import Melody, Weights, arrange, parse_melody
+from fretpath import Arrangement, Melody, Weights, arrange, parse_melody, reasons
+from fretpath.neck.costs import note_costs, step_parts
 from fretpath.neck.pace import PLAIN, PLAIN_HASTE, haste_of
+from fretpath.neck.states import all_states
 from tests.neck.test_physics import tunes
 
 HURRIED = round(PLAIN_HASTE * Weights().hurried)
@@ -48,7 +50,37 @@ class TestHaste:
         assert haste_of(parse_melody("1 2:1/4 3"), Weights()) is None
 
 
+def added_up(found: Arrangement) -> int:
+    """The cost of a fingering from its notes, its steps and their haste, one by one."""
+    states = all_states(found.instrument, found.hand)
+    columns = (states.string.tolist(), states.fret.tolist(), states.position.tolist())
+    number = {row: i for i, row in enumerate(zip(*columns, strict=True))}
+    path = [number[f.string, f.fret, f.position] for f in found.fingerings]
+    prices = note_costs(found.instrument, states, found.weights)
+    total = sum(int(prices[at]) for at in path)
+    hastes = haste_of(found.melody, found.weights) or (PLAIN,) * (len(path) - 1)
+    parts = step_parts(found.instrument, states, found.weights, path[:-1], path[1:])  # type: ignore[arg-type]
+    for fret, shift, across, haste in zip(
+        found.frets[:-1], parts["shift"].tolist(), parts["across"].tolist(), hastes, strict=True
+    ):
+        total += across + shift * haste[0 if fret else 1] // PLAIN_HASTE
+    return total
+
+
 class TestPrices:
+    @given(tunes(), st.sampled_from([60, 240, 400]), st.sampled_from([0.0, 25.0]))
+    def test_add_up_and_are_explained(self, tune: Melody, tempo: int, opened: float) -> None:
+        notes = tuple(replace(n, beats=Fraction(1 + i % 3, 2)) for i, n in enumerate(tune.notes))
+        timed = replace(tune, notes=notes, tempo=Fraction(tempo))
+        found = arrange(timed, weights=Weights(open=opened))
+        assert found.cost == added_up(found)
+        assert found.cost == sum(round(1000 * reason.total) for reason in reasons(found))
+
+    @pytest.mark.parametrize("first", ["A1@3-0", "A1@4-5"])
+    def test_the_hand_is_free_while_an_open_string_sounds(self, first: str) -> None:
+        timed = arrange(parse_melody(f"tempo: 120\n\nG1@4-3 {first} C3@2-10 B1@4-7"))
+        assert timed.cost == added_up(timed)
+
     @given(tunes())
     def test_no_tempo_no_difference(self, tune: Melody) -> None:
         uneven = replace(
