@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from fretpath import SCALES, Key, Melody, RequestError, parse_melody
 from fretpath.music.departures import ScaleReading, read_scales
 from fretpath.music.outside import KINDS, Account
+from fretpath.music.passage import passages
 from tests.strategies import melodies
 
 TUNES = Path(__file__).parents[2] / "demo_melodies"
@@ -344,3 +345,14 @@ class TestEveryMelody:
         assert read_scales(melody)[0].departures == ()
         [departure] = read_scales(melody, against=SCALES["major"])[0].departures
         assert departure.name == "raised fourth"
+
+
+class TestPlaces:
+    def test_from_the_first_to_the_last(self) -> None:
+        [passage] = passages(parse_melody("key: G\nmeter: 2/4\n\n5 | 1 2 | 3 4 | 5 1"))
+        tones = passage.tones
+        assert passage.stretch(tones) == "pickup to bar 3"
+        assert passage.stretch(tones[1:5]) == "bars 1 to 2"
+        assert passage.stretch(tones[1:3]) == "bar 1"
+        [unbarred] = passages(parse_melody("5 1 2", key="G"))
+        assert unbarred.stretch(unbarred.tones) == "notes 1 to 3"

@@ -59,3 +59,25 @@ class TestChecks:
                 assert fingering.fret == fingering.position + fingering.finger - 1
             else:
                 assert fingering.finger == 0
+
+
+class TestTime:
+    """At 90 beats a minute a beat lasts two thirds of a second."""
+
+    TUNE = "key: C\noctave: 2\ntempo: {}\n\n1:1/2@4-8 2@4-10 - r 3@4-12 4@4-13 5@4-15"
+
+    def test_onsets_in_seconds(self) -> None:
+        timed = arrange(parse_melody(self.TUNE.format(90)))
+        assert timed.onset_seconds == pytest.approx([0, 1 / 3, 7 / 3, 3, 11 / 3])
+        assert arrange(parse_melody("1 2")).onset_seconds is None
+
+    def test_the_fastest_shift(self) -> None:
+        timed = arrange(parse_melody(self.TUNE.format(90)))
+        mm = [timed.instrument.distance(position) for position in timed.positions]
+        seconds = [1 / 3, 2, 2 / 3, 2 / 3]
+        speeds = [abs(b - a) / s for a, b, s in zip(mm, mm[1:], seconds, strict=False)]
+        assert timed.figures.fastest_shift == pytest.approx(max(speeds))
+        assert max(speeds) > 0
+        quicker = arrange(parse_melody(self.TUNE.format(180)))
+        assert quicker.positions == timed.positions
+        assert quicker.figures.fastest_shift == pytest.approx(2 * max(speeds))
