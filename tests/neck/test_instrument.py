@@ -285,6 +285,7 @@ class TestCustom:
         three = instrument_named("guitar").customised(tuning="G3 D4 G4")
         assert len(three.strings) == 3
         assert three.string_names == ("g", "D", "G")
+        assert instrument_named("guitar").customised(tuning="D4 D4").string_names == ("D", "D")
         assert [three.midi_at(string, 1) for string in (1, 2, 3)] == [68, 63, 56]
 
     def test_a_retuned_banjo_keeps_its_short_string(self) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -31,6 +32,7 @@ from fretpath.neck.costs import note_costs, step_parts
 from fretpath.neck.figures import figures_of
 from fretpath.neck.instrument import String
 from fretpath.neck.planner import Planner
+from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layers
 from tests.neck.test_search import Task, best_of_all
 
 ONE_PER_FRET = HANDS["one-finger-per-fret"]
@@ -173,6 +175,12 @@ class TestRepeats:
 
 
 class TestMinimax:
+    def test_a_start_that_is_forbidden_sets_no_standard(self) -> None:
+        numbers = [np.array([0, 1]), np.array([2])]
+        first, table = np.array([FORBIDDEN, 0]), np.array([[1, 9]])
+        layers = easiest_layers(Layers(numbers, [0, 1], first, [table], [0]))
+        assert cheapest_path(layers) == (9, [1, 0])
+
     @given(tunes(high=8, most=6), st.sampled_from(["forbid", "allow"]))
     def test_equals_every_path_tried(self, tune: Melody, open_strings: str) -> None:
         short = replace(BASS, frets=8)

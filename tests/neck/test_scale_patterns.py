@@ -62,3 +62,9 @@ def test_other_instruments_have_patterns_too() -> None:
         found = patterns_of(list(SCALES.values()), name)
         assert set(found) == set(SCALES)
         assert any(found.values())
+
+
+def test_a_wide_hand_on_a_short_neck() -> None:
+    """The root at fret 5 would be five frets above position 0, which does not exist."""
+    found = patterns_of([SCALES["major"]], "ukulele", hand="diatonic")["major"]
+    assert [pattern.root_finger for pattern in found] == [1, 1, 2, 2]
