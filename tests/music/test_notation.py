@@ -424,3 +424,16 @@ class TestFaults:
         with contextlib.suppress(MelodySyntaxError):
             melody = parse_melody(text)
             assert parse_melody(format_melody(melody)) == melody
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("A" + "," * 30, '"A' + "," * 19 + '": a note has its octave as a number'),
+        ("1 abcdefghijklmnopqrstuvwxyz:", 'unknown header "abcdefghijklmnopqrst" (known'),
+    ],
+)
+def test_a_message_quotes_twenty_characters(text: str, says: str) -> None:
+    with pytest.raises(MelodySyntaxError) as caught:
+        parse_melody(text)
+    assert says in str(caught.value)

@@ -11,7 +11,12 @@ from hypothesis import strategies as st
 from fretpath import INSTRUMENTS, Instrument, Interval, Key, Pitch, RequestError, instrument_named
 from fretpath.music.key import degree_between
 from fretpath.neck.hand import HANDS, hand_named
-from fretpath.neck.instrument import fret_distance, parse_scale_length, parse_tuning
+from fretpath.neck.instrument import (
+    fret_distance,
+    octaves_for,
+    parse_scale_length,
+    parse_tuning,
+)
 from fretpath.neck.states import all_states
 
 # Published: stuphi.co.uk, "Guitar bits 'n' bobs", scale 25 in: mm from each fret to the bridge,
@@ -184,6 +189,13 @@ class TestShortString:
         assert (5, 0) in banjo.places_of(67)
         assert (5, 7) in banjo.places_of(69)
         assert {string for string, _ in banjo.places_of(68)} == {1, 2, 3, 4, 5}
+
+
+@given(st.lists(st.integers(20, 110), min_size=1, max_size=5), st.sampled_from(["bass", "ukulele"]))
+def test_octaves_that_fit_are_those_and_no_others(midi: list[int], name: str) -> None:
+    low, high = instrument_named(name).range
+    fits = [up for up in range(-9, 10) if all(low <= m + 12 * up <= high for m in midi)]
+    assert list(octaves_for(midi, instrument_named(name))) == fits
 
 
 class TestCapo:
