@@ -7,6 +7,7 @@ entered as note letters and spelled by us.
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from fretpath import SCALES, Key, Melody, RequestError, parse_melody
 from fretpath.music.departures import ScaleReading, read_scales
 from fretpath.music.outside import KINDS, Account
 from fretpath.music.passage import passages
+from fretpath.music.sections import _PARALLEL_MINOR, CROSSING, _cheapest
 from tests.strategies import melodies
 
 TUNES = Path(__file__).parents[2] / "demo_melodies"
@@ -345,6 +347,20 @@ class TestEveryMelody:
         assert read_scales(melody)[0].departures == ()
         [departure] = read_scales(melody, against=SCALES["major"])[0].departures
         assert departure.name == "raised fourth"
+
+
+@given(st.lists(st.sampled_from("1 2 3 b3 b6 b7".split()), min_size=1, max_size=9))
+def test_a_section_is_the_cheapest_of_all_readings(degrees: list[str]) -> None:
+    """Every choice of home (False) or away (True) for each note, priced one by one."""
+    units = passages(parse_melody(" ".join(degrees), key="C"))[0].units()
+
+    def price(reading: tuple[bool, ...]) -> float:
+        crossings = sum(a != b for a, b in itertools.pairwise((False, *reading)))
+        wrong = [_PARALLEL_MINOR.returns if away else _PARALLEL_MINOR.leaves for away in reading]
+        return CROSSING * crossings + sum(d in w for d, w in zip(degrees, wrong, strict=True))
+
+    readings = itertools.product([False, True], repeat=len(degrees))
+    assert price(tuple(_cheapest(units, _PARALLEL_MINOR))) == min(map(price, readings))
 
 
 class TestPlaces:
