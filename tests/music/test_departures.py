@@ -372,3 +372,6 @@ class TestPlaces:
         assert passage.stretch(tones[1:3]) == "bar 1"
         [unbarred] = passages(parse_melody("5 1 2", key="G"))
         assert unbarred.stretch(unbarred.tones) == "notes 1 to 3"
+        [longer] = passages(parse_melody(" ".join("1234567"), key="G"))
+        assert longer.places(longer.tones[:6]) == "notes 1, 2, 3, 4, 5, 6"
+        assert longer.places(longer.tones) == "notes 1, 2, 3, 4, 5, 6 ..."

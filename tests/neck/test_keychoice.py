@@ -47,9 +47,13 @@ def test_every_octave_that_fits_is_there() -> None:
     assert found == set(range(low, high - 12 + 1))
 
 
-def test_one_octave_only() -> None:
-    choices = rank_keys(TUNE, "bass", octave=2)
-    assert {choice.arrangement.melody.octave for choice in choices} == {2}
+@pytest.mark.parametrize(("octave", "lowest", "highest"), [(1, 28, 35), (2, 36, 47), (3, 48, 55)])
+def test_one_octave_only(octave: int, lowest: int, highest: int) -> None:
+    """The tune spans an octave on a neck from 28 (E1) to 67 (G4)."""
+    choices = rank_keys(TUNE, "bass", octave=octave)
+    assert {choice.arrangement.melody.octave for choice in choices} == {octave}
+    tonics = {choice.arrangement.melody.pitches[0].midi for choice in choices}
+    assert {lowest, highest} <= tonics <= {*range(lowest - 1, highest + 1)}
 
 
 def test_wishes_apply() -> None:

@@ -46,6 +46,11 @@ class TestHaste:
             (PLAIN_HASTE, RESTED), (RESTED, RESTED), (PLAIN_HASTE, RESTED),
         )  # fmt: skip
 
+    def test_a_rest_too_short_to_move_in(self) -> None:
+        """At 400 beats a minute a quarter of a beat lasts 0.0375 seconds."""
+        quick = parse_melody("tempo: 400\n\n1 r:1/4 2")
+        assert haste_of(quick, Weights()) == ((PLAIN_HASTE, RESTED),)
+
     def test_nothing_is_known_without_a_tempo(self) -> None:
         assert haste_of(parse_melody("1 2:1/4 3"), Weights()) is None
 
