@@ -51,6 +51,10 @@ class TestHaste:
         quick = parse_melody("tempo: 400\n\n1 r:1/4 2")
         assert haste_of(quick, Weights()) == ((PLAIN_HASTE, RESTED),)
 
+    def test_just_as_far_apart_as_the_limit_is_not_fast(self) -> None:
+        quarter_seconds = parse_melody("tempo: 240\n\n1 2")
+        assert haste_of(quarter_seconds, Weights(hurried_below=0.25)) == ((PLAIN_HASTE, RESTED),)
+
     def test_nothing_is_known_without_a_tempo(self) -> None:
         assert haste_of(parse_melody("1 2:1/4 3"), Weights()) is None
 
