@@ -1,0 +1,273 @@
+"""Plant small faults in the music and neck rooms, one at a time, and count those the tests find.
+
+    python -m tests.benchmarks.mutants [--draw 1] [--most 190] [--only ROOM/MODULE]
+
+The faults are the mutations of cosmic-ray (``pip install cosmic-ray``; only this needs it).  Each
+module gives a share of the sample by its number of possible mutations, at least three, evenly drawn
+without repeats.  Left out: annotations, ``raise`` statements (message texts), ``__all__``, imports,
+decorators, and what is no Python any more; docstrings are never changed.  A fault is planted in a
+copy of the tree and meets the test files of :data:`TESTS` and the doctests of its module; a run
+over 60 seconds counts as found.  Needs a system that forks.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import difflib
+import importlib
+import os
+import random
+import shutil
+import signal
+import sys
+import tempfile
+import time
+from collections import Counter
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+
+from cosmic_ray import plugins
+from cosmic_ray.ast import ast_nodes, get_ast
+from cosmic_ray.mutating import mutate_code
+from parso.tree import NodeOrLeaf
+
+ROOT = Path(__file__).parents[2]
+LIMIT = 60
+"""Seconds a run of the tests may take."""
+FEWEST = 3
+"""Faults drawn from each module at least."""
+TESTS = {
+    "music/accounts": "music/departures",
+    "music/departures": "music/departures",
+    "music/formatting": "music/notation music/melody",
+    "music/grammar": "music/notation",
+    "music/key": "music/key music/spelling music/scales",
+    "music/keyfinding": "music/keyfinding",
+    "music/lines": "music/notation",
+    "music/melody": "music/melody music/notation music/spelling",
+    "music/notation": "music/notation",
+    "music/outside": "music/departures",
+    "music/passage": "music/departures music/keyfinding",
+    "music/pitch": "music/pitch music/key",
+    "music/scales": "music/scales music/departures",
+    "music/sections": "music/departures",
+    "music/slips": "music/notation commands/slips",
+    "music/sounding": "music/transposing neck/keychoice neck/transposition",
+    "music/spelling": "music/spelling",
+    "music/syllables": "music/spelling",
+    "music/transposing": "music/transposing neck/transposition",
+    "music/words": "music/departures",
+    "neck/advice": "neck/arranging neck/keychoice commands neck/transposition",
+    "neck/alternatives": "neck/alternatives neck/keychoice",
+    "neck/arrangement": "neck/arrangement neck/physics",
+    "neck/arranging": "neck/arranging neck/arrangement neck/alternatives",
+    "neck/catalogue": "neck/instrument neck/patterns",
+    "neck/costs": "neck/costs neck/physics neck/search neck/patterns",
+    "neck/figures": "neck/physics neck/arrangement neck/alternatives",
+    "neck/hand": "neck/instrument neck/patterns",
+    "neck/instrument": "neck/instrument neck/physics neck/arranging",
+    "neck/keychoice": "neck/keychoice",
+    "neck/lattice": "neck/search",
+    "neck/pace": "neck/pace",
+    "neck/patterns": "neck/scale_patterns",
+    "neck/planner": "neck/arranging neck/search neck/patterns neck/pace",
+    "neck/refusal": "neck/arranging neck/arrangement neck/search",
+    "neck/search": "neck/search neck/physics neck/alternatives",
+    "neck/states": "neck/instrument neck/physics neck/search",
+    "neck/transposition": "neck/transposition",
+    "neck/tries": "neck/arranging neck/search neck/patterns",
+    "neck/wishes": "neck/arranging neck/search neck/patterns",
+}
+"""The test files that look at each module: ``music/key`` is tests/music/test_key.py."""
+_COSTLY = ("hypothesis", "music21", "networkx", "numpy", "pytest")
+_PASSED_OVER = {"import_name", "import_from", "raise_stmt", "annassign", "decorator"}
+_NEEDS_NAMES = ("Variable", "NoOp", "RemoveDecorator")
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One mutation of one module."""
+
+    module: str
+    """Such as ``music/pitch``."""
+    operator: str
+    """Its name in cosmic-ray."""
+    occurrence: int
+    """Which of the places the operator fits, counted from 0."""
+
+    @property
+    def path(self) -> str:
+        """Where the module is, from the root of the tree."""
+        return f"fretpath/{self.module}.py"
+
+    @property
+    def code(self) -> str:
+        """The module as it is."""
+        return (ROOT / self.path).read_text(encoding="utf-8")
+
+    @property
+    def planted(self) -> str:
+        """The module with the fault."""
+        operator = plugins.get_operator(self.operator)()
+        return str(mutate_code(self.code, operator, self.occurrence))
+
+    @property
+    def change(self) -> str:
+        """The line that changes, before and after."""
+        before, after = self.code.splitlines(), self.planted.splitlines()
+        lines = list(difflib.unified_diff(before, after, n=0, lineterm=""))
+        return "\n".join(lines[2:])
+
+
+# -- the sample ----------------------------------------------------------------------------------
+
+
+def sample(draw: int, most: int, only: str = "") -> list[Fault]:
+    """About *most* faults, from each module by its share; the same for the same *draw*."""
+    lot = random.Random(draw)
+    possible = {module: faults_of(module) for module in TESTS}
+    total = sum(map(len, possible.values()))
+    drawn: list[Fault] = []
+    for module, faults in possible.items():
+        share = max(FEWEST, round(most * len(faults) / total))
+        mixed = lot.sample(faults, len(faults))
+        if module.startswith(only):
+            drawn += islice(filter(_is_python, mixed), share)
+    lot.shuffle(drawn)
+    return [fault for fault in drawn if _bare(fault.planted) != _bare(fault.code)]
+
+
+def faults_of(module: str) -> list[Fault]:
+    """Every fault that can be planted in a module."""
+    tree = get_ast((ROOT / f"fretpath/{module}.py").read_text(encoding="utf-8"))
+    found = []
+    for name in plugins.operator_names():
+        if not any(word in name for word in _NEEDS_NAMES):
+            operator = plugins.get_operator(name)()
+            nodes = [node for node in ast_nodes(tree) for _ in operator.mutation_positions(node)]
+            found += [Fault(module, name, i) for i, node in enumerate(nodes) if _counts(node)]
+    return found
+
+
+def _counts(node: NodeOrLeaf) -> bool:
+    """Whether a place is code that does something: no annotation, message or ``__all__``."""
+    below, above = node, node.parent
+    while above is not None:
+        if above.type in _PASSED_OVER and below is not _value(above):
+            return False
+        if above.type == "funcdef" and below is above.annotation:
+            return False
+        if above.type == "expr_stmt" and above.get_first_leaf().value == "__all__":
+            return False
+        below, above = above, above.parent
+    return node.type not in _PASSED_OVER
+
+
+def _value(statement: NodeOrLeaf) -> NodeOrLeaf | None:
+    """What an annotated name is set to."""
+    if statement.type != "annassign" or len(statement.children) < 4:
+        return None
+    return statement.children[3]
+
+
+def _is_python(fault: Fault) -> bool:
+    try:
+        ast.parse(fault.planted)
+    except SyntaxError:
+        return False
+    return True
+
+
+def _bare(code: str) -> str:
+    """The code without the annotations of its parameters."""
+    tree = ast.parse(code)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.arg):
+            node.annotation = None
+    return ast.dump(tree)
+
+
+# -- the tests -----------------------------------------------------------------------------------
+
+
+def found(copy: Path, fault: Fault) -> bool:
+    """Whether the tests fail on a copy of the tree with the fault."""
+    target = copy / fault.path
+    target.write_text(fault.planted, encoding="utf-8")
+    try:
+        return not passes(copy, fault.module)
+    finally:
+        shutil.copy2(ROOT / fault.path, target)
+
+
+def passes(copy: Path, module: str) -> bool:
+    """Whether the tests of a module pass in time; in a process of their own."""
+    child = os.fork()
+    if child == 0:
+        _test_and_leave(copy, module)
+    until = time.monotonic() + LIMIT
+    while time.monotonic() < until:
+        ended, status = os.waitpid(child, os.WNOHANG)
+        if ended:
+            return os.waitstatus_to_exitcode(status) == 0
+        time.sleep(0.02)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return False
+
+
+def _test_and_leave(copy: Path, module: str) -> None:
+    code = 70
+    try:
+        os.setsid()
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 1)
+        os.dup2(nowhere, 2)
+        os.chdir(copy)
+        for name in [name for name in sys.modules if name.split(".")[0] in ("tests", "fretpath")]:
+            del sys.modules[name]
+        sys.path[0] = os.environ["PYTHONPATH"] = str(copy)
+        code = importlib.import_module("pytest").main(_arguments(module))
+    finally:
+        os._exit(code)
+
+
+def _arguments(module: str) -> list[str]:
+    places = [name.rpartition("/") for name in TESTS[module].split()]
+    files = [f"tests/{room}{slash}test_{name}.py" for room, slash, name in places]
+    plain = ["-x", "-q", "--assert=plain", "-p", "no:cacheprovider", "-p", "no:benchmark"]
+    return [*plain, "-o", "addopts=--doctest-modules", *files, f"fretpath/{module}.py"]
+
+
+def main() -> None:
+    """Print each fault that was not found, then planted and found for each module."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--draw", type=int, default=1, help="number of the draw")
+    parser.add_argument("--most", type=int, default=190, help="about how many faults")
+    parser.add_argument("--only", default="", help="one room or module, such as neck/costs")
+    arguments = parser.parse_args()
+    drawn = sample(arguments.draw, arguments.most, arguments.only)
+    for name in _COSTLY:  # loaded once here, not in every child
+        importlib.import_module(name)
+    planted, killed = Counter(fault.module for fault in drawn), Counter[str]()
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder) / "tree"
+        shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns("__pycache__", ".*"))
+        for module in planted:
+            if not passes(copy, module):
+                sys.exit(f"the tests of {module} fail before any fault is planted")
+        for fault in drawn:
+            if found(copy, fault):
+                killed[fault.module] += 1
+                continue
+            print(f"not found: {fault.module} {fault.operator} {fault.occurrence}")
+            print(fault.change, flush=True)
+    for module in sorted(planted):
+        print(f"{module:20} {planted[module]:4} {killed[module]:4}")
+    print(f"{'all':20} {planted.total():4} {killed.total():4}")
+
+
+if __name__ == "__main__":
+    main()
