@@ -74,7 +74,8 @@ class Weights:
     region_round: float = 150.0
     """Distance in mm within which the pull home fades away."""
     outer: float = 7.0
-    """For each string further out than the middle two (or three)."""
+    """For each string between a string and the middle of the neck, less half a one: on four strings
+    the outer two cost this once, on six the outer four once or twice."""
     hurried: float = 1.2
     """What a shift is multiplied by when the notes follow each other fast."""
     hurried_below: float = 0.16
