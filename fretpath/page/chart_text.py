@@ -1,8 +1,8 @@
 """The neck chart as plain text.
 
 **Conventions.**  One line a string, string 1 on top; a cell a fret, its line (``|``, the nut
-``||``) on the side away from the nut.  The tonic stands in square brackets, an empty mark is ``o``.  A
-chart too wide for the page goes on in another panel.
+``||``) on the side away from the nut.  The tonic stands in square brackets, an empty mark is
+``o``.  A chart too wide for the page goes on in another panel.
 """
 
 from __future__ import annotations
