@@ -72,6 +72,22 @@ def passages(path: str) -> list[Passage]:
     ]
 
 
+def playable(found: Sequence[Passage]) -> list[Passage]:
+    """The passages whose every place is on the neck; says how many are left out."""
+    guitar = instrument_named("guitar")
+    kept = [
+        passage
+        for passage in found
+        if all(
+            guitar.midi_at(*place) == midi
+            for midi, place in zip(passage.midi, passage.places, strict=True)
+        )
+    ]
+    if len(kept) < len(found):
+        print(f"left out: {len(found) - len(kept)} passages with a note off the neck or its pitch")
+    return kept
+
+
 def given(passage: Passage, measure: str) -> range:
     """The notes whose place is given."""
     ends = {"free": 0, "start": 1, "every 16th": len(passage.midi)}
@@ -99,8 +115,6 @@ def paths(
 ) -> Iterator[list[tuple[int, int]]]:
     """(string, fret) of every note of every passage."""
     lines = [Line(p.midi, {i: Limit(*p.places[i]) for i in given(p, measure)}) for p in found]
-    missing = [i for i, line in enumerate(lines) if planner.missing(line)]
-    assert not missing, f"passages off the neck: {missing}"
     batch = planner.batch(lines)
     states = planner.states
     for i, (_, path) in enumerate(cheapest_paths(*batch)):
@@ -165,7 +179,7 @@ def main() -> None:
     parser.add_argument("--learn", type=int, metavar="N")
     parser.add_argument("--draw", type=int, default=1)
     arguments = parser.parse_args()
-    found = passages(arguments.file)
+    found = playable(passages(arguments.file))
     if arguments.learn:
         learn(found, arguments.learn, arguments.draw)
     else:
