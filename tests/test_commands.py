@@ -468,3 +468,22 @@ class TestHelp:
             if re.search(r"^def add_options\(", path.read_text(encoding="utf-8"), re.MULTILINE)
         }
         assert modules == {name.replace("-", "_") for name in COMMANDS}
+
+
+class TestWrongCalls:
+    """Status 2: the command itself is called wrongly."""
+
+    @pytest.mark.parametrize(
+        ("words", "option"),
+        [
+            (("order", "demo_melodies", "--jobs=--"), "--jobs"),
+            (("scales", "--from=--"), "--from"),
+            (("tab", "1", "-o--"), "-o/--output"),
+        ],
+    )
+    def test_two_dashes_are_no_value(
+        self, words: tuple[str, ...], option: str, fretpath: Run
+    ) -> None:
+        status, out, err = fretpath(*words)
+        assert (status, out) == (2, "")
+        assert f"argument {option}: expected one argument" in err

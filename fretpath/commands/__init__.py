@@ -26,7 +26,7 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from fretpath.errors import FretpathError, IncompleteError, nearest, printable
 
@@ -178,6 +178,18 @@ class _Parser(argparse.ArgumentParser):
             more = " ..." if action.nargs in ("*", "+") else ""
             words.append(f"[{name}{more}]" if action.nargs == "*" else f"{name}{more}")
         return " ".join([self.prog, *words, "[options]"])
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """As argparse has it, but ``--jobs=--`` has no value and not an empty list."""
+        arguments, rest = super().parse_known_args(args, namespace)
+        for action in self._actions:
+            if (
+                action.nargs is None
+                and action.default != []
+                and vars(arguments).get(action.dest) == []
+            ):
+                self.error(f"argument {'/'.join(action.option_strings)}: expected one argument")
+        return arguments, rest
 
     def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
         if message:
