@@ -212,6 +212,8 @@ def _abc_tunes(text: str, name: str) -> list[Tune]:
         title = re.search(r"(?m)^T:(.*)", piece)
         body = piece.split("\n\n", 1)[0] if "\n\n" in piece.strip() else piece
         body = body if re.search(r"(?m)^K:", body) else piece
+        for match in re.finditer(r"\d{6,}", body.split("\nK:", 1)[-1]):
+            raise ScoreFileError(f"{name}: {match[0][:12]}... is no length of a note")
         # music21 counts through the beats of a bar: one of 999 of them takes twenty seconds.
         for match in re.finditer(r"\d{3,}", _music_of(body)):
             if len(match[0]) > 3 or int(match[0]) > _LONGEST:

@@ -158,6 +158,7 @@ STRANGE: dict[str, tuple[str, bytes, str]] = {
     ),
     "abc without notes": ("a.abc", b"X:1\nT:none\nK:C\n\n", "no pitched note|cannot be read"),
     "abc with a huge length": ("a.abc", b"X:1\nK:C\nC99999999999 D|\n", "no length"),
+    "abc with a note of hundreds of beats": ("a.abc", b"X:1\nK:C\nC999 D|\n", "no length"),
     "abc with control characters": ("a.abc", b"X:1\nK:C\nC\x00D|\n", "line 3: control"),
     "abc with too many tunes": ("a.abc", b"X:1\nK:C\nC|\n\n" * 6000, "6000 tunes"),
     "abc with very many bars": ("a.abc", b"X:1\nK:C\n" + b"C|" * 5000, "5000 bar lines"),
