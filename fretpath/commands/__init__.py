@@ -4,19 +4,6 @@ One module a command; only the one that is asked for is imported.  Each has ``ad
 and ``run(arguments) -> str``: the text to print.  What is wrong with the input comes as a
 :class:`FretpathError` and is printed on standard error with exit status 1; a wrong call of the
 command itself is status 2.
-
-Reading order:
-
-- what commands share: :mod:`~fretpath.commands.files`, :mod:`~fretpath.commands.options`,
-  :mod:`~fretpath.commands.found_key`, :mod:`~fretpath.commands.folder`;
-- one module a command: :mod:`~fretpath.commands.tab`, :mod:`~fretpath.commands.spell`,
-  :mod:`~fretpath.commands.transpose`, :mod:`~fretpath.commands.keys`,
-  :mod:`~fretpath.commands.scales`, :mod:`~fretpath.commands.neck`,
-  :mod:`~fretpath.commands.packet`, :mod:`~fretpath.commands.sheet`,
-  :mod:`~fretpath.commands.read`, :mod:`~fretpath.commands.check`,
-  :mod:`~fretpath.commands.convert`, :mod:`~fretpath.commands.instruments`,
-  :mod:`~fretpath.commands.order`, :mod:`~fretpath.commands.find`, :mod:`~fretpath.commands.mark`,
-  :mod:`~fretpath.commands.drill`.
 """
 
 from __future__ import annotations
