@@ -8,7 +8,7 @@ from functools import partial
 
 from fretpath.commands.folder import add_folder_options, each_melody, finished
 from fretpath.commands.options import add_output_options, as_json, delivered
-from fretpath.lesson.find import Found, Wanted, find_in
+from fretpath.lesson.find import Match, Wanted, find_in
 from fretpath.lesson.indented import clipped, wrapped
 from fretpath.music.notation import parse_melody
 
@@ -49,11 +49,11 @@ def run(arguments: argparse.Namespace) -> str:
     return finished(delivered(arguments, text), faults)
 
 
-def _look(wanted: Wanted, name: str, text: str) -> Found | None:
+def _look(wanted: Wanted, name: str, text: str) -> Match | None:
     return find_in(parse_melody(text, source=name), name, wanted)
 
 
-def _lines(found: list[Found], looked: int) -> list[str]:
+def _lines(found: list[Match], looked: int) -> list[str]:
     lines = [f"{len(found)} of {looked} melodies"]
     for one in found:
         lines.append(clipped(f"{one.name}  {one.title}", 80))

@@ -16,15 +16,6 @@ from fretpath.errors import FretpathError, IncompleteError, RequestError
 from fretpath.lesson.folder import Neck
 from fretpath.music.words import counted
 
-__all__ = [
-    "add_folder_options",
-    "add_jobs_option",
-    "each_file",
-    "each_melody",
-    "finished",
-    "neck_from",
-]
-
 _CHUNK = 32
 _FEW = 8
 _MOST_FAULTS = 20

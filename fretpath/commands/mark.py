@@ -21,8 +21,16 @@ from fretpath.commands.options import (
 )
 from fretpath.lesson.find import plain_degrees
 from fretpath.lesson.folder import check_tune
-from fretpath.lesson.marking import Marking, Points, confusions, mark, richness
-from fretpath.lesson.markpage import NextTune, mark_data, mark_page
+from fretpath.lesson.marking import (
+    Marking,
+    NextTune,
+    Points,
+    confusions,
+    mark,
+    mark_data,
+    mark_page,
+    richness,
+)
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 

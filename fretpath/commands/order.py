@@ -20,8 +20,7 @@ from fretpath.commands.options import (
     delivered,
 )
 from fretpath.lesson.folder import tune_from_text
-from fretpath.lesson.order import by_ear, format_order, parse_order
-from fretpath.lesson.orderpage import order_data, order_page
+from fretpath.lesson.order import by_ear, format_order, order_data, order_page, parse_order
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:

@@ -23,14 +23,6 @@ from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody, Note
 from fretpath.music.notation import parse_melody
 
-__all__ = [
-    "Question",
-    "call_and_answer",
-    "look_alikes",
-    "parse_confused",
-    "phrases_for",
-]
-
 Confused = Sequence[tuple[str, str]]
 
 

@@ -17,15 +17,6 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange
 from fretpath.page.tab import render_tab
 
-__all__ = [
-    "ladder_page",
-    "look_alike_data",
-    "look_alike_key",
-    "look_alike_page",
-    "loop_page",
-    "music_of",
-]
-
 HAND_CAUTION = (
     "Stop if it hurts; use 1-2-4 or a higher position where a stretch is too wide,\n"
     "and ask a teacher or a clinician.  A faster tempo can wait.\n"

@@ -12,8 +12,6 @@ from typing import TypeVar
 
 from fretpath.music.melody import Melody
 
-__all__ = ["excerpt", "pieces"]
-
 T = TypeVar("T")
 
 

@@ -19,8 +19,6 @@ from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval
 
-__all__ = ["Found", "Wanted", "find_in"]
-
 CONTOUR = {"up": 1, "down": -1, "same": 0}
 T = TypeVar("T")
 
@@ -87,7 +85,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Found:
+class Match:
     """A tune that has what was wanted."""
 
     name: str
@@ -98,7 +96,7 @@ class Found:
     """Where it has it, and what it brings; one sentence each."""
 
 
-def find_in(melody: Melody, name: str, wanted: Wanted) -> Found | None:
+def find_in(melody: Melody, name: str, wanted: Wanted) -> Match | None:
     """Where the melody has what is wanted, or None.
 
     Raises :class:`RequestError` for a melody without a key.
@@ -109,7 +107,7 @@ def find_in(melody: Melody, name: str, wanted: Wanted) -> Found | None:
         return None
     if not _patterns_fit(melody, wanted, reasons):
         return None
-    return Found(name, melody.title or name, tuple(reasons))
+    return Match(name, melody.title or name, tuple(reasons))
 
 
 def plain_degrees(melody: Melody) -> list[str]:

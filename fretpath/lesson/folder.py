@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import TypeVar
 
 from fretpath.errors import RequestError, UnplayableError
-from fretpath.lesson.material import Thing, material_of
+from fretpath.lesson.material import Topic, material_of
 from fretpath.lesson.measures import EarMeasures, HandMeasures, ear_measures, hand_measures
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
@@ -24,8 +24,6 @@ from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.wishes import Wishes
 from fretpath.page import sound
-
-__all__ = ["USUAL_TEMPO", "Neck", "Tune", "check_tune", "tune_from_text", "tune_of"]
 
 T = TypeVar("T")
 USUAL_TEMPO = Fraction(sound.USUAL_TEMPO)
@@ -78,7 +76,7 @@ class Tune:
     """What it is called; the file name when it has no title."""
     ear: EarMeasures
     """How hard it is for the ear."""
-    material: frozenset[Thing]
+    material: frozenset[Topic]
     """What it brings."""
     key: str
     """Its key; the one chosen for the hand where that was asked for."""

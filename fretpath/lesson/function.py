@@ -21,8 +21,6 @@ from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval, Pitch
 
-__all__ = ["LEAPS", "belongs", "is_leap", "is_triad_leap", "leap_kind", "leaps_of"]
-
 LEAPS = (
     "leap to 1",
     "leap back to a note just heard",

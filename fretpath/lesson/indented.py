@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import textwrap
 
-__all__ = ["INDENT", "WIDTH", "clipped", "wrapped"]
-
 WIDTH = 80
 """Characters in a line at the most."""
 INDENT = " " * 5

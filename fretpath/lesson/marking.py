@@ -18,16 +18,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from fractions import Fraction
 from functools import cached_property
+from typing import Any
 
 from fretpath.errors import RequestError
 from fretpath.lesson.folder import check_tune
+from fretpath.lesson.indented import clipped, wrapped
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
-
-__all__ = ["KINDS", "Fault", "Marking", "Points", "confusions", "mark", "richness"]
+from fretpath.music.words import counted
 
 KINDS = ("wrong degree", "wrong octave", "missed", "added", "wrong length")
 """What can be wrong with a note."""
@@ -88,7 +89,7 @@ class Sound:
 
 
 @dataclass(frozen=True)
-class Fault:
+class Mistake:
     """One thing that is wrong."""
 
     kind: str
@@ -116,12 +117,12 @@ class Fault:
 class Marking:
     """An answer marked."""
 
-    faults: tuple[Fault, ...]
+    mistakes: tuple[Mistake, ...]
     """Everything that is wrong, in order of the tune."""
     score: int
     """Points, 0 to ``full``."""
     full: int
-    """Points of an answer without fault."""
+    """Points of an answer without a mistake."""
     octaves: int
     """Octaves the whole answer was moved up before marking."""
     lengths: bool
@@ -131,8 +132,8 @@ class Marking:
 
     @cached_property
     def counts(self) -> dict[str, int]:
-        """How many faults of each kind, all kinds named."""
-        found = Counter(fault.kind for fault in self.faults)
+        """How many mistakes of each kind, all kinds named."""
+        found = Counter(mistake.kind for mistake in self.mistakes)
         return {kind: found[kind] for kind in KINDS}
 
 
@@ -143,7 +144,7 @@ def mark(
 
     >>> from fretpath.music.notation import parse_melody
     >>> marking = mark(parse_melody("1 3 5 8"), parse_melody("1 b3 5 8"))
-    >>> [str(fault) for fault in marking.faults], marking.score, marking.full
+    >>> [str(mistake) for mistake in marking.mistakes], marking.score, marking.full
     (['note 2: 3 was taken for b3'], 13, 16)
 
     *lengths* False leaves lengths out.  Both melodies need a key, and may be in different ones;
@@ -160,12 +161,12 @@ def mark(
     ]
     here = min((one for one in found if one.octaves == 0), key=_loss)
     moved = min((one for one in found if one.octaves != 0), key=_loss)
-    settled = moved if len(moved.faults) + 2 <= len(here.faults) else here
+    settled = moved if len(moved.mistakes) + 2 <= len(here.mistakes) else here
     return settled.marking
 
 
 def _loss(marked: _Marked) -> tuple[int, int]:
-    return marked.lost, len(marked.faults)
+    return marked.lost, len(marked.mistakes)
 
 
 def _sounds(melody: Melody, octaves: int = 0) -> list[Sound]:
@@ -212,8 +213,8 @@ class _Marked:
     pairs: Pairs
 
     @cached_property
-    def faults(self) -> tuple[Fault, ...]:
-        return tuple(fault for pair in self.pairs for fault in self._judged(*pair))
+    def mistakes(self) -> tuple[Mistake, ...]:
+        return tuple(mistake for pair in self.pairs for mistake in self._judged(*pair))
 
     @cached_property
     def lost(self) -> int:
@@ -227,14 +228,14 @@ class _Marked:
             "added": points.added,
             "wrong length": points.length,
         }
-        return sum(worth[fault.kind] for fault in self.faults)
+        return sum(worth[mistake.kind] for mistake in self.mistakes)
 
     @property
     def marking(self) -> Marking:
         points = self.points
         full = (points.degree + points.octave + points.length * self.lengths) * len(self.tune)
         return Marking(
-            faults=self.faults,
+            mistakes=self.mistakes,
             score=max(0, full - self.lost),
             full=full,
             octaves=self.octaves,
@@ -242,22 +243,22 @@ class _Marked:
             respelled=tuple(self._respelled()),
         )
 
-    def _judged(self, mine: int | None, theirs: int | None) -> Iterator[Fault]:
+    def _judged(self, mine: int | None, theirs: int | None) -> Iterator[Mistake]:
         if theirs is None:
             assert mine is not None
-            yield Fault("missed", self._place(mine), str(self.tune[mine].degree), "")
+            yield Mistake("missed", self._place(mine), str(self.tune[mine].degree), "")
         elif mine is None:
-            yield Fault("added", self._gap(theirs), "", str(self.answer[theirs].degree))
+            yield Mistake("added", self._gap(theirs), "", str(self.answer[theirs].degree))
         else:
             yield from self._compared(self._place(mine), self.tune[mine], self.answer[theirs])
 
-    def _compared(self, place: str, ours: Sound, theirs: Sound) -> Iterator[Fault]:
+    def _compared(self, place: str, ours: Sound, theirs: Sound) -> Iterator[Mistake]:
         if ours.view[0] != theirs.view[0]:
-            yield Fault("wrong degree", place, str(ours.degree), str(theirs.degree))
+            yield Mistake("wrong degree", place, str(ours.degree), str(theirs.degree))
         elif ours.view[1] != theirs.view[1]:
-            yield Fault("wrong octave", place, str(ours.degree), str(theirs.degree))
+            yield Mistake("wrong octave", place, str(ours.degree), str(theirs.degree))
         if self.lengths and ours.length != theirs.length:
-            yield Fault("wrong length", place, str(ours.length), str(theirs.length))
+            yield Mistake("wrong length", place, str(ours.length), str(theirs.length))
 
     def _respelled(self) -> Iterator[str]:
         for mine, theirs in self.pairs:
@@ -292,10 +293,10 @@ class _Marked:
 def confusions(markings: Iterable[Marking]) -> Counter[tuple[str, str]]:
     """How often each degree (first) was taken for which (second), octaves left out."""
     return Counter(
-        (Degree.parse(fault.expected).plain, Degree.parse(fault.answered).plain)
+        (Degree.parse(mistake.expected).plain, Degree.parse(mistake.answered).plain)
         for marking in markings
-        for fault in marking.faults
-        if fault.kind == "wrong degree"
+        for mistake in marking.mistakes
+        if mistake.kind == "wrong degree"
     )
 
 
@@ -314,3 +315,129 @@ def richness(degrees: Sequence[str], confused: Counter[tuple[str, str]]) -> floa
         return 0.0
     met = sum(2 * n * min(used[a], used[b]) for (a, b), n in confused.items())
     return met / (times * len(degrees))
+
+
+# -- page ----------------------------------------------------------------------------------------
+
+_MOST_NEXT = 5
+
+
+@dataclass(frozen=True)
+class NextTune:
+    """A tune that trains what was confused."""
+
+    name: str
+    """Its file name."""
+    title: str
+    """What it is called."""
+    richness: float
+    """0 to 1; see :func:`fretpath.lesson.marking.richness`."""
+
+
+def mark_page(
+    title: str,
+    marked: Sequence[tuple[str, Marking]],
+    points: Points,
+    following: Sequence[NextTune] | None = None,
+) -> str:
+    """Each answer with its mistakes; for several, the confusions of all and the next tunes.
+
+    *marked* pairs the name of each answer with its marking; *following* are tunes rich in what
+    was confused, None when no folder was asked about.
+    """
+    blocks = [[f"MARKED AGAINST: {title}", scheme_line(points)]]
+    blocks.extend(list(_answer_lines(name, marking)) for name, marking in marked)
+    markings = [marking for _, marking in marked]
+    if len(marked) > 1:
+        blocks.append(list(_class_lines(markings)))
+    elif confusions(markings):
+        blocks.append([_drill_line(confusions(markings))])
+    if following is not None:
+        blocks.append(list(_next_lines(following)))
+    return "\n\n".join("\n".join(block) for block in blocks) + "\n"
+
+
+def scheme_line(points: Points) -> str:
+    """The scheme in one line."""
+    return (
+        f"points a note: degree {points.degree}, octave {points.octave}, "
+        f"length {points.length}; taken off for a note added: {points.added}"
+    )
+
+
+def _answer_lines(name: str, marking: Marking) -> Iterator[str]:
+    percent = round(100 * marking.score / marking.full) if marking.full else 100
+    yield clipped(f"{name}: {marking.score} of {marking.full} points ({percent}%)", 80)
+    if not marking.mistakes:
+        yield "     every note is right"
+    for mistake in marking.mistakes:
+        yield from wrapped(str(mistake))
+    yield from _remarks(marking)
+
+
+def _remarks(marking: Marking) -> Iterator[str]:
+    if marking.octaves:
+        count = abs(marking.octaves)
+        way = "higher" if marking.octaves > 0 else "lower"
+        yield from wrapped(f"(read {counted(count, 'octave')} {way} as a whole; no points lost)")
+    if not marking.lengths:
+        yield from wrapped("(lengths are not marked)")
+    for line in marking.respelled:
+        yield from wrapped(f"({line}: the same sound, no points lost)")
+
+
+def _class_lines(markings: Sequence[Marking]) -> Iterator[str]:
+    yield f"ALL {len(markings)} ANSWERS"
+    totals = {kind: sum(marking.counts[kind] for marking in markings) for kind in KINDS}
+    yield "     " + "; ".join(f"{kind} {count}" for kind, count in totals.items())
+    yield ""
+    yield from _table(markings)
+
+
+def _table(markings: Sequence[Marking]) -> Iterator[str]:
+    """Degrees of the tune down, what they were taken for across."""
+    found = confusions(markings)
+    if not found:
+        yield "     no degree was taken for another"
+        return
+    across = sorted({theirs for _, theirs in found}, key=Degree.parse)
+    yield "     taken for:" + "".join(f"{theirs:>5}" for theirs in across)
+    for ours in sorted({ours for ours, _ in found}, key=Degree.parse):
+        counts = "".join(f"{found[ours, theirs] or '.':>5}" for theirs in across)
+        yield f"     {ours:>9} " + counts
+    yield _drill_line(found)
+
+
+def _drill_line(found: Counter[tuple[str, str]]) -> str:
+    pairs = sorted(found, key=lambda pair: (-found[pair], pair))[:4]
+    words = " ".join(f"{ours}={theirs}" for ours, theirs in pairs)
+    return f'     to drill them: fretpath drill --confused "{words}"'
+
+
+def _next_lines(following: Sequence[NextTune]) -> Iterator[str]:
+    yield "NEXT TUNES, rich in what was confused (share of their notes)"
+    for tune in following[:_MOST_NEXT]:
+        yield clipped(f"     {tune.richness:>4.0%}  {tune.name}  {tune.title}", 80)
+    if not following:
+        yield "     none: no degree was confused, or no tune has both degrees of a confused pair"
+
+
+def mark_data(
+    title: str,
+    marked: Sequence[tuple[str, Marking]],
+    points: Points,
+    following: Sequence[NextTune] | None = None,
+) -> dict[str, Any]:
+    """The same as plain data."""
+    found = confusions(marking for _, marking in marked)
+    rows = sorted(found.items(), key=lambda row: (-row[1], row[0]))
+    return {
+        "tune": title,
+        "points": asdict(points),
+        "answers": [
+            {"answer": name, **asdict(marking), "counts": marking.counts}
+            for name, marking in marked
+        ],
+        "confusions": [{"degree": a, "taken_for": b, "times": n} for (a, b), n in rows],
+        "next": None if following is None else [asdict(tune) for tune in following],
+    }

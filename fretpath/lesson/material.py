@@ -1,7 +1,7 @@
 """The material of a tune: what a student must already know to meet it.
 
 **Theory.**  Order comes first from material, then from measures.  A tune is *ready* when it
-brings at most one thing that is new.  Everything a tune can bring stands on one ladder, whose
+brings at most one topic that is new.  Everything a tune can bring stands on one ladder, whose
 order is the published one of B. Crowell's anthology Eyes and Ears (2004-2017): steps, the leaps
 by function (:mod:`fretpath.lesson.function`), the degrees of minor and the modes, then notes off
 the key, #4 first, then b7, b3, b6 and b2, then a change of key.  (The order of the notes off the
@@ -9,9 +9,9 @@ key is also that of how many folk tunes in major use them: #4 11.6 %, b7 5.4, b3
 b2 1.8 of the tunes in the Essen collection.)  Where range and rhythm stand on it is our choice:
 both books followed rhythm far less than pitch.
 
-**Conventions.**  A *thing* has a name a teacher reads and a rung, 0 for the first.  Ranges and
+**Conventions.**  A *topic* has a name a teacher reads and a rung, 0 for the first.  Ranges and
 the like are cumulative: a tune over a tenth also brings the range over an octave.  A tune with
-more in it never has less material: adding notes to the end only adds things.
+more in it never has less material: adding notes to the end only adds topics.
 """
 
 from __future__ import annotations
@@ -25,8 +25,6 @@ from fretpath.lesson.function import LEAPS, belongs, leaps_of
 from fretpath.lesson.measures import pitch_range
 from fretpath.music.key import SCALES
 from fretpath.music.melody import Melody
-
-__all__ = ["DEPARTURES", "RUNGS", "Thing", "degree_names", "material_of", "thing"]
 
 DEPARTURES = ("#4", "b7", "b3", "b6", "b2")
 """Notes off the key by name, in the order in which they are taught."""
@@ -56,12 +54,12 @@ LADDER: tuple[tuple[str, ...], ...] = (
 """Everything a tune can bring, rung by rung."""
 
 RUNGS = {name: rung for rung, names in enumerate(LADDER) for name in names}
-"""Rung of each thing by name."""
+"""Rung of each topic by name."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Thing:
-    """One thing a tune brings."""
+class Topic:
+    """One topic a tune brings."""
 
     rung: int
     """Where it stands on the ladder, 0 is first."""
@@ -73,30 +71,30 @@ class Thing:
 
 
 @cache
-def thing(name: str) -> Thing:
-    """The thing of that name."""
-    return Thing(RUNGS[name], name)
+def topic(name: str) -> Topic:
+    """The topic of that name."""
+    return Topic(RUNGS[name], name)
 
 
-def material_of(melody: Melody) -> frozenset[Thing]:
+def material_of(melody: Melody) -> frozenset[Topic]:
     """Everything the tune brings; the melody has a key.
 
     >>> from fretpath.music.notation import parse_melody
-    >>> [str(thing) for thing in sorted(material_of(parse_melody("1 2 (3 #4):1/2 5")))][-2:]
+    >>> [str(topic) for topic in sorted(material_of(parse_melody("1 2 (3 #4):1/2 5")))][-2:]
     ['half beats', '#4 off the key']
     """
     names = {*_degrees(melody), *leaps_of(melody), *_ranges(melody), *_rhythm(melody)}
     if len({key for _, key in melody.keys}) > 1:
         names.add("a change of key")
-    return frozenset(thing(name) for name in names)
+    return frozenset(topic(name) for name in names)
 
 
-def degree_names(material: Iterable[Thing]) -> list[str]:
-    """The degrees among the things, in order of the ladder: ``["1", "2", "#4"]``."""
+def degree_names(material: Iterable[Topic]) -> list[str]:
+    """The degrees among the topics, in order of the ladder: ``["1", "2", "#4"]``."""
     return [
-        thing.name.removeprefix("degree ").removesuffix(" off the key")
-        for thing in sorted(material)
-        if thing.name.startswith("degree ") or thing.name[:2] in DEPARTURES
+        topic.name.removeprefix("degree ").removesuffix(" off the key")
+        for topic in sorted(material)
+        if topic.name.startswith("degree ") or topic.name[:2] in DEPARTURES
     ]
 
 

@@ -33,17 +33,6 @@ from fretpath.lesson.function import belongs, is_leap, is_triad_leap
 from fretpath.music.melody import Melody
 from fretpath.neck.figures import Figures
 
-__all__ = [
-    "EAR_RANKED",
-    "HAND_RANKED",
-    "EarMeasures",
-    "HandMeasures",
-    "ear_measures",
-    "entropy",
-    "hand_measures",
-    "rank_means",
-]
-
 EAR_RANKED = ("pitch_entropy", "out_of_key", "range", "largest_interval")
 """The measures whose ranks are averaged, each with the same weight.
 

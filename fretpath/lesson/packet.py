@@ -17,16 +17,13 @@ from dataclasses import asdict, dataclass, field
 from pathlib import PurePath
 
 from fretpath.lesson.folder import Neck
-from fretpath.lesson.order import ACCURACY, Lesson, by_hand
-from fretpath.lesson.orderpage import news
+from fretpath.lesson.order import ACCURACY, Lesson, by_hand, news
 from fretpath.music.notation import parse_melody
 from fretpath.page.blanks import Blanks
 from fretpath.page.html import filled
 from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
 from fretpath.page.sound import SoundPlan, melody_wav
 from fretpath.page.tab import ROWS
-
-__all__ = ["Style", "contents_page", "measures_csv", "sheet_name", "tune_sheets"]
 
 _FORMULA = ("=", "+", "-", "@", "\t")
 

@@ -19,8 +19,6 @@ from fretpath.lesson.folder import USUAL_TEMPO
 from fretpath.music.melody import Melody, Placement
 from fretpath.neck.arrangement import Arrangement
 
-__all__ = ["USUAL_SPEED", "Ladder", "Loop", "hardest_shift", "tempo_ladder"]
-
 USUAL_SPEED = 400.0
 """mm/s a shift may reach on the ladder unless the teacher says otherwise (our choice)."""
 

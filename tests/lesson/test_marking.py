@@ -30,7 +30,7 @@ def marked(expected: list[tuple[str, str]], answer: list[tuple[str, str]], **kw:
 
 
 def kinds(marking: Marking) -> list[str]:
-    return [fault.kind for fault in marking.faults]
+    return [mistake.kind for mistake in marking.mistakes]
 
 
 @given(timed_words(), st.sampled_from(KEYS), st.booleans())
@@ -38,7 +38,7 @@ def kinds(marking: Marking) -> list[str]:
 def test_an_identical_answer_scores_full(words: list[str], key: str, lengths: bool) -> None:
     tune = melody(" ".join(words), key)
     marking = mark(tune, tune, lengths=lengths)
-    assert marking.faults == ()
+    assert marking.mistakes == ()
     assert marking.score == marking.full == len(words) * (4 if lengths else 3)
     assert marking.octaves == 0
 
@@ -58,7 +58,7 @@ def test_a_missed_note_is_named(notes: list[tuple[str, str]], data: st.DataObjec
     at = data.draw(st.integers(0, len(notes) - 1))
     marking = marked(notes, notes[:at] + notes[at + 1 :])
     assert kinds(marking) == ["missed"]
-    assert height(marking.faults[0].expected) == height(notes[at][0])
+    assert height(marking.mistakes[0].expected) == height(notes[at][0])
     assert marking.score == marking.full - 4
 
 
@@ -69,7 +69,7 @@ def test_an_added_note_is_named(notes: list[tuple[str, str]], data: st.DataObjec
     extra = data.draw(st.sampled_from(IN_KEY + OFF_KEY))
     marking = marked(notes, [*notes[:at], (extra, "1"), *notes[at:]])
     assert kinds(marking) == ["added"]
-    assert height(marking.faults[0].answered) == height(extra)
+    assert height(marking.mistakes[0].answered) == height(extra)
     assert marking.score == max(0, marking.full - 2)
 
 
@@ -84,9 +84,9 @@ def test_a_wrong_degree_is_named_with_what_it_was_taken_for(
     assume((ours.interval.semitones - theirs.interval.semitones) % 12)
     marking = marked(notes, [*notes[:at], (wrong, notes[at][1]), *notes[at + 1 :]])
     assert kinds(marking) == ["wrong degree"]
-    assert (marking.faults[0].expected, marking.faults[0].answered) == (str(ours), str(theirs))
+    assert (marking.mistakes[0].expected, marking.mistakes[0].answered) == (str(ours), str(theirs))
     assert confusions([marking]) == Counter({(ours.plain, theirs.plain): 1})
-    assert marking.faults[0].place == f"note {at + 1}"
+    assert marking.mistakes[0].place == f"note {at + 1}"
 
 
 @given(NOTES, st.data(), st.sampled_from((-2, -1, 1, 2)))
@@ -99,7 +99,7 @@ def test_a_wrong_octave_is_named(
     moved = Degree(right.steps + 7 * octaves, right.alter)
     marking = marked(notes, [*notes[:at], (str(moved), notes[at][1]), *notes[at + 1 :]])
     assert kinds(marking) == ["wrong octave"]
-    assert marking.faults[0].place == f"note {at + 1}"
+    assert marking.mistakes[0].place == f"note {at + 1}"
     assert marking.score == marking.full - 1
 
 
@@ -112,8 +112,8 @@ def test_a_wrong_length_is_named(notes: list[tuple[str, str]], data: st.DataObje
     answer = [*notes[:at], (notes[at][0], length), *notes[at + 1 :]]
     marking = marked(notes, answer)
     assert kinds(marking) == ["wrong length"]
-    assert (marking.faults[0].expected, marking.faults[0].answered) == (notes[at][1], length)
-    assert marked(notes, answer, lengths=False).faults == ()
+    assert (marking.mistakes[0].expected, marking.mistakes[0].answered) == (notes[at][1], length)
+    assert marked(notes, answer, lengths=False).mistakes == ()
 
 
 # -- key, register, spelling -----------------------------------------------------------------------
@@ -136,14 +136,16 @@ def test_marking_does_not_depend_on_either_key(
 def test_an_answer_an_octave_off_as_a_whole_is_moved_and_not_wrong() -> None:
     marking = mark(melody("1 2 3 5"), melody("8 9 b10 12"))
     assert (kinds(marking), marking.octaves) == (["wrong degree"], -1)
-    # one note of two an octave off is a fault, not a register
+    # one note of two an octave off is a mistake, not a register
     assert kinds(mark(melody("1 2"), melody("1 9"))) == ["wrong octave"]
 
 
 def test_letters_are_marked_by_the_degrees_they_are() -> None:
     expected = parse_melody("key: G major\n\n5, 1 2 3")
     answer = parse_melody("G3 C4 D4 Eb4", key="C major")
-    assert [str(fault) for fault in mark(expected, answer).faults] == ["note 4: 3 was taken for b3"]
+    assert [str(mistake) for mistake in mark(expected, answer).mistakes] == [
+        "note 4: 3 was taken for b3"
+    ]
     # the tonic is missed, so the letters alone would put the register an octave lower
     missed = parse_melody("G3 D4 E4", key="C major")
     assert kinds(mark(expected, missed)) == ["missed"]
@@ -151,13 +153,13 @@ def test_letters_are_marked_by_the_degrees_they_are() -> None:
 
 def test_another_spelling_of_the_same_sound_costs_nothing_and_is_mentioned() -> None:
     marking = mark(melody("1 #4 5"), melody("1 b5 5"))
-    assert marking.faults == ()
+    assert marking.mistakes == ()
     assert marking.respelled == ("note 2: b5 written for #4",)
 
 
 def test_ties_are_one_length_and_rests_are_not_marked() -> None:
     tied = parse_melody("meter: 2/4\n\n1 5 | - 1", key="C")
-    assert mark(tied, melody("1 5:2 r 1")).faults == ()
+    assert mark(tied, melody("1 5:2 r 1")).mistakes == ()
 
 
 # -- scheme ----------------------------------------------------------------------------------------
@@ -185,7 +187,7 @@ def test_the_score_stays_between_nothing_and_full(
 ) -> None:
     marking = marked(notes, answer)
     assert 0 <= marking.score <= marking.full
-    assert (marking.score == marking.full) == (not marking.faults)
+    assert (marking.score == marking.full) == (not marking.mistakes)
     assert set(marking.counts) == set(KINDS)
     missed_less_added = marking.counts["missed"] - marking.counts["added"]
     assert missed_less_added == len(notes) - len(answer)

@@ -74,14 +74,14 @@ def test_steps_and_repeated_notes_are_no_leaps() -> None:
     ],
 )
 def test_rhythm_figures(text: str, names: set[str]) -> None:
-    found = {str(thing) for thing in material_of(parse_melody(text, key="C"))}
+    found = {str(topic) for topic in material_of(parse_melody(text, key="C"))}
     rhythm = {n for n in found if not n.startswith(("degree", "range", "5th", "leap", "3rd"))}
     assert rhythm == names
 
 
 def test_notes_off_the_key_are_named_and_notes_of_the_mode_are_not() -> None:
     assert degree_names(material_of(melody("1 3 #4 5"))) == ["1", "3", "5", "#4"]
-    names = {str(thing) for thing in material_of(melody("1 3 #4 5", "F lydian"))}
+    names = {str(topic) for topic in material_of(melody("1 3 #4 5", "F lydian"))}
     assert "degree #4" in names
     assert "#4 off the key" not in names
 
@@ -99,13 +99,13 @@ def test_notes_off_the_key_are_named_and_notes_of_the_mode_are_not() -> None:
     ],
 )
 def test_where_printed_tunes_leave_the_key(degrees: str, off_key: list[str]) -> None:
-    names = [str(thing) for thing in sorted(material_of(melody(degrees)))]
+    names = [str(topic) for topic in sorted(material_of(melody(degrees)))]
     assert [n.split()[0] for n in names if n.endswith("off the key")] == off_key
 
 
 def test_a_change_of_key_is_material() -> None:
     text = "key: G major\n\n1 2 3 |\nkey: G natural minor\n1 2 b3"
-    assert "a change of key" in {str(thing) for thing in material_of(parse_melody(text))}
+    assert "a change of key" in {str(topic) for topic in material_of(parse_melody(text))}
 
 
 @given(timed_words(most=8), st.sampled_from(IN_KEY + OFF_KEY))

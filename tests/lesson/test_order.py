@@ -16,7 +16,7 @@ from fretpath.lesson.order import by_ear, by_hand, format_order, gaps, parse_ord
 from tests.lesson.tunes import IN_KEY, degree_words, melody, timed_words, tune
 
 # The chapter order of B. Crowell, Eyes and Ears (an anthology ordered by a teacher), with one
-# phrase of our own for each chapter; each brings one thing beside what came before.  This shows
+# phrase of our own for each chapter; each brings one topic beside what came before.  This shows
 # that the path climbs his ladder, not that students find the tunes harder in this order.
 LADDER = [
     ("steps only", "1 2 3 4 5 6 7 8 7 6 5 4 3 2 1", "C major"),
@@ -172,7 +172,7 @@ def test_an_order_file_goes_first_as_it_is_written() -> None:
     tunes = [tune("1 2", "a"), tune("1 2 3", "b"), tune("1 b2 6 #4", "c")]
     order = by_ear(tunes, order=["c", "b"])
     assert [lesson.tune.name for lesson in order] == ["c", "b", "a"]
-    assert [str(thing) for thing in order[1].new] == ["degree 2", "degree 3"]
+    assert [str(topic) for topic in order[1].new] == ["degree 2", "degree 3"]
 
 
 def test_an_order_file_with_a_wrong_name_offers_the_nearest() -> None:
