@@ -24,7 +24,7 @@ COMMANDS = {
     "spell": "every note by degree; where the tune leaves its scale",
     "transpose": "the same tune in another key or mode, or on another instrument",
     "keys": "all keys ranked for this instrument and hand",
-    "scales": "the palette of scales and modes, their moods and patterns",
+    "scales": "scales and modes, their moods and patterns",
     "neck": "where a key, a chord or a melody lies on the neck",
     "sheet": "a lesson sheet for student or teacher, in one HTML file",
     "read": "a plain-text tab as positions, pitches and degrees",

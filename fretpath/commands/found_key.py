@@ -5,8 +5,6 @@ from __future__ import annotations
 from fretpath.music.keyfinding import KeyGuess, find_key, in_key
 from fretpath.music.melody import Melody
 
-__all__ = ["with_found_key"]
-
 
 def with_found_key(melody: Melody) -> tuple[Melody, KeyGuess | None]:
     """The melody; and if it has no key, what its notes say, used where they are enough.

@@ -1,4 +1,4 @@
-"""The palette of scales and modes: degrees, light, moods, patterns, and tunes that use them."""
+"""Scales and modes: degrees, brightness, moods, patterns, and tunes that use them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.music.scales import scales_holding
 from fretpath.neck.patterns import patterns_of
-from fretpath.page.scales import holdings_data, palette_data, render_holdings, render_palette
+from fretpath.page.scales import holdings_data, render_holdings, render_scales, scales_data
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -34,7 +34,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> str:
-    """The palette, or the scales that hold some degrees; or the same as JSON."""
+    """The list of scales, or the scales that hold some degrees; or the same as JSON."""
     if arguments.degrees is not None:
         degrees = arguments.degrees.replace(",", " ").split()
         holdings = scales_holding(degrees)
@@ -47,9 +47,9 @@ def run(arguments: argparse.Namespace) -> str:
     patterns = patterns_of(scales, instrument, hand=arguments.hand)
     tunes, faults = _tunes(arguments.folder) if arguments.folder else (None, [])
     if arguments.json:
-        text = as_json(palette_data(scales, patterns, tunes))
+        text = as_json(scales_data(scales, patterns, tunes))
     else:
-        text = render_palette(scales, patterns, instrument=instrument.name, tunes=tunes)
+        text = render_scales(scales, patterns, instrument=instrument.name, tunes=tunes)
     return finished(delivered(arguments, text), faults)
 
 

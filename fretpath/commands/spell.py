@@ -16,7 +16,7 @@ from fretpath.commands.options import (
 from fretpath.music.departures import read_scales
 from fretpath.music.key import scale_named
 from fretpath.music.melody import Melody
-from fretpath.music.syllables import SYLLABLES
+from fretpath.music.spelling import SYLLABLES
 from fretpath.page.departures import readings_data, render_readings, spoken
 from fretpath.page.heading import counted_against
 from fretpath.page.spelling import (

@@ -19,8 +19,8 @@ from fretpath.commands.options import (
 )
 from fretpath.errors import RequestError
 from fretpath.neck.transposition import transpose
+from fretpath.page.keys import render_transposition, transposition_data
 from fretpath.page.spelling import guess_data, guess_lines, under_guess
-from fretpath.page.transposition import render_transposition, transposition_data
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:

@@ -20,29 +20,18 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import TypeVar
 
-from fretpath.errors import ScoreFileError
-from fretpath.music.key import Key
+from fretpath.errors import RequestError, ScoreFileError
+from fretpath.music.key import MODES, SCALES, Key, scale_named
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
-from fretpath.music.pitch import Pitch, accidental
+from fretpath.music.pitch import Pitch
 from fretpath.music.words import counted
 
 __all__ = ["Imported", "Sound", "Voice", "assembled", "key_of_signature"]
 
 _BARS_A_PHRASE = 4
 _LONGEST = 9999
+_FLATTEST, _NAMES = -15, 35  # Fbb on the line of fifths, and 35 names up to B##
 T = TypeVar("T")
-
-# Fifths from the tonic of the major key with the same signature (common practice).
-_MODES = {
-    "lydian": -1,
-    "major": 0,
-    "mixolydian": 1,
-    "dorian": 2,
-    "natural minor": 3,
-    "phrygian": 4,
-    "locrian": 5,
-}
-_OTHER_NAMES = {"minor": "natural minor", "aeolian": "natural minor", "ionian": "major"}
 
 
 def key_of_signature(fifths: int, mode: str | None) -> Key:
@@ -51,10 +40,13 @@ def key_of_signature(fifths: int, mode: str | None) -> Key:
     >>> str(key_of_signature(-1, "dorian"))
     'G dorian'
     """
-    name = _OTHER_NAMES.get(mode or "", mode or "")
-    name = name if name in _MODES else "major"
-    at = min(max(fifths + _MODES[name] + 1, -14), 20)
-    return Key("FCGDAEB"[at % 7] + accidental(at // 7), name)
+    try:
+        scale = scale_named(mode or "major")
+    except RequestError:
+        scale = SCALES["major"]
+    scale = scale if scale.name in MODES else SCALES["major"]
+    least = _FLATTEST + scale.flattest + 1
+    return Key.of_signature(min(max(fifths, least), least + _NAMES - 1), scale.name)
 
 
 @dataclass(slots=True)
@@ -245,10 +237,7 @@ def _octave(keys: Sequence[tuple[int, Key]], sounds: Sequence[Sound]) -> int:
     """Octave of the lowest tonic that is played, or of the one below the lowest note."""
     if not keys:
         return WORKING_OCTAVE
-    key = keys[0][1]
-    pitches = [sound.pitch for sound in sounds if sound.pitch]
-    tonics = [pitch for pitch in pitches if pitch.name == key.tonic]
-    return min(max(key.tonic_below(min(tonics or pitches)).octave, -1), 9)
+    return keys[0][1].octave_of([sound.pitch for sound in sounds if sound.pitch])
 
 
 def _tempo(voice: Voice, meters: Sequence[tuple[int, Meter]]) -> Fraction | None:

@@ -22,7 +22,7 @@ from fretpath.exchange.safety import MOST_NOTES, check_count
 from fretpath.music.key import Key
 from fretpath.music.melody import Meter
 from fretpath.music.pitch import Pitch
-from fretpath.music.sounding import likeliest_signature, spelled
+from fretpath.music.sounding import likeliest_signature
 
 __all__ = ["read_midi"]
 
@@ -188,7 +188,7 @@ def _write_down(
         if start > now:
             _add_span(voice, now, start, None, cuts, marks)
         key = [key for at, key in spelling if at <= start] or [spelling[0][1]]
-        _add_span(voice, start, stop, spelled(midi, key[-1]), cuts, marks)
+        _add_span(voice, start, stop, key[-1].spell(midi), cuts, marks)
         now = stop
     voice.bars = [marks[at] for at in bars if at in marks]
     voice.meters = [(marks.get(at, 0), meter) for at, meter in meters if at < end]

@@ -34,7 +34,7 @@ from fretpath.exchange.safety import (
 from fretpath.music.key import Key
 from fretpath.music.keyfinding import in_key
 from fretpath.music.melody import Melody
-from fretpath.music.transposing import moved_by, way_to
+from fretpath.music.transposing import transpose_melody, way_to
 
 __all__ = ["Book", "Tune", "moved_to", "open_book", "read_score", "without_octave"]
 
@@ -264,5 +264,5 @@ def moved_to(melody: Melody, key: Key) -> Melody:
     """
     if melody.key is None:
         return in_key(melody, key)
-    moved = moved_by(melody, way_to(melody.key, key.tonic))
+    moved = transpose_melody(melody, by=way_to(melody.key, key.tonic)).melody
     return replace(moved, keys=((0, key), *moved.keys[1:]))

@@ -119,10 +119,9 @@ def _neighbours(phrase: Melody, note: int) -> Iterator[Degree]:
     assert degree is not None
     assert key is not None
     for steps in range(degree.steps - 3, degree.steps + 4):
-        for name in key.scale.degrees:
-            at_home = Degree.parse(name)
-            if at_home.steps == steps % 7:
-                yield Degree(steps, at_home.alter)
+        for own in key.scale.degrees:
+            if own.steps == steps % 7:
+                yield Degree(steps, own.alter)
 
 
 def _with_degree(phrase: Melody, note: int, degree: Degree) -> Melody:

@@ -33,7 +33,7 @@ _RANGES = {7: "a 5th", 9: "a 6th", 12: "an octave", 16: "a 10th", 19: "a 12th"}
 """Semitones a tune must exceed for each name (our choice)."""
 
 LADDER: tuple[tuple[str, ...], ...] = (
-    tuple(f"degree {degree}" for degree in SCALES["major"].degrees),
+    tuple(f"degree {degree}" for degree in SCALES["major"].names),
     ("half beats", "rests", "pickup", f"range over {_RANGES[7]}", LEAPS[0]),
     (f"range over {_RANGES[9]}", LEAPS[1]),
     (LEAPS[2], "dotted lengths", "three in a bar"),

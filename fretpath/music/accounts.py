@@ -84,7 +84,7 @@ def _single(passage: Passage, scale: Scale, names: list[str]) -> Iterator[Accoun
 
 def _names_outside(passage: Passage, scale: Scale) -> list[str]:
     """The degrees a scale does not hold, in the order in which they first sound."""
-    return list(dict.fromkeys(t.name for t in passage.tones if t.name not in scale.degrees))
+    return list(dict.fromkeys(t.name for t in passage.tones if t.name not in scale.names))
 
 
 # -- the whole tune, or a section ----------------------------------------------------------------
@@ -105,12 +105,12 @@ def _one_mode(passage: Passage, scale: Scale, names: list[str]) -> Account | Non
 
 def _other_third(passage: Passage, scale: Scale) -> Account | None:
     """The account when the key's own third never sounds and the other one does."""
-    minor = "b3" in scale.degrees
+    minor = "b3" in scale.names
     own, other = ("b3", "3") if minor else ("3", "b3")
-    if own in passage.names or other not in passage.names or other in scale.degrees:
+    if own in passage.names or other not in passage.names or other in scale.names:
         return None
     there = _parallel(scale)
-    names = [name for name in _names_outside(passage, scale) if name in there.degrees]
+    names = [name for name in _names_outside(passage, scale) if name in there.names]
     tones = passage.named(*names)
     title = "major, not minor" if minor else "minor, not major"
     return account("third", title, tones, f"{seen(passage, tones)}, {own} never")
@@ -124,7 +124,7 @@ def _section(passage: Passage, away: Away, tones: Sequence[Tone], scale: Scale) 
         evidence += f"; no {' '.join(sorted(missing, key=named_degree))} there"
     bars = (tones[0].bar, tones[-1].bar) if passage.barred else None
     where = passage.stretch(tones)
-    held = _held_there(away, scale) - set(scale.degrees)
+    held = _held_there(away, scale) - set(scale.names)
     outside = [tone for tone in tones if tone.name in held]
     if away.tonic == "1":
         return account("section", f"{away.name}, {where}", outside, evidence, bars)
@@ -137,11 +137,11 @@ def _held_there(away: Away, scale: Scale) -> frozenset[str]:
     """The degrees a section accounts for: its own scale's, or those that mark its key."""
     if away.tonic != "1":
         return away.leaves
-    return away.leaves | set(_parallel(scale).degrees)
+    return away.leaves | set(_parallel(scale).names)
 
 
 def _parallel(scale: Scale) -> Scale:
-    return SCALES["major" if "b3" in scale.degrees else "natural minor"]
+    return SCALES["major" if "b3" in scale.names else "natural minor"]
 
 
 # -- degree by degree ----------------------------------------------------------------------------
@@ -152,7 +152,7 @@ Found = tuple[list[Account], list[str]]
 def _added(passage: Passage, scale: Scale, names: list[str]) -> Found:
     """Degrees that only a smaller scale leaves out, and the names that remain."""
     base = base_scale(scale)
-    added = [name for name in names if name in base.degrees]
+    added = [name for name in names if name in base.names]
     if not added:
         return [], names
     tones = passage.named(*added)
@@ -187,7 +187,7 @@ def _replacements(passage: Passage, scale: Scale, names: list[str]) -> Found:
     """Degrees whose plain form never sounds, and the names that remain."""
     base = base_scale(scale)
     replaced = [name for name in names if _replaces(passage, base, name)]
-    if "7" in passage.names and "b7" in base.degrees:
+    if "7" in passage.names and "b7" in base.names:
         replaced = [name for name in replaced if name != "b2"]  # with a leading note, no Phrygian
     together = _scale_with(base, replaced)
     groups = [replaced] if together else [[name] for name in replaced]
@@ -216,7 +216,7 @@ def _mode_account(passage: Passage, base: Scale, names: Sequence[str], title: st
 def _replaces(passage: Passage, base: Scale, name: str) -> bool:
     degree = named_degree(name)
     rivals = {n for n in passage.names if named_degree(n).number == degree.number}
-    return rivals == {name} and name not in base.degrees
+    return rivals == {name} and name not in base.names
 
 
 def _scale_with(base: Scale, names: Sequence[str]) -> Scale | None:
@@ -224,6 +224,6 @@ def _scale_with(base: Scale, names: Sequence[str]) -> Scale | None:
     if not names:
         return None
     numbers = {named_degree(name).number for name in names}
-    kept = [d for d in base.degrees if named_degree(d).number not in numbers]
+    kept = [d for d in base.names if named_degree(d).number not in numbers]
     wanted = {*kept, *names}
-    return next((s for s in SCALES.values() if set(s.degrees) == wanted), None)
+    return next((s for s in SCALES.values() if set(s.names) == wanted), None)

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from fretpath.music.accounts import accounts_of
-from fretpath.music.key import SCALES, Degree, Key, Scale
+from fretpath.music.key import MODES, SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody
 from fretpath.music.outside import Account, base_scale, departure_name
 from fretpath.music.passage import Passage, passages
-from fretpath.music.scales import MODES, Difference, difference
+from fretpath.music.scales import Difference, difference
 
 __all__ = ["Departure", "ScaleReading", "read_scales"]
 
@@ -121,14 +121,14 @@ def smallest_scale(names: frozenset[str], stated: Scale) -> Scale | None:
     Scales with a perfect fifth, and with no other third than the tune's, come first; of equal
     ones the nearest to the stated scale.
     """
-    held = [scale for scale in SCALES.values() if names.issubset(scale.degrees)]
+    held = [scale for scale in SCALES.values() if names.issubset(scale.names)]
 
     thirds = names & {"3", "b3"}
 
     def order(scale: Scale) -> tuple[bool, bool, int, int]:
-        foreign = len(set(scale.degrees) - set(stated.degrees))
-        other_third = bool(thirds) and not {"3", "b3"} & set(scale.degrees) <= thirds
-        return "5" not in scale.degrees, other_third, len(scale.degrees), foreign
+        foreign = len(set(scale.names) - set(stated.names))
+        other_third = bool(thirds) and not {"3", "b3"} & set(scale.names) <= thirds
+        return "5" not in scale.names, other_third, len(scale.names), foreign
 
     return min(held, key=order, default=None)
 
@@ -140,31 +140,31 @@ def best_modes(passage: Passage, stated: Scale) -> tuple[tuple[Scale, ...], Frac
     """
     total = sum((tone.beats for tone in passage.tones), Fraction(0))
     inside = {
-        name: sum((t.beats for t in passage.tones if t.name in SCALES[name].degrees), Fraction(0))
+        name: sum((t.beats for t in passage.tones if t.name in SCALES[name].names), Fraction(0))
         for name in _COMMON_FIRST
     }
     most = max(inside.values())
     best = [SCALES[name] for name in _COMMON_FIRST if inside[name] == most]
-    best.sort(key=lambda mode: len(set(mode.degrees) ^ set(base_scale(stated).degrees)))
+    best.sort(key=lambda mode: len(set(mode.names) ^ set(base_scale(stated).names)))
     return tuple(best), most / total
 
 
 def _undecided(modes: tuple[Scale, ...]) -> tuple[str, ...]:
-    shared = set.intersection(*(set(mode.degrees) for mode in modes))
-    loose = {degree for mode in modes for degree in mode.degrees if degree not in shared}
+    shared = set.intersection(*(set(mode.names) for mode in modes))
+    loose = {degree for mode in modes for degree in mode.names if degree not in shared}
     return tuple(sorted(loose, key=lambda name: (Degree.parse(name).number, name)))
 
 
 def _colour(passage: Passage, stated: Scale, first: Key) -> str:
     """What a mode has that plain major or minor (or the tune's first key) has not, and where."""
     base = base_scale(stated)
-    plain = SCALES["natural minor" if "b3" in base.degrees else "major"]
+    plain = SCALES["natural minor" if "b3" in base.names else "major"]
     if passage.key.tonic == first.tonic and passage.key != first:
         plain = base_scale(first.scale)
     own = difference(base, plain)
     if not own.has:
         return ""
-    tones = passage.named(*own.has)
+    tones = passage.named(*map(str, own.has))
     return f"{own}: {passage.places(tones) if tones else 'but it never sounds here'}"
 
 
@@ -182,5 +182,5 @@ def _departures(
             kind=kinds[tone.note],
         )
         for tone in passage.tones
-        if tone.name not in stated.degrees
+        if tone.name not in stated.names
     )

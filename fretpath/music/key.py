@@ -2,7 +2,9 @@
 
 **Theory.**  A degree is the interval from the tonic in other clothes: the number counts letters
 from 1, and the accidental is what must be added to the *major* scale of the same tonic.  So
-degree and pitch turn into each other by one addition, in every key and mode.
+degree and pitch turn into each other by one addition, in every key and mode.  The seven modes
+stand on the line of fifths: each is seven names in a row, Lydian from its tonic up, every darker
+one a fifth further down, so that signature, spelling and relative major are a difference each.
 
 **Conventions.**  The accidental stands before the number (``b3``, ``#4``).  Degrees above 7
 count on (8 is the octave, 9, 10); each comma after a number is an octave down, each apostrophe
@@ -14,12 +16,13 @@ signature (where natural minor is 1 2 3 4 5 6 7), is a switch of the readers and
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from fretpath.errors import RequestError, nearest
 from fretpath.music.pitch import (
-    LETTERS,
+    C0,
     OCTAVE,
     Interval,
     Pitch,
@@ -27,8 +30,6 @@ from fretpath.music.pitch import (
     alter_of,
     natural_semitones,
 )
-
-__all__ = ["SCALES", "Degree", "Key", "Scale"]
 
 _DEGREE = re.compile(r"(#{1,3}|b{1,3})?([1-9]\d?)(,{1,9}|'{1,9})?")
 _KEY = re.compile(r"([A-Ga-g])(#{1,2}|b{1,2})?(m?)(?:\s+(.+))?")
@@ -68,6 +69,11 @@ class Degree:
         return Interval(self.steps, natural_semitones(self.steps) + self.alter)
 
     @property
+    def base(self) -> Degree:
+        """The same degree in the first octave, 1 to 7."""
+        return Degree(self.steps % 7, self.alter)
+
+    @property
     def number(self) -> int:
         """The simple number, 1 to 7."""
         return self.steps % 7 + 1
@@ -100,27 +106,51 @@ def degree_between(tonic: Pitch, pitch: Pitch) -> Degree:
     return Degree(up.steps, up.semitones - natural_semitones(up.steps))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Scale:
     """A scale or mode as degrees of the major scale on the same tonic."""
 
     name: str
     """The name used in text, lower case."""
-    degrees: tuple[str, ...]
-    """Simple degrees, ascending, such as ``("1", "2", "b3")``."""
+    degrees: tuple[Degree, ...]
+    """Degrees in the first octave, ascending."""
     parent: str
-    """The mode whose key signature the scale is written in."""
+    """The mode whose key signature the scale is written in, one of :data:`MODES`."""
     aliases: tuple[str, ...] = ()
     """Other names understood when reading."""
 
-    @property
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """The degrees as text, such as ``("1", "2", "b3")``."""
+        return tuple(map(str, self.degrees))
+
+    @cached_property
     def semitones(self) -> tuple[int, ...]:
         """Semitones above the tonic, each 0 to 11."""
-        return tuple(Degree.parse(d).interval.semitones for d in self.degrees)
+        return tuple(degree.interval.semitones for degree in self.degrees)
+
+    @property
+    def flattest(self) -> int:
+        """Fifths from the tonic to the flattest note of the parent: 0 Lydian ... -6 Locrian."""
+        return -MODES.index(self.parent)
 
 
-def _scale(name: str, degrees: str, parent: str = "", *aliases: str) -> Scale:
-    return Scale(name, tuple(degrees.split()), parent or name, aliases)
+MODES = ("lydian", "major", "mixolydian", "dorian", "natural minor", "phrygian", "locrian")
+"""The seven modes, brightest first; each holds one flat (or one sharp less) than the one before."""
+
+_OTHER_NAMES = {"major": ("ionian", "maj"), "natural minor": ("minor", "aeolian", "min", "m")}
+
+
+def _mode(name: str) -> Scale:
+    """Seven names in a row on the line of fifths, from as many below the tonic as it is dark."""
+    dark = MODES.index(name)
+    row = (Interval.of_fifths(fifths) for fifths in range(-dark, 7 - dark))
+    degrees = (Degree(way.steps, way.semitones - natural_semitones(way.steps)) for way in row)
+    return Scale(name, tuple(sorted(degrees)), name, _OTHER_NAMES.get(name, ()))
+
+
+def _scale(name: str, degrees: str, parent: str, *aliases: str) -> Scale:
+    return Scale(name, tuple(map(Degree.parse, degrees.split())), parent, aliases)
 
 
 # Formulas relative to the major scale: common practice, as in any theory text; the tests compare
@@ -128,15 +158,10 @@ def _scale(name: str, degrees: str, parent: str = "", *aliases: str) -> Scale:
 SCALES: dict[str, Scale] = {
     scale.name: scale
     for scale in (
-        _scale("lydian", "1 2 3 #4 5 6 7"),
-        _scale("major", "1 2 3 4 5 6 7", "", "ionian", "maj"),
-        _scale("mixolydian", "1 2 3 4 5 6 b7"),
-        _scale("dorian", "1 2 b3 4 5 6 b7"),
-        _scale("natural minor", "1 2 b3 4 5 b6 b7", "", "minor", "aeolian", "min", "m"),
-        _scale("phrygian", "1 b2 b3 4 5 b6 b7"),
-        _scale("locrian", "1 b2 b3 4 b5 b6 b7"),
+        *map(_mode, MODES),
         _scale("harmonic minor", "1 2 b3 4 5 b6 7", "natural minor"),
         _scale("melodic minor", "1 2 b3 4 5 6 7", "natural minor"),
+        _scale("harmonic major", "1 2 3 4 5 b6 7", "major"),
         _scale("major pentatonic", "1 2 3 5 6", "major", "pentatonic"),
         _scale("minor pentatonic", "1 b3 4 5 b7", "natural minor"),
         _scale("blues", "1 b3 4 b5 5 b7", "natural minor", "minor blues"),
@@ -149,8 +174,8 @@ SCALES: dict[str, Scale] = {
     )
 }
 _BY_ALIAS = {alias: s for s in SCALES.values() for alias in (s.name, *s.aliases)}
-# Fifths to add to the major signature of the same tonic, brightest first (common practice).
-_BRIGHTNESS = ("lydian", "major", "mixolydian", "dorian", "natural minor", "phrygian", "locrian")
+_LOWEST_OCTAVE, _HIGHEST_OCTAVE = -1, 9
+_USUAL = -5  # outside its scale a key has b2 b6 b3 b7 below and #4 above (common practice)
 
 
 def scale_named(name: str) -> Scale:
@@ -206,6 +231,18 @@ class Key:
             raise RequestError(f'key "{text}" can be read two ways: "{tonic} major" or "{tonic}m"?')
         return cls(letter.upper() + accidentals, scale_named(mode or minor or "major").name)
 
+    @classmethod
+    def of_signature(cls, signature: int, mode: str = "major") -> Key:
+        """The key of that mode with so many sharps (negative: flats) in its signature.
+
+        >>> str(Key.of_signature(-1, "dorian"))
+        'G dorian'
+
+        Raises :class:`RequestError` where the tonic would need three sharps or flats.
+        """
+        way = Interval.of_fifths(signature - 1 - scale_named(mode).flattest)
+        return cls((C0 + way).name, scale_named(mode).name)
+
     def __str__(self) -> str:
         return f"{self.tonic} {self.mode}"
 
@@ -215,16 +252,34 @@ class Key:
         return SCALES[self.mode]
 
     @cached_property
+    def fifths(self) -> int:
+        """Place of the tonic on the line of fifths: C 0, G 1, F -1."""
+        return self.tonic_pitch(0).fifths
+
+    @property
     def signature(self) -> int:
         """Sharps (positive) or flats (negative) of the key signature; may pass 7 in theory."""
-        step = LETTERS.index(self.tonic[0])
-        major = (0, 2, 4, -1, 1, 3, 5)[step] + 7 * alter_of(self.tonic[1:])
-        return major + 1 - _BRIGHTNESS.index(self.scale.parent)
+        return self.fifths + self.scale.flattest + 1
 
-    @cached_property
+    @property
     def signature_alters(self) -> tuple[int, ...]:
         """What the key signature adds to the major scale on each degree 1 to 7."""
-        return tuple(Degree.parse(d).alter for d in SCALES[self.scale.parent].degrees)
+        return tuple(degree.alter for degree in SCALES[self.scale.parent].degrees)
+
+    def spell(self, midi: int) -> Pitch:
+        """A MIDI number as the key spells it: by its scale, else b2 b3 #4 b6 b7, else plain.
+
+        >>> str(Key("D", "major").spell(66)), str(Key("Db", "major").spell(66))
+        ('F#4', 'Gb4')
+        """
+        pitch = Pitch.from_midi(midi, self.fifths + _USUAL)
+        own = self._own_fifths.get((pitch.fifths - self.fifths) % 12)
+        return pitch if own is None else Pitch.from_midi(midi, self.fifths + own)
+
+    @cached_property
+    def _own_fifths(self) -> dict[int, int]:
+        """Fifths from the tonic to each degree of the scale, by their rest modulo 12."""
+        return {d.interval.fifths % 12: d.interval.fifths for d in self.scale.degrees}
 
     def tonic_pitch(self, octave: int) -> Pitch:
         """The tonic in that octave (scientific pitch notation, sounding)."""
@@ -235,11 +290,15 @@ class Key:
         low = self.tonic_pitch(0)
         return low + OCTAVE.times((pitch.midi - low.midi + 6) // 12)
 
-    def tonic_below(self, pitch: Pitch) -> Pitch:
-        """The highest tonic written at or below ``pitch``."""
-        low = self.tonic_pitch(0)
-        return low + OCTAVE.times((pitch.staff - low.staff) // 7)
+    def octave_of(self, pitches: Sequence[Pitch]) -> int:
+        """The octave to count the degrees of these notes in, -1 to 9.
+
+        That of the lowest tonic among them; without a tonic, of the one below the lowest note.
+        """
+        tonics = [pitch for pitch in pitches if pitch.name == self.tonic]
+        low, lowest = self.tonic_pitch(0), min(tonics or pitches)
+        return min(max((lowest.staff - low.staff) // 7, _LOWEST_OCTAVE), _HIGHEST_OCTAVE)
 
     def holds(self, degree: Degree) -> bool:
         """Whether the degree belongs to the scale, in any octave."""
-        return degree.plain in self.scale.degrees
+        return degree.base in self.scale.degrees

@@ -22,12 +22,10 @@ from math import exp, sqrt
 
 from fretpath.errors import RequestError
 from fretpath.music.departures import best_modes
-from fretpath.music.key import Key
+from fretpath.music.key import SCALES, Key
 from fretpath.music.melody import Melody
 from fretpath.music.passage import passages
-from fretpath.music.pitch import LETTERS, Pitch
-
-__all__ = ["ENOUGH", "KeyCandidate", "KeyGuess", "find_key", "in_key"]
+from fretpath.music.pitch import Pitch
 
 ENOUGH = 16
 """Notes from which on a found key may be used without asking."""
@@ -99,15 +97,15 @@ def find_key(melody: Melody) -> KeyGuess:
         raise RequestError("there is no note in this melody, only rests: it has no key")
     weights = [float(beats) for beats in melody.lengths]
     scores = _scores(melody.pitches, weights)
-    centre = sum(_fifths(p) * w for p, w in zip(melody.pitches, weights, strict=True))
-    centre /= sum(weights)
+    center = sum(p.fifths * w for p, w in zip(melody.pitches, weights, strict=True))
+    center /= sum(weights)
     best = max(scores.values())
     sharpness = SHARPNESS if len(melody.pitches) >= ENOUGH else SHORT_SHARPNESS
     beliefs = {at: exp(sharpness * (score - best)) for at, score in scores.items()}
     total = sum(beliefs.values())
     candidates = tuple(
         KeyCandidate(
-            _spelled(sound, mode, centre), scores[sound, mode], beliefs[sound, mode] / total
+            _spelled(sound, mode, center), scores[sound, mode], beliefs[sound, mode] / total
         )
         for sound, mode in sorted(scores, key=lambda at: (-scores[at], at))
     )
@@ -137,43 +135,27 @@ def _correlation(xs: Sequence[float], ys: Sequence[float]) -> float:
     return both / sqrt(spread) if spread > 0 else 0.0
 
 
-def _fifths(pitch: Pitch) -> int:
-    """Place of a note on the line of fifths: C 0, G 1, F -1, F# 6, Bb -2."""
-    return (0, 2, 4, -1, 1, 3, 5)[LETTERS.index(pitch.letter)] + 7 * pitch.alter
-
-
-def _spelled(sound: int, mode: str, centre: float) -> Key:
+def _spelled(sound: int, mode: str, center: float) -> Key:
     """The key of that sound whose scale lies nearest to the notes on the line of fifths."""
-    keys = [Key(name, mode) for name in _NAMES[sound]]
-    usual = [key for key in keys if key.signature in _SIGNATURES]
+    lowest = (7 * sound + SCALES[mode].flattest + 1 + 7) % 12 - 7
     # The seven notes of a scale lie from 1 below to 5 above the tonic of its major key.
-    return min(usual, key=lambda key: (abs(key.signature + 2 - centre), key.signature))
-
-
-def _named() -> dict[int, list[str]]:
-    names: dict[int, list[str]] = {sound: [] for sound in range(12)}
-    for letter in LETTERS:
-        for accidental in ("", "#", "b"):
-            name = letter + accidental
-            names[Pitch.parse(f"{name}4").midi % 12].append(name)
-    return names
-
-
-_NAMES = _named()
+    signature = min(
+        (signs for signs in (lowest, lowest + 12) if signs in _SIGNATURES),
+        key=lambda signs: (abs(signs + 2 - center), signs),
+    )
+    return Key.of_signature(signature, mode)
 
 
 def in_key(melody: Melody, key: Key) -> Melody:
     """The same notes under a key: its lowest tonic that sounds is 1 (or the one below them all)."""
-    tonics = [pitch for pitch in melody.pitches if pitch.name == key.tonic]
-    lowest = key.tonic_below(min(tonics or melody.pitches))
-    return replace(melody, keys=((0, key),), octave=lowest.octave)
+    return replace(melody, keys=((0, key),), octave=key.octave_of(melody.pitches))
 
 
 def _with_mode(melody: Melody, key: Key) -> Key:
     """The key with another mode on its tonic, when only that mode holds more of the notes."""
     passage = passages(in_key(melody, key))[0]
     modes, _ = best_modes(passage, key.scale)
-    same_third = ("b3" in modes[0].degrees) == ("b3" in key.scale.degrees)
-    characteristic = set(modes[0].degrees) - set(key.scale.degrees)
+    same_third = ("b3" in modes[0].names) == ("b3" in key.scale.names)
+    characteristic = set(modes[0].names) - set(key.scale.names)
     decided = len(modes) == 1 and modes[0] is not key.scale and same_third
     return Key(key.tonic, modes[0].name) if decided and characteristic <= passage.names else key

@@ -30,7 +30,6 @@ from fretpath.music.words import counted
 
 __all__ = ["format_melody", "parse_melody"]
 
-_LEAST_OCTAVE = -1
 T = TypeVar("T")
 
 
@@ -215,9 +214,7 @@ def _register(
         return WORKING_OCTAVE, True
     if not keys:
         return WORKING_OCTAVE, False
-    key = keys[0][1]
-    tonics = [pitch for pitch in sounding if pitch.name == key.tonic]
-    return max(_LEAST_OCTAVE, key.tonic_below(min(tonics or sounding)).octave), False
+    return keys[0][1].octave_of(sounding), False
 
 
 def _scientific(match: re.Match[str]) -> Pitch:

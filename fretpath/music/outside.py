@@ -76,7 +76,7 @@ class Account:
 
 def base_scale(scale: Scale) -> Scale:
     """The seven degrees a scale is counted from: itself, or the scale of its signature."""
-    return scale if len({named_degree(d).number for d in scale.degrees}) == 7 else _parent(scale)
+    return scale if len({named_degree(d).number for d in scale.names}) == 7 else _parent(scale)
 
 
 def _parent(scale: Scale) -> Scale:
@@ -85,7 +85,7 @@ def _parent(scale: Scale) -> Scale:
 
 def plain_degree(base: Scale, degree: Degree) -> str:
     """The base scale's own degree of that number."""
-    return next(d for d in base.degrees if named_degree(d).number == degree.number)
+    return next(d for d in base.names if named_degree(d).number == degree.number)
 
 
 def departure_name(degree: Degree, scale: Scale) -> str:
@@ -145,7 +145,7 @@ def beside(passage: Passage, base: Scale, names: Sequence[str]) -> Iterator[Acco
 
 
 def _is_blue(passage: Passage, base: Scale, name: str) -> bool:
-    if name not in _BLUE or name in base.degrees:
+    if name not in _BLUE or name in base.names:
         return False
     if name == "b7":
         return {"b3", "3"} <= passage.names

@@ -4,7 +4,9 @@
 up from C0, so C4 is 28) and its *midi* number (semitones, C4 is 60).  An interval is the
 difference of two such pairs: steps and semitones.  Transposing is adding two pairs, and the
 spelling follows by itself: the letter is the staff position, the accidental is what the
-semitones add to the natural letter.
+semitones add to the natural letter.  A third number follows from the two: the place on the line
+of *fifths* (F -1, C 0, G 1 ... F# 6, Bb -2), seven times the semitones less twelve times the steps.
+Twelve names in a row on that line are one for each of the twelve sounds.
 
 **Conventions.**  Scientific pitch notation, sounding octave: C4 is middle C (ISO 16 puts A4 at
 440 Hz).  Accidentals are ``#`` and ``b`` after the letter.  Intervals are quality and number
@@ -18,8 +20,6 @@ import re
 from dataclasses import dataclass
 
 from fretpath.errors import RequestError
-
-__all__ = ["OCTAVE", "Interval", "Pitch", "natural_semitones"]
 
 LETTERS = "CDEFGAB"
 _NATURAL = (0, 2, 4, 5, 7, 9, 11)
@@ -85,6 +85,21 @@ class Interval:
             raise RequestError(f'there is no interval "{text}": a {steps + 1} is {wants}')
         size = cls(steps, base + offsets[quality])
         return -size if sign == "-" else size
+
+    @classmethod
+    def of_fifths(cls, fifths: int) -> Interval:
+        """So many fifths up (negative: down), brought back into one octave.
+
+        >>> str(Interval.of_fifths(2)), str(Interval.of_fifths(-3))
+        ('+M2', '+m3')
+        """
+        steps = 4 * fifths % 7
+        return cls(steps, natural_semitones(steps) + (fifths + 1) // 7)
+
+    @property
+    def fifths(self) -> int:
+        """Fifths upward that lead to the same name, octaves aside: 2 for a major second."""
+        return 7 * self.semitones - 12 * self.steps
 
     @property
     def descending(self) -> bool:
@@ -162,6 +177,24 @@ class Pitch:
         staff = LETTERS.index(letter.upper()) + 7 * octave
         return cls(staff, natural_semitones(staff) + 12 + alter)
 
+    @classmethod
+    def from_midi(cls, midi: int, flattest: int = -5) -> Pitch:
+        """A MIDI number, named by one of twelve names in a row on the line of fifths.
+
+        >>> str(Pitch.from_midi(61)), str(Pitch.from_midi(61, flattest=-1))
+        ('Db4', 'C#4')
+
+        *flattest* is the first of the twelve in fifths from C: -5 is Db, and F# is then the last.
+        """
+        semitones = midi - C0.midi
+        fifths = flattest + (7 * semitones - flattest) % 12
+        return cls((7 * semitones - fifths) // 12, midi)
+
+    @property
+    def fifths(self) -> int:
+        """Place of the name on the line of fifths: C 0, G 1, F -1, F# 6, Bb -2."""
+        return (self - C0).fifths
+
     @property
     def letter(self) -> str:
         """One of C D E F G A B."""
@@ -191,3 +224,6 @@ class Pitch:
     def __sub__(self, other: Pitch) -> Interval:
         """The interval from ``other`` up (or down) to this pitch."""
         return Interval(self.staff - other.staff, self.midi - other.midi)
+
+
+C0 = Pitch(0, 12)

@@ -1,4 +1,4 @@
-"""The palette of scales and modes: how they differ, how bright they are, what holds what.
+"""The list of scales and modes: how they differ, how bright they are, what holds what.
 
 **Theory.**  The seven modes stand in one row from bright to dark, Lydian to Locrian, and each
 differs from the next in one degree: #4, b7, b3, b6, b2, b5 in turn (common practice).  So a
@@ -14,43 +14,28 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from fretpath.music.key import SCALES, Degree, Scale
-
-__all__ = [
-    "MODES",
-    "MOODS",
-    "Difference",
-    "Holding",
-    "apart_from",
-    "brightness",
-    "difference",
-    "nearest_scales",
-    "neighbours",
-    "scales_holding",
-]
-
-MODES = ("lydian", "major", "mixolydian", "dorian", "natural minor", "phrygian", "locrian")
-"""The seven modes, brightest first; each differs from the next in one degree."""
+from fretpath.music.key import MODES, SCALES, Degree, Scale
 
 MOODS = {
-    "lydian": "floating, wondering, bright without weight",
+    "lydian": "bright, floating, as if about to rise",
     "major": "settled, open, cheerful",
-    "mixolydian": "easy-going, folk and rock, major but relaxed",
-    "dorian": "minor with hope, cool, old song and groove",
-    "natural minor": "sad, serious, inward",
-    "phrygian": "dark, tense, proud",
-    "locrian": "unstable, restless, no home",
-    "harmonic minor": "dramatic, longing, pulled home",
-    "melodic minor": "minor that climbs, searching",
-    "major pentatonic": "plain, sunny, country and lullaby",
-    "minor pentatonic": "earthy, rock and blues",
-    "blues": "gritty, complaining with a smile",
-    "major blues": "warm, swaggering, gospel and country",
-    "phrygian dominant": "fiery, ceremonial",
-    "double harmonic": "ornate, festive, intense",
-    "hungarian minor": "dark and ornate, theatrical",
-    "whole tone": "dreamlike, no ground underfoot",
-    "octatonic": "uncanny, mechanical, suspense",
+    "mixolydian": "cheerful and relaxed, as in much folk and rock",
+    "dorian": "sad but hopeful, cool, as in old songs and funk",
+    "natural minor": "sad, serious",
+    "phrygian": "dark and tense",
+    "locrian": "restless, no feeling of rest on the tonic",
+    "harmonic minor": "dramatic, strongly drawn to the tonic",
+    "melodic minor": "minor that brightens as it climbs",
+    "harmonic major": "major with a sad turn",
+    "major pentatonic": "plain and sunny, as in country songs and lullabies",
+    "minor pentatonic": "earthy, as in rock and blues",
+    "blues": "gritty",
+    "major blues": "warm, as in gospel and country",
+    "phrygian dominant": "fiery, solemn",
+    "double harmonic": "ornate, intense",
+    "hungarian minor": "dark and ornate",
+    "whole tone": "dreamlike, no tonal center",
+    "octatonic": "eerie, suspense",
 }
 """Moods commonly attached to each scale (common practice, no source)."""
 
@@ -65,6 +50,7 @@ _BESIDE = {
     "locrian": "phrygian",
     "harmonic minor": "natural minor",
     "melodic minor": "harmonic minor",
+    "harmonic major": "major",
     "major pentatonic": "major",
     "minor pentatonic": "natural minor",
     "blues": "minor pentatonic",
@@ -83,14 +69,14 @@ class Difference:
 
     other: Scale
     """The scale it is set beside."""
-    has: tuple[str, ...]
+    has: tuple[Degree, ...]
     """Degrees it has and the other has not."""
-    lacks: tuple[str, ...]
+    lacks: tuple[Degree, ...]
     """Degrees the other has and it has not."""
 
     def __str__(self) -> str:
         """Such as ``#4 where major has 4``."""
-        has, lacks = " ".join(self.has), " ".join(self.lacks)
+        has, lacks = (" ".join(map(str, degrees)) for degrees in (self.has, self.lacks))
         if not self.has:
             return f"{self.other.name} without {lacks}"
         if not self.lacks:
@@ -106,7 +92,7 @@ class Holding:
     """The scale."""
     as_spelled: bool
     """True when it holds them by name, False when only by sound (b5 where #4 was asked)."""
-    spare: tuple[str, ...]
+    spare: tuple[Degree, ...]
     """Its degrees that were not asked for."""
 
 
@@ -116,7 +102,7 @@ def brightness(scale: Scale) -> int:
     >>> [brightness(SCALES[name]) for name in MODES]
     [1, 0, -1, -2, -3, -4, -5]
     """
-    return sum(Degree.parse(degree).alter for degree in scale.degrees)
+    return sum(degree.alter for degree in scale.degrees)
 
 
 def difference(scale: Scale, other: Scale) -> Difference:
@@ -137,10 +123,10 @@ def apart_from(scale: Scale) -> Difference:
     return difference(scale, SCALES[_BESIDE[scale.name]])
 
 
-def neighbours(scale: Scale) -> tuple[Difference, ...]:
+def neighbors(scale: Scale) -> tuple[Difference, ...]:
     """Scales of the same size that differ in exactly one degree, brightest first.
 
-    >>> [str(found) for found in neighbours(SCALES["phrygian"])][:2]
+    >>> [str(found) for found in neighbors(SCALES["phrygian"])][:2]
     ['b2 where natural minor has 2', '5 where locrian has b5']
     """
     found = [difference(scale, other) for other in SCALES.values() if other is not scale]
@@ -149,7 +135,7 @@ def neighbours(scale: Scale) -> tuple[Difference, ...]:
 
 
 def _same_number(difference: Difference) -> bool:
-    return Degree.parse(difference.has[0]).number == Degree.parse(difference.lacks[0]).number
+    return difference.has[0].number == difference.lacks[0].number
 
 
 def scales_holding(degrees: Iterable[str]) -> tuple[Holding, ...]:
@@ -161,12 +147,11 @@ def scales_holding(degrees: Iterable[str]) -> tuple[Holding, ...]:
     Degrees are read as :meth:`Degree.parse` does and their octave is dropped.  Scales that hold
     them only by sound come after all those that hold them as spelled.
     """
-    wanted = [Degree.parse(degree) for degree in degrees]
-    names = {degree.plain for degree in wanted}
+    wanted = {Degree.parse(degree).base for degree in degrees}
     sounds = {degree.interval.semitones % 12 for degree in wanted}
     held = []
     for scale in SCALES.values():
-        spelled = names.issubset(scale.degrees)
+        spelled = wanted.issubset(scale.degrees)
         if spelled or sounds.issubset(scale.semitones):
             semitones = zip(scale.degrees, scale.semitones, strict=True)
             spare = tuple(d for d, sound in semitones if sound not in sounds)
@@ -178,15 +163,15 @@ def _smallest_first(held: Holding) -> tuple[bool, int, int]:
     return not held.as_spelled, len(held.scale.degrees), -brightness(held.scale)
 
 
-def nearest_scales(degrees: Iterable[str]) -> tuple[tuple[Scale, tuple[str, ...]], ...]:
+def nearest_scales(degrees: Iterable[str]) -> tuple[tuple[Scale, tuple[Degree, ...]], ...]:
     """Every scale with the degrees it lacks (by sound), fewest missing first, then the smallest.
 
-    >>> nearest_scales(["1", "b2", "2", "3"])[0][1]
-    ('b2',)
+    >>> [str(degree) for degree in nearest_scales(["1", "b2", "2", "3"])[0][1]]
+    ['b2']
     """
-    wanted = [Degree.parse(degree) for degree in degrees]
+    wanted = [Degree.parse(degree).base for degree in degrees]
     lacking = [
-        (scale, tuple(d.plain for d in wanted if d.interval.semitones % 12 not in scale.semitones))
+        (scale, tuple(d for d in wanted if d.interval.semitones % 12 not in scale.semitones))
         for scale in SCALES.values()
     ]
     return tuple(sorted(lacking, key=lambda found: (len(found[1]), len(found[0].degrees))))

@@ -61,9 +61,9 @@ _FROM_MINOR = (
 
 def parallel_sections(passage: Passage, scale: Scale) -> Iterator[tuple[Away, list[Tone]]]:
     """Sections of a passage in ``scale`` that stand in the parallel key."""
-    minor = "b3" in scale.degrees
+    minor = "b3" in scale.names
     away = _PARALLEL_MAJOR if minor else _PARALLEL_MINOR
-    away = replace(away, leaves=away.leaves - set(scale.degrees))
+    away = replace(away, leaves=away.leaves - set(scale.names))
     marker = "3" if minor else "b3"
     for tones in _sections(passage, away):
         if any(tone.name == marker for tone in tones) and len(tones) < len(passage.tones):
@@ -72,8 +72,8 @@ def parallel_sections(passage: Passage, scale: Scale) -> Iterator[tuple[Away, li
 
 def modulations(passage: Passage, scale: Scale) -> Iterator[tuple[Away, list[Tone]]]:
     """Sections that seem to be in another key: its degree at least twice, and a close on its 1."""
-    for away in _FROM_MINOR if "b3" in scale.degrees else _FROM_MAJOR:
-        if away.leaves & set(scale.degrees):
+    for away in _FROM_MINOR if "b3" in scale.names else _FROM_MAJOR:
+        if away.leaves & set(scale.names):
             continue
         returning = _count(passage.tones, away.returns)
         for tones in _sections(passage, away):

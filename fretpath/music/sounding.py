@@ -1,32 +1,15 @@
 """Spelling of sounds that come without letters: MIDI numbers, and frets of a tab.
 
-Inside its key a sound takes the letter of the scale; outside, the usual one against the major
-scale of the tonic: #4, and flat for the other four (common practice).
+A key spells them by its scale (:meth:`fretpath.music.key.Key.spell`); here is what to do where
+there is no key.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import lru_cache
 
-from fretpath.music.key import Degree, Key
-from fretpath.music.pitch import OCTAVE, Interval, Pitch
-
-__all__ = ["likeliest_signature", "spelled", "usual_interval"]
-
-_USUAL = ("1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")
-_MAJOR_KEYS = ("C", "G", "F", "D", "Bb", "A", "Eb", "E", "Ab", "B", "Db", "F#")
-
-
-def spelled(midi: int, key: Key) -> Pitch:
-    """A MIDI number as the key spells it.
-
-    >>> str(spelled(66, Key("D", "major"))), str(spelled(66, Key("Db", "major")))
-    ('F#4', 'Gb4')
-    """
-    tonic = key.tonic_pitch(0)
-    octaves, step = divmod(midi - tonic.midi, 12)
-    return tonic + _steps(key)[step] + OCTAVE.times(octaves)
+from fretpath.music.key import Key
+from fretpath.music.pitch import C0, Interval, Pitch
 
 
 def usual_interval(semitones: int) -> Interval:
@@ -35,16 +18,7 @@ def usual_interval(semitones: int) -> Interval:
     >>> [str(usual_interval(semitones)) for semitones in (3, 6, -1)]
     ['+m3', '+A4', '-m2']
     """
-    start = Pitch.spelled("C", 0, 0)
-    return spelled(start.midi + semitones, Key("C", "major")) - start
-
-
-@lru_cache(maxsize=256)
-def _steps(key: Key) -> tuple[Interval, ...]:
-    """The interval above the tonic for each of the twelve sounds."""
-    usual = [Degree.parse(degree).interval for degree in _USUAL]
-    own = [Degree.parse(degree).interval for degree in key.scale.degrees]
-    return tuple({i.semitones % 12: i for i in (*usual, *own)}[step] for step in range(12))
+    return Pitch.from_midi(C0.midi + semitones) - C0
 
 
 def likeliest_signature(midi: Iterable[int]) -> Key:
@@ -54,7 +28,8 @@ def likeliest_signature(midi: Iterable[int]) -> Key:
     'D major'
     """
     sounds = list(midi)
-    keys = [Key(tonic, "major") for tonic in _MAJOR_KEYS]
+    signatures = sorted(range(-5, 7), key=lambda signs: (abs(signs), -signs))
+    keys = [Key.of_signature(signs) for signs in signatures]
     return max(keys, key=lambda key: sum(_natural(sound, key) for sound in sounds))
 
 

@@ -1,6 +1,13 @@
-"""Spelling a melody aloud: degree, interval from the tonic, step from the note before.
+"""Spelling a melody aloud: degree, syllable, interval from the tonic, step from the note before.
 
 Data only; :mod:`fretpath.page.spelling` writes it as rows under one another.
+
+**Syllables.**  The tonic of a major key is ``do``.  A raised degree takes the vowel i (``fi``
+for #4), a lowered one e (``me`` for b3); the lowered second is ``ra``.  A degree that has no
+syllable in common use is the plain syllable with its accidental behind (``fab``).  In minor
+there are two habits: *do-based* (the tonic is always ``do``, so b3 is ``me``; it compares with the
+parallel major) and *la-based* (syllables of the relative major, so a minor tonic is ``la`` and a
+Dorian one ``re``).  Common practice; vowels as in B. Crowell's *Eyes and Ears* (2004-2017).
 """
 
 from __future__ import annotations
@@ -8,12 +15,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from fretpath.music.key import Degree
+from fretpath.errors import RequestError
+from fretpath.music.key import MODES, Degree, Key
 from fretpath.music.melody import Melody
-from fretpath.music.pitch import Interval, Pitch
-from fretpath.music.syllables import syllable
+from fretpath.music.pitch import Interval, Pitch, accidental, natural_semitones
 
-__all__ = ["SpelledNote", "spell"]
+SYLLABLES = ("do", "la")
+"""The syllable of a minor tonic: do-based or la-based."""
+
+_PLAIN = ("do", "re", "mi", "fa", "so", "la", "ti")
+_RAISED = {1: "di", 2: "ri", 4: "fi", 5: "si", 6: "li"}
+_LOWERED = {2: "ra", 3: "me", 5: "se", 6: "le", 7: "te"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,3 +86,26 @@ def spell(melody: Melody, *, minor: str = "do") -> tuple[SpelledNote, ...]:
         )
         before = pitch
     return tuple(spelled)
+
+
+def syllable(degree: Degree, key: Key, *, minor: str = "do") -> str:
+    """The syllable of a degree; *minor* is ``do`` or ``la`` and counts only where modes differ.
+
+    >>> syllable(Degree.parse("b3"), Key.parse("A minor"))
+    'me'
+    >>> syllable(Degree.parse("b3"), Key.parse("A minor"), minor="la")
+    'do'
+    """
+    if minor not in SYLLABLES:
+        raise RequestError(f'syllables are do-based or la-based: do or la, not "{minor[:40]}"')
+    if minor == "la":
+        degree = _relative(degree, key)
+    table = {1: _RAISED, -1: _LOWERED, 0: dict(enumerate(_PLAIN, start=1))}.get(degree.alter, {})
+    plain = _PLAIN[degree.number - 1]
+    return table.get(degree.number, plain + accidental(degree.alter))
+
+
+def _relative(degree: Degree, key: Key) -> Degree:
+    """The degree counted from the tonic of the relative major."""
+    up = degree.interval + Interval.of_fifths(MODES.index(key.scale.parent) - 1)
+    return Degree(up.steps, up.semitones - natural_semitones(up.steps))

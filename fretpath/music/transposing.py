@@ -15,9 +15,7 @@ from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key, Scale, scale_named
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Note, Placement
 from fretpath.music.outside import base_scale
-from fretpath.music.pitch import LETTERS, Interval, Pitch
-
-__all__ = ["Transposed", "in_mode", "moved_by", "transposed", "usual_tonic", "way_to"]
+from fretpath.music.pitch import OCTAVE, Interval, Pitch
 
 TRITONE = 6
 MOST_FRETS = 36
@@ -35,42 +33,50 @@ class Transposed:
     """Struck notes whose degree is another one now, because the mode changed."""
 
 
-def transposed(
-    melody: Melody,
-    *,
-    to: str | Key | None = None,
-    by: str | Interval | None = None,
-    frets: int | None = None,
+def transpose_melody(
+    melody: Melody, *, to: str | Key | None = None, by: str | int | Interval | None = None
 ) -> Transposed:
-    """A melody in another key, by exactly one of three measures.
+    """A melody in another key, by one of two measures.
 
     >>> from fretpath.music.notation import parse_melody
     >>> tune = parse_melody("1 b3 5", key="G")
-    >>> [pitch.name for pitch in transposed(tune, to="Eb").melody.pitches]
+    >>> [pitch.name for pitch in transpose_melody(tune, to="Eb").melody.pitches]
     ['Eb', 'Gb', 'Bb']
 
     *to* is a tonic (``A``, the mode stays), a key (``A minor``) or a mode (``minor``, the tonic
-    stays); the tune goes the shorter way, up by a tritone.  *by* is an interval such as ``-m3``.
-    *frets* is a number of semitones, spelled in the key with the fewest sharps or flats.
+    stays); the tune goes the shorter way, up by a tritone.  *by* is an interval such as ``-m3``,
+    or a number of semitones (frets), spelled in the key with the fewest sharps or flats.
+    Frets the teacher asked for move along their strings; one that would leave its string is
+    dropped, and the search finds another.
 
-    Raises :class:`RequestError` for none or two of them, and for ``to`` without a key.
+    Raises :class:`RequestError` for none or both of them, and for ``to`` without a key.
     """
-    if sum(measure is not None for measure in (to, by, frets)) != 1:
-        raise RequestError("say one of: to which key, by which interval, or by how many frets")
-    if to is not None:
-        return _to(melody, to)
-    if frets is not None:
-        interval = frets_interval(melody, frets)
-    else:
-        interval = Interval.parse(by) if isinstance(by, str) else by or Interval(0, 0)
-    return Transposed(moved_by(melody, interval), interval, ())
+    if (to is None) == (by is None):
+        raise RequestError("say one of: to which key, or by which interval or how many frets")
+    if by is not None:
+        interval = _interval(melody, by)
+        return Transposed(_moved(melody, interval), interval, ())
+    if melody.key is None:
+        raise RequestError(
+            "no key is given, so there is none to leave: add a key (--key G), or move by an "
+            "interval (--by M2)"
+        )
+    key = to if isinstance(to, Key) else _target(to or "", melody.key)
+    interval = way_to(melody.key, key.tonic)
+    moved = _moved(melody, interval)
+    if key.mode == melody.key.mode:
+        return Transposed(moved, interval, ())
+    moved, changed = _in_mode(moved, key.scale)
+    return Transposed(moved, interval, changed)
 
 
-def moved_by(melody: Melody, interval: Interval) -> Melody:
-    """The melody an interval away; frets the teacher asked for move along their strings.
+def _interval(melody: Melody, by: str | int | Interval) -> Interval:
+    if isinstance(by, int):
+        return _fewest_signs(melody, by)
+    return Interval.parse(by) if isinstance(by, str) else by
 
-    A place that would leave the string is dropped, and the search finds another.
-    """
+
+def _moved(melody: Melody, interval: Interval) -> Melody:
     moved = melody.transposed(interval)
     if not any(note.placement for note in melody.notes):
         return moved
@@ -88,20 +94,6 @@ def _moved_place(place: Placement | None, semitones: int) -> Placement | None:
     return Placement(place.string, fret) if 0 <= fret <= MOST_FRETS else None
 
 
-def _to(melody: Melody, to: str | Key) -> Transposed:
-    if melody.key is None:
-        raise RequestError(
-            "no key is given, so there is none to leave: add a key (--key G), or move by an "
-            "interval (--by M2)"
-        )
-    key = to if isinstance(to, Key) else _target(to, melody.key)
-    interval = way_to(melody.key, key.tonic)
-    moved = moved_by(melody, interval)
-    if key.mode == melody.key.mode:
-        return Transposed(moved, interval, ())
-    return replace(in_mode(moved, key.scale), interval=interval)
-
-
 def _target(text: str, key: Key) -> Key:
     """The key that ``text`` asks for, seen from the key the melody is in."""
     word = text.strip()
@@ -117,10 +109,10 @@ def way_to(key: Key, tonic: str) -> Interval:
     start = key.tonic_pitch(WORKING_OCTAVE)
     above = Key(tonic, key.mode).tonic_near(start)
     interval = above - start
-    return interval if interval.semitones != -TRITONE else interval + Interval(7, 12)
+    return interval if interval.semitones != -TRITONE else interval + OCTAVE
 
 
-def frets_interval(melody: Melody, frets: int) -> Interval:
+def _fewest_signs(melody: Melody, frets: int) -> Interval:
     """So many semitones as an interval whose new key has the fewest sharps or flats."""
     if abs(frets) > MOST_FRETS:
         raise RequestError(f"a move is at most {MOST_FRETS} frets, not {frets}")
@@ -137,21 +129,18 @@ def usual_tonic(sound: int, key: Key) -> str:
     Flats go before sharps where the signature is shorter (Db, not C#); of two as short (F# and Gb
     major) the one on the side of ``key``.
     """
-    names = [letter + accidental for letter in LETTERS for accidental in ("", "#", "b")]
-    keys = [
-        Key(name, key.mode) for name in names if Pitch.parse(f"{name}4").midi % 12 == sound % 12
-    ]
-    flat = key.signature < 0
-    return min(keys, key=lambda k: (abs(k.signature), (k.signature < 0) != flat)).tonic
+    signature = (7 * sound + key.scale.flattest + 1 + 5) % 12 - 5
+    if signature == 6 and key.signature < 0:
+        signature = -6
+    return Key.of_signature(signature, key.mode).tonic
 
 
-def in_mode(melody: Melody, mode: Scale) -> Transposed:
-    """The melody in another mode on the same tonic: numbers kept, accidentals exchanged.
+def _in_mode(melody: Melody, mode: Scale) -> tuple[Melody, tuple[int, ...]]:
+    """The melody in another mode on the same tonic, and the struck notes that changed.
 
-    Every passage of the melody takes the new mode.  Notes outside their old scale stay.
+    Numbers are kept, accidentals exchanged.  Every passage of the melody takes the new mode;
+    notes outside their old scale stay.
     """
-    if melody.key is None:
-        raise RequestError("no key is given, so there is no mode to change: add a key (--key G)")
     notes: list[Note] = []
     changed = []
     degrees = iter(enumerate(melody.degrees))
@@ -168,8 +157,7 @@ def in_mode(melody: Melody, mode: Scale) -> Transposed:
                 note = replace(note, pitch=pitch, placement=None)
         notes.append(note)
     keys = tuple((start, Key(key.tonic, mode.name)) for start, key in melody.keys)
-    moved = replace(melody, notes=tuple(notes), keys=keys)
-    return Transposed(moved, Interval(0, 0), tuple(changed))
+    return replace(melody, notes=tuple(notes), keys=keys), tuple(changed)
 
 
 def _exchanged(degree: Degree, old: Scale, new: Scale) -> int:
@@ -182,7 +170,7 @@ def _exchanged(degree: Degree, old: Scale, new: Scale) -> int:
 
 def _own(scale: Scale, degree: Degree) -> int | None:
     """The accidental of the scale's own degree of that number."""
-    for name in (*scale.degrees, *base_scale(scale).degrees):
-        if Degree.parse(name).number == degree.number:
-            return Degree.parse(name).alter
+    for own in (*scale.degrees, *base_scale(scale).degrees):
+        if own.number == degree.number:
+            return own.alter
     return None

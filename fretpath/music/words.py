@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-__all__ = ["counted", "listed", "plural", "times"]
-
 
 def counted(count: int | Fraction, what: str) -> str:
     """A number of things.
@@ -30,13 +28,17 @@ def plural(count: int | Fraction, what: str) -> str:
     return what if count == 1 else f"{what}s"
 
 
+_NUMBERS = ("three", "four", "five", "six", "seven", "eight", "nine")
+_TIMES = ("never", "once", "twice", *(f"{number} times" for number in _NUMBERS))
+
+
 def times(count: int) -> str:
-    """How often, in words: never, once, twice, 3 times.
+    """How often, in words: never, once, twice, three times; figures from ten on.
 
     >>> [times(count) for count in range(4)]
-    ['never', 'once', 'twice', '3 times']
+    ['never', 'once', 'twice', 'three times']
     """
-    return ("never", "once", "twice")[count] if count < 3 else f"{count} times"
+    return _TIMES[count] if count < len(_TIMES) else f"{count} times"
 
 
 def listed(places: Sequence[str], *, most: int | None = None) -> str:

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fretpath.errors import OutOfRangeError, UnplayableError
-from fretpath.music.key import Key
 from fretpath.music.melody import Melody
-from fretpath.music.sounding import spelled, usual_interval
+from fretpath.music.pitch import Pitch
+from fretpath.music.sounding import usual_interval
 from fretpath.music.words import counted
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument, octaves_for
@@ -89,7 +89,7 @@ def titled(melody: Melody) -> str:
 
 
 def _named(midi: int) -> str:
-    return str(spelled(midi, Key("C", "major")))
+    return str(Pitch.from_midi(midi))
 
 
 def _where(midi: int, low: int, high: int) -> str:

@@ -220,15 +220,12 @@ def octaves_for(midi: Sequence[int], instrument: Instrument) -> range:
     return range(-((min(midi) - low) // 12), (high - max(midi)) // 12 + 1)
 
 
-_RAISED = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
-
-
 def _raised(pitch: Pitch, semitones: int) -> str:
     """``pitch`` raised by a capo, spelled as the trade usually spells open strings."""
     if semitones == 0:
         return str(pitch)
     midi = pitch.midi + semitones
-    return f"{_RAISED[midi % 12]}{midi // 12 - 1}"
+    return str(Pitch.from_midi(midi, flattest=-4))
 
 
 def parse_tuning(text: str) -> tuple[Pitch, ...]:

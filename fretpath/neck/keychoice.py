@@ -14,7 +14,7 @@ from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.key import Key
 from fretpath.music.melody import WORKING_OCTAVE, Melody
 from fretpath.music.pitch import OCTAVE
-from fretpath.music.transposing import moved_by, usual_tonic, way_to
+from fretpath.music.transposing import transpose_melody, usual_tonic, way_to
 from fretpath.music.words import counted
 from fretpath.neck.alternatives import describe
 from fretpath.neck.arrangement import Arrangement
@@ -135,12 +135,12 @@ def _octaves(
     assert melody.key is not None
     way = way_to(melody.key, usual_tonic(sound, melody.key))
     if octave is not None:
-        moved = moved_by(melody, way)
+        moved = transpose_melody(melody, by=way).melody
         ups = range(octave - moved.octave, octave - moved.octave + 1)
     else:
         midi = [pitch.midi + way.semitones for pitch in melody.pitches]
         ups = octaves_for(midi or [instrument.range[0]], instrument)
-    tunes = [moved_by(melody, way + OCTAVE.times(up)) for up in ups]
+    tunes = [transpose_melody(melody, by=way + OCTAVE.times(up)).melody for up in ups]
     return [replace(tune, octave_free=False) for tune in tunes]
 
 

@@ -14,6 +14,7 @@ from itertools import groupby
 from fretpath.music.key import Key, Scale
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
+from fretpath.music.pitch import Pitch
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange_many
 from fretpath.neck.catalogue import instrument_named
@@ -88,15 +89,12 @@ def _lowest_string(instrument: Instrument) -> int:
     return min(full, key=lambda n: instrument.open_pitches[n - 1].midi)
 
 
-_TONICS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
-
-
 def _octave_of(scale: Scale, instrument: Instrument, string: int, fret: int) -> Melody:
     midi = instrument.midi_at(string, fret)
     assert midi is not None
-    first, *others = scale.degrees
+    first, *others = scale.names
     text = " ".join([f"{first}@{string}-{fret}", *others, "8"])
-    melody = parse_melody(text, key=Key(_TONICS[midi % 12], scale.name))
+    melody = parse_melody(text, key=Key(Pitch.from_midi(midi).name, scale.name))
     return melody.in_octave(midi // 12 - 1)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval
-from fretpath.music.transposing import Transposed, transposed
+from fretpath.music.transposing import Transposed, transpose_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange
 from fretpath.neck.costs import Weights
@@ -71,7 +71,7 @@ def transpose(
     >>> moved.shape_frets, str(moved.after.melody.key)
     (-2, 'A major')
 
-    *to*, *by* and *frets* are those of :func:`fretpath.music.transposing.transposed`; without
+    *to*, *by* and *frets* are those of :func:`fretpath.music.transposing.transpose_melody`; without
     any, the melody stays and only the instrument changes.  *onto* is the instrument after the
     move, played with its own usual hand and weights; *hand*, *weights*, *wishes* and *objective*
     are those of :func:`arrange`.  A melody whose octave is free moves from the octave it is played
@@ -102,7 +102,7 @@ def _moved(
 ) -> Transposed:
     if to is None and by is None and frets is None:
         return Transposed(melody, Interval(0, 0), ())
-    return transposed(melody, to=to, by=by, frets=frets)
+    return transpose_melody(melody, to=to, by=by if frets is None else frets)
 
 
 def _unplaced(melody: Melody) -> Melody:

@@ -84,9 +84,7 @@ def key_chart(instrument: Instrument, key: Key, *, label: str = "degree") -> Cha
 
     *label* is ``degree`` or ``note``; :class:`RequestError` for anything else.
     """
-    return _tones_chart(
-        instrument, f"{key} on the {instrument.name}", key, key.scale.degrees, label
-    )
+    return _tones_chart(instrument, f"{key} on the {instrument.name}", key, key.scale.names, label)
 
 
 def chord_chart(instrument: Instrument, symbol: str, *, label: str = "degree") -> Chart:

@@ -1,7 +1,9 @@
-"""All keys of a melody in one table, the easiest for the hand first.
+"""A melody in other keys: all of them in one table, and one move with what it was before.
 
-**Conventions.**  Effort is in mm-equivalents, lengths are in mm, a signature is a number of sharps
-(positive) or flats; the first three are explained in words.
+**Conventions.**  Effort is a cost without a unit, lengths are in mm, a signature is a number of
+sharps (positive) or flats.  The table has the easiest key for the hand first, and explains the
+first three in words.  Of a move the way is told first, then the figures before and after it, then
+the new tab; frets are counted along the neck, intervals from tonic to tonic.
 """
 
 from __future__ import annotations
@@ -11,14 +13,20 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
+from fretpath.music.pitch import Interval
+from fretpath.music.words import counted, listed
+from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.figures import roman
 from fretpath.neck.keychoice import KeyChoice
+from fretpath.neck.transposition import Transposition
+from fretpath.page.data import arrangement_data
 from fretpath.page.departures import spoken
-
-__all__ = ["keys_data", "render_keys"]
+from fretpath.page.heading import figures_column
+from fretpath.page.tab import render_tab
 
 REASONS = 3
 """How many of the first are explained in words."""
+_MOST_POSITIONS = 6
 
 
 def render_keys(choices: Sequence[KeyChoice], *, top: int | None = None) -> str:
@@ -39,7 +47,7 @@ def render_keys(choices: Sequence[KeyChoice], *, top: int | None = None) -> str:
     lines += [_row(rank, choice) for rank, choice in enumerate(choices[:top], start=1)]
     lines += [
         "",
-        "effort, travel, longest shift and stretch in mm; open: notes on open strings;",
+        "travel, longest shift and stretch in mm; open: notes on open strings;",
         "in key: open strings that belong to the key; sign.: sharps (#) or flats (b)",
     ]
     return "\n".join(lines) + "\n"
@@ -83,3 +91,94 @@ def keys_data(choices: Sequence[KeyChoice]) -> list[dict[str, Any]]:
         }
         for rank, choice in enumerate(choices, start=1)
     ]
+
+
+def render_transposition(moved: Transposition, *, degrees: str = "major", width: int = 80) -> str:
+    """What moved and how far, the figures side by side, and the tab; ends with a newline."""
+    head = [_move(moved), _degrees(moved), _shape(moved)]
+    lines = [line for text in head for line in textwrap.wrap(text, width, break_on_hyphens=False)]
+    page = render_tab(moved.after, degrees=degrees, width=width)
+    return "\n".join([*lines, "", *_table(moved), "", page])
+
+
+def _move(moved: Transposition) -> str:
+    old, new = moved.before.melody, moved.after.melody
+    keys = [spoken(str(melody.key)) if melody.key else "no key" for melody in (old, new)]
+    text = f"from {keys[0]} to {keys[1]}: " if keys[0] != keys[1] else f"{keys[0]}: "
+    semitones = abs(moved.interval.semitones)
+    if semitones:
+        way = "down" if moved.interval.descending else "up"
+        text += f"{way} {_far(moved.interval)} ({counted(semitones, 'semitone')})"
+    else:
+        text += "at the same pitch"
+    before, after = moved.before.instrument, moved.after.instrument
+    return text + (f", from {before.name} to {after.name}" if before != after else "")
+
+
+def _far(interval: Interval) -> str:
+    """How far, as it is said: whole octaves by their number."""
+    octaves, steps = divmod(abs(interval.steps), 7)
+    if steps or abs(interval.semitones) != 12 * octaves or not octaves:
+        return interval.name
+    return "an octave" if octaves == 1 else f"{octaves} octaves"
+
+
+def _degrees(moved: Transposition) -> str:
+    if not moved.changed:
+        return "the row of degrees is unchanged"
+    old, new = moved.before.melody, moved.after.melody
+    exchanges: dict[str, list[str]] = {}
+    for note in moved.changed:
+        before, after = old.degrees[note], new.degrees[note]
+        assert before is not None
+        assert after is not None
+        bar = new.bar_numbers[new.struck[note]]
+        place = (f"bar {bar}" if bar else "pickup") if new.bars else f"note {note + 1}"
+        exchanges.setdefault(f"{before.plain} is now {after.plain}", []).append(place)
+    changed = "; ".join(f"{what} ({listed(where)})" for what, where in exchanges.items())
+    return f"changed degrees: {changed}"
+
+
+def _shape(moved: Transposition) -> str:
+    frets = moved.shape_frets
+    if frets is None:
+        return "fingered anew: the old shape, moved, is not the best one there"
+    if frets == 0:
+        return "the same strings and frets as before"
+    way = f"{counted(abs(frets), 'fret')} {'up' if frets > 0 else 'down'} the neck"
+    return f"the whole shape moves {way}, on the same strings"
+
+
+def _table(moved: Transposition) -> list[str]:
+    columns = [_column(moved.before), _column(moved.after)]
+    rows = [f"{'':<16} {'before':<22} after"]
+    for name in columns[0]:
+        rows.append(f"{name:<16} {columns[0][name]:<22} {columns[1][name]}".rstrip())
+    return rows
+
+
+def _column(arrangement: Arrangement) -> dict[str, str]:
+    figures = arrangement.figures
+    positions = [roman(position) for position in figures.positions]
+    more = " ..." if len(positions) > _MOST_POSITIONS else ""
+    return {
+        "tonic": str(arrangement.melody.tonic or "-"),
+        **figures_column(figures),
+        "positions": " ".join(positions[:_MOST_POSITIONS]) + more,
+    }
+
+
+def transposition_data(moved: Transposition, *, degrees: str = "major") -> dict[str, Any]:
+    """The same as plain data; ``shape_frets`` is null where it was fingered anew."""
+    return {
+        "interval": str(moved.interval),
+        "semitones": moved.interval.semitones,
+        "shape_frets": moved.shape_frets,
+        "changed_notes": [note + 1 for note in moved.changed],
+        "before": {
+            "key": str(moved.before.melody.key) if moved.before.melody.key else None,
+            "instrument": moved.before.instrument.name,
+            "figures": asdict(moved.before.figures),
+        },
+        "after": arrangement_data(moved.after, degrees=degrees),
+    }

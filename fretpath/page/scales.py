@@ -1,4 +1,4 @@
-"""The palette of scales as text and as data.
+"""The list of scales as text and as data.
 
 **Conventions.**  The seven modes first, from bright to dark, then the other scales likewise.
 Patterns name fingers string by string, lowest string first.
@@ -10,24 +10,19 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fretpath.music.key import Scale
+from fretpath.music.key import MODES, Scale
 from fretpath.music.scales import (
-    MODES,
     MOODS,
     Holding,
     apart_from,
     brightness,
     nearest_scales,
-    neighbours,
+    neighbors,
 )
 from fretpath.neck.patterns import Pattern
 from fretpath.page.departures import spoken
 
-__all__ = ["holdings_data", "palette_data", "render_holdings", "render_palette"]
-
-_MOOD_NOTE = (
-    "moods: what teachers commonly say (common practice, no source); a tune may feel otherwise"
-)
+_MOOD_NOTE = "mood: words teachers commonly use (no source); a tune may feel otherwise"
 
 
 def bright_to_dark(scales: Sequence[Scale]) -> list[Scale]:
@@ -35,7 +30,7 @@ def bright_to_dark(scales: Sequence[Scale]) -> list[Scale]:
     return sorted(scales, key=lambda scale: (scale.name not in MODES, -brightness(scale)))
 
 
-def render_palette(
+def render_scales(
     scales: Sequence[Scale],
     patterns: Mapping[str, Sequence[Pattern]],
     *,
@@ -59,17 +54,17 @@ def _block(
     instrument: str,
     tunes: Mapping[str, Sequence[str]] | None,
 ) -> list[str]:
-    beside = "; ".join(spoken(str(gap)) for gap in neighbours(scale)) or "none in one degree"
+    beside = "; ".join(spoken(str(gap)) for gap in neighbors(scale)) or "none in one degree"
     rows = [
-        ("light", _light(scale)),
+        ("brightness", _brightness(scale)),
         ("set apart", spoken(str(apart_from(scale)))),
-        ("neighbours", beside),
+        ("neighbors", beside),
         ("mood", MOODS[scale.name]),
         (instrument, _patterns(patterns)),
     ]
     if tunes is not None:
         rows.append(("tunes", "; ".join(tunes.get(scale.name, ())) or "none here"))
-    lines = [f"{_capital(spoken(scale.name))}: {' '.join(scale.degrees)}"]
+    lines = [f"{_capital(spoken(scale.name))}: {' '.join(scale.names)}"]
     for name, text in rows:
         lines += textwrap.wrap(
             f"  {name:<11}{text}", 80, subsequent_indent=" " * 13, break_on_hyphens=False
@@ -81,10 +76,10 @@ def _capital(name: str) -> str:
     return name[0].upper() + name[1:]
 
 
-def _light(scale: Scale) -> str:
-    level = f"brightness {brightness(scale):+d}" if brightness(scale) else "brightness 0"
+def _brightness(scale: Scale) -> str:
+    level = f"{brightness(scale):+d}" if brightness(scale) else "0"
     if scale.name in MODES:
-        return f"{MODES.index(scale.name) + 1} of 7 from bright to dark ({level})"
+        return f"{level} ({MODES.index(scale.name) + 1} of 7 from bright to dark)"
     return f"{level} (raised degrees less lowered ones)"
 
 
@@ -94,20 +89,20 @@ def _patterns(patterns: Sequence[Pattern]) -> str:
     return "; or ".join(str(pattern) for pattern in patterns) + " (low string first)"
 
 
-def palette_data(
+def scales_data(
     scales: Sequence[Scale],
     patterns: Mapping[str, Sequence[Pattern]],
     tunes: Mapping[str, Sequence[str]] | None = None,
 ) -> list[dict[str, Any]]:
-    """The palette as plain data."""
+    """The list as plain data."""
     return [
         {
             "scale": scale.name,
-            "degrees": list(scale.degrees),
+            "degrees": list(scale.names),
             "semitones": list(scale.semitones),
             "brightness": brightness(scale),
             "set_apart": str(apart_from(scale)),
-            "neighbours": [gap.other.name for gap in neighbours(scale)],
+            "neighbors": [gap.other.name for gap in neighbors(scale)],
             "mood": MOODS[scale.name],
             "patterns": [
                 {"fingers": str(pattern), "strings": list(pattern.strings)}
@@ -126,13 +121,13 @@ def render_holdings(degrees: Sequence[str], holdings: Sequence[Holding]) -> str:
         scale, missing = nearest_scales(degrees)[0]
         return (
             f"no known scale holds {asked}; the nearest is {spoken(scale.name)}, "
-            f"without {' '.join(missing)}\n"
+            f"without {' '.join(map(str, missing))}\n"
         )
     lines = [f"scales that hold {asked}, the smallest first:"]
     for held in holdings:
         note = "" if held.as_spelled else " (by sound, spelled otherwise)"
-        spare = f"  also {' '.join(held.spare)}" if held.spare else ""
-        row = f"  {spoken(held.scale.name):<18} {' '.join(held.scale.degrees):<22}{spare}{note}"
+        spare = f"  also {' '.join(map(str, held.spare))}" if held.spare else ""
+        row = f"  {spoken(held.scale.name):<18} {' '.join(held.scale.names):<22}{spare}{note}"
         lines.append(row.rstrip())
     return "\n".join(lines) + "\n"
 
@@ -142,9 +137,9 @@ def holdings_data(holdings: Sequence[Holding]) -> list[dict[str, Any]]:
     return [
         {
             "scale": held.scale.name,
-            "degrees": list(held.scale.degrees),
+            "degrees": list(held.scale.names),
             "as_spelled": held.as_spelled,
-            "spare": list(held.spare),
+            "spare": list(map(str, held.spare)),
         }
         for held in holdings
     ]

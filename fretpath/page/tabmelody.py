@@ -14,7 +14,7 @@ from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.music.key import Key
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Note, Placement
 from fretpath.music.pitch import Pitch
-from fretpath.music.sounding import likeliest_signature, spelled
+from fretpath.music.sounding import likeliest_signature
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
 from fretpath.neck.instrument import Instrument
 from fretpath.page.tabtext import TabNote, TabText, header_hints
@@ -131,18 +131,16 @@ def without_places(melody: Melody) -> Melody:
 def _melody(kept: Sequence[tuple[int, TabNote]], key: Key | None) -> Melody:
     spelling = key or likeliest_signature(midi for midi, _ in kept)
     notes = tuple(
-        Note(spelled(midi, spelling), placement=Placement(note.string, note.fret))
+        Note(spelling.spell(midi), placement=Placement(note.string, note.fret))
         for midi, note in kept
     )
     bars = [i for i in range(1, len(kept)) if kept[i][1].bar != kept[i - 1][1].bar]
     lines = [i for i in range(1, len(kept)) if kept[i][1].slot[0] != kept[i - 1][1].slot[0]]
     pitches = [note.pitch for note in notes if note.pitch]
-    tonics = [pitch for pitch in pitches if key and pitch.name == key.tonic]
-    octave = key.tonic_below(min(tonics or pitches)).octave if key else WORKING_OCTAVE
     return Melody(
         notes=notes,
         keys=((0, key),) if key else (),
         bars=tuple(bars),
         phrases=tuple(lines),
-        octave=max(octave, -1),
+        octave=key.octave_of(pitches) if key else WORKING_OCTAVE,
     )

@@ -53,7 +53,7 @@ class Answer:
     @property
     def inside(self) -> int:
         """Notes inside the labelled mode."""
-        return sum(self.degrees[d] for d in SCALES[self.label.mode].degrees)
+        return sum(self.degrees[d] for d in SCALES[self.label.mode].names)
 
 
 def answer(label: Label) -> Answer:
@@ -77,7 +77,7 @@ def _minor_third_prevails(melody: Melody) -> bool:
 def why_not(found: Answer) -> str:
     """Why our mode is another one than the label."""
     mark = CHARACTERISTIC[found.label.mode]
-    own, sounding = SCALES[found.label.mode].degrees, found.degrees
+    own, sounding = SCALES[found.label.mode].names, found.degrees
     rivals = [d for d in sounding if d not in own]
     plain = [d for d in rivals if d.strip("#b") == mark.strip("#b")]
     if not sounding[mark]:

@@ -56,7 +56,6 @@ TESTS = {
     "music/slips": "music/notation commands/slips",
     "music/sounding": "music/transposing neck/keychoice neck/transposition",
     "music/spelling": "music/spelling",
-    "music/syllables": "music/spelling",
     "music/transposing": "music/transposing neck/transposition",
     "music/words": "music/departures",
     "neck/advice": "neck/arranging neck/keychoice commands neck/transposition",

@@ -127,7 +127,7 @@ class TestModeOrPassing:
         found = reading((TUNES / "lighthouse_stair.txt").read_text(), "F major")
         account = only(found)
         assert (account.kind, account.title, account.degrees) == ("mode", "lydian", ("#4",))
-        assert account.evidence == "#4 6 times (bars 2, 3, 6, 7, 10, 11), 4 never"
+        assert account.evidence == "#4 six times (bars 2, 3, 6, 7, 10, 11), 4 never"
         assert found.smallest == found.modes[0] == SCALES["lydian"]
         assert {d.name for d in found.departures} == {"raised fourth"}
         assert [d.bar for d in found.departures] == [2, 3, 6, 7, 10, 11]
@@ -137,7 +137,7 @@ class TestModeOrPassing:
         account = only(found)
         assert account.kind == "passing"
         assert account.title == "passing raised fourth"
-        assert "it goes up to 5 each time; 4 sounds 4 times" in account.evidence
+        assert "it goes up to 5 each time; 4 sounds four times" in account.evidence
 
     def test_a_raised_fourth_that_always_leads_is_said_both_ways(self) -> None:
         account = only(reading("1 3 5 #4 5 3 1", "G"))
@@ -170,7 +170,7 @@ class TestModeOrPassing:
 
     @pytest.mark.parametrize("name", ["lydian", "mixolydian", "dorian", "phrygian"])
     def test_the_neighbouring_modes_are_named(self, name: str) -> None:
-        found = reading(" ".join(SCALES[name].degrees), f"C {name}")
+        found = reading(" ".join(SCALES[name].names), f"C {name}")
         assert found.departures == ()
         for gap in (found.brighter, found.darker):
             assert gap is None or len(gap.has) == len(gap.lacks) == 1
@@ -276,7 +276,7 @@ class TestSections:
         account = only(reading(text, "C"))
         assert account.kind == "modulation"
         assert account.bars == (3, 4)
-        assert account.evidence == "#4 3 times; no 4 there, and it ends on 5"
+        assert account.evidence == "#4 three times; no 4 there, and it ends on 5"
 
     def test_two_leading_notes_are_no_modulation(self) -> None:
         found = reading("1 3 5 4 | 3 #4 5 1 | 6 #4 5 4 | 3 2 1 1", "C")
@@ -323,12 +323,12 @@ class TestEveryMelody:
         self, degrees: list[str], mode: str
     ) -> None:
         found = reading(" ".join(degrees), f"C {mode}")
-        held = [i for i, d in enumerate(degrees) if d not in SCALES[mode].degrees]
+        held = [i for i, d in enumerate(degrees) if d not in SCALES[mode].names]
         assert [departure.note for departure in found.departures] == held
         notes = sorted(n for account in found.accounts for n in account.notes)
         assert len(notes) == len(set(notes))
         if found.smallest:
-            assert set(degrees) <= set(found.smallest.degrees)
+            assert set(degrees) <= set(found.smallest.names)
 
     @given(
         st.lists(st.sampled_from("1 2 b3 3 4 #4 5 6 b7 7".split()), min_size=1, max_size=12),

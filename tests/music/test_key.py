@@ -24,6 +24,7 @@ FORMULAS = [
     ("locrian", "1 b2 b3 4 b5 b6 b7", "0 1 3 5 6 8 10"),
     ("harmonic minor", "1 2 b3 4 5 b6 7", "0 2 3 5 7 8 11"),
     ("melodic minor", "1 2 b3 4 5 6 7", "0 2 3 5 7 9 11"),
+    ("harmonic major", "1 2 3 4 5 b6 7", "0 2 4 5 7 8 11"),
     ("major pentatonic", "1 2 3 5 6", "0 2 4 7 9"),
     ("minor pentatonic", "1 b3 4 5 b7", "0 3 5 7 10"),
     ("blues", "1 b3 4 b5 5 b7", "0 3 5 6 7 10"),
@@ -53,14 +54,14 @@ DEGREE_NAMES = "1 b2 2 b3 3 4 #4 5 b6 6 b7 7 8 b9 9 b10 10 11 #11 12 b13 13 b14 
 class TestScales:
     @pytest.mark.parametrize(("name", "formula", "semitones"), FORMULAS)
     def test_formula(self, name: str, formula: str, semitones: str) -> None:
-        assert SCALES[name].degrees == tuple(formula.split())
+        assert SCALES[name].names == tuple(formula.split())
         assert SCALES[name].semitones == tuple(int(number) for number in semitones.split())
 
     def test_the_table_holds_every_scale(self) -> None:
         assert {name for name, _, _ in FORMULAS} == set(SCALES)
 
     def test_each_mode_is_its_brighter_neighbour_with_one_note_lowered(self) -> None:
-        modes = [SCALES[name.replace("_", " ")].degrees for name in BRIGHTEST_FIRST]
+        modes = [SCALES[name.replace("_", " ")].names for name in BRIGHTEST_FIRST]
         lowered = []
         for bright, dark in itertools.pairwise(modes):
             changes = [(a, b) for a, b in zip(bright, dark, strict=True) if a != b]
@@ -107,6 +108,11 @@ class TestSignatures:
     def test_a_darker_mode_has_one_sharp_less_or_one_flat_more(self, tonic: str) -> None:
         found = [Key(tonic, name.replace("_", " ")).signature for name in BRIGHTEST_FIRST]
         assert found == list(range(found[0], found[0] - 7, -1))
+
+    @given(st.integers(-7, 7), st.sampled_from(list(SCALES)))
+    def test_a_key_from_its_signature(self, signature: int, mode: str) -> None:
+        key = Key.of_signature(signature, mode)
+        assert (key.signature, key.mode) == (signature, mode)
 
     @given(keys())
     def test_the_signature_holds_the_notes_of_its_mode(self, key: Key) -> None:
@@ -165,12 +171,12 @@ class TestDegree:
     @given(keys())
     def test_a_key_holds_the_degrees_of_its_scale_and_no_others(self, key: Key) -> None:
         tonic = key.tonic_pitch(3)
-        sounds = {(tonic + Degree.parse(d).interval).midi % 12 for d in key.scale.degrees}
+        sounds = {(tonic + d.interval).midi % 12 for d in key.scale.degrees}
         for octave in ("", "'", ","):
-            assert all(key.holds(Degree.parse(d + octave)) for d in key.scale.degrees)
+            assert all(key.holds(Degree.parse(d + octave)) for d in key.scale.names)
         for number, alter in itertools.product(range(7), (-1, 0, 1)):
             degree = Degree(number, alter)
-            held = degree.plain in key.scale.degrees
+            held = degree.plain in key.scale.names
             assert key.holds(degree) is held
             assert not held or (tonic + degree.interval).midi % 12 in sounds
 
@@ -207,7 +213,19 @@ class TestDegree:
         [found] = [d for d in against_key.degrees if d]
         assert found.alter == key.signature_alters[degree.number - 1]
         parent = SCALES[key.scale.parent]
-        assert found.plain in parent.degrees
+        assert found.plain in parent.names
+
+
+class TestSpelling:
+    @given(keys(), st.integers(0, 127))
+    def test_a_sound_of_the_scale_is_spelled_by_it(self, key: Key, midi: int) -> None:
+        pitch = key.spell(midi)
+        assert pitch.midi == midi
+        degree = degree_between(key.tonic_pitch(0), pitch).base
+        if (midi - key.tonic_pitch(0).midi) % 12 in key.scale.semitones:
+            assert key.holds(degree)
+        else:
+            assert degree.plain in DEGREE_NAMES[:12]
 
 
 class TestKeyNames:
@@ -265,15 +283,20 @@ class TestTonic:
         assert near.name == key.tonic
         assert -6 < near.midi - pitch.midi <= 6
 
-    @given(keys(), pitches(1, 7))
-    def test_tonic_below(self, key: Key, pitch: Pitch) -> None:
-        below = key.tonic_below(pitch)
-        assert below.name == key.tonic
-        assert 0 <= pitch.staff - below.staff < 7
+    @given(keys(), st.lists(pitches(1, 7), min_size=1))
+    def test_degrees_count_from_the_lowest_tonic_or_the_one_below_all(
+        self, key: Key, notes: list[Pitch]
+    ) -> None:
+        low = key.tonic_pitch(key.octave_of(notes))
+        tonics = [pitch for pitch in notes if pitch.name == key.tonic]
+        if tonics:
+            assert low == min(tonics)
+        else:
+            assert 0 <= min(notes).staff - low.staff < 7
 
 
 def scale_pitches(key: Key) -> list[Pitch]:
     """One octave of the scale of a key, upwards."""
     tonic = key.tonic_pitch(3)
-    steps: list[Interval] = [Degree.parse(d).interval for d in key.scale.degrees]
+    steps: list[Interval] = [degree.interval for degree in key.scale.degrees]
     return [tonic + step for step in steps]

@@ -1,4 +1,4 @@
-"""The palette: how scales differ, which hold what, and how bright they are."""
+"""How scales differ, which hold what, and how bright they are."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import SCALES, Degree
+from fretpath.music.key import MODES
 from fretpath.music.scales import (
-    MODES,
     MOODS,
     apart_from,
     brightness,
     nearest_scales,
-    neighbours,
+    neighbors,
     scales_holding,
 )
 
@@ -25,13 +25,13 @@ CHANGES = ["#4 4", "7 b7", "3 b3", "6 b6", "2 b2", "5 b5"]
 
 def test_the_row_of_modes_changes_one_degree_at_a_time() -> None:
     for (bright, dark), change in zip(pairwise(MODES), CHANGES, strict=True):
-        gap = next(g for g in neighbours(SCALES[bright]) if g.other.name == dark)
-        assert [*gap.has, *gap.lacks] == change.split()
+        gap = next(g for g in neighbors(SCALES[bright]) if g.other.name == dark)
+        assert [*map(str, gap.has), *map(str, gap.lacks)] == change.split()
         assert brightness(SCALES[bright]) == brightness(SCALES[dark]) + 1
 
 
 @pytest.mark.parametrize("name", SCALES)
-def test_neighbours_are_all_the_scales_one_degree_away(name: str) -> None:
+def test_neighbors_are_all_the_scales_one_degree_away(name: str) -> None:
     """Against a comparison of note letters and semitones that knows nothing of degrees."""
     own = spelled(name)
     expected = set()
@@ -41,12 +41,11 @@ def test_neighbours_are_all_the_scales_one_degree_away(name: str) -> None:
             [(letter, _)], [(other_letter, _)] = own - theirs, theirs - own
             if letter == other_letter:
                 expected.add(other)
-    assert {gap.other.name for gap in neighbours(SCALES[name])} == expected
+    assert {gap.other.name for gap in neighbors(SCALES[name])} == expected
 
 
 def spelled(name: str) -> set[tuple[int, int]]:
-    degrees = [Degree.parse(d) for d in SCALES[name].degrees]
-    return {(d.steps, d.interval.semitones) for d in degrees}
+    return {(d.steps, d.interval.semitones) for d in SCALES[name].degrees}
 
 
 def test_every_scale_has_a_mood_and_something_that_sets_it_apart() -> None:
@@ -73,11 +72,11 @@ def test_what_sets_it_apart(name: str, says: str) -> None:
     assert str(apart_from(SCALES[name])) == says
 
 
-@given(st.sets(st.sampled_from(sorted({d for s in SCALES.values() for d in s.degrees}))))
+@given(st.sets(st.sampled_from(sorted({d for s in SCALES.values() for d in s.names}))))
 def test_scales_that_hold_degrees(names: set[str]) -> None:
     held = scales_holding(names)
     spelled_right = [h.scale.name for h in held if h.as_spelled]
-    assert set(spelled_right) == {n for n, s in SCALES.items() if names <= set(s.degrees)}
+    assert set(spelled_right) == {n for n, s in SCALES.items() if names <= set(s.names)}
     sounds = {Degree.parse(n).interval.semitones % 12 for n in names}
     assert {h.scale.name for h in held} == {
         n for n, s in SCALES.items() if sounds <= set(s.semitones)
@@ -111,4 +110,4 @@ def test_the_nearest_scale_when_none_holds_them() -> None:
     assert scales_holding(chromatic) == ()
     scale, missing = nearest_scales(chromatic)[0]
     assert len(missing) == 1
-    assert set(chromatic) - set(missing) <= set(scale.degrees)
+    assert set(chromatic) - set(map(str, missing)) <= set(scale.names)

@@ -9,8 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import SCALES, Degree, Key, Pitch, RequestError, parse_melody
-from fretpath.music.spelling import spell
-from fretpath.music.syllables import syllable
+from fretpath.music.spelling import spell, syllable
 from tests.strategies import melodies
 
 # Movable do (common practice; i for raised, e for lowered, ra: as in Crowell, Eyes and Ears).
@@ -115,7 +114,7 @@ class TestSyllables:
 
     def test_la_based_minor_sings_the_relative_major(self) -> None:
         key = Key.parse("A minor")
-        row = [syllable(Degree.parse(d), key, minor="la") for d in key.scale.degrees]
+        row = [syllable(Degree.parse(d), key, minor="la") for d in key.scale.names]
         assert row == "la ti do re mi fa so".split()
         assert syllable(Degree.parse("6"), key, minor="la") == "fi"
         assert syllable(Degree.parse("7"), key, minor="la") == "si"
@@ -134,7 +133,7 @@ class TestSyllables:
     )
     def test_la_based_modes_use_the_seven_plain_syllables(self, mode: str, first: str) -> None:
         key = Key("D", mode)
-        row = [syllable(Degree.parse(d), key, minor="la") for d in key.scale.degrees]
+        row = [syllable(Degree.parse(d), key, minor="la") for d in key.scale.names]
         assert row[0] == first
         assert set(row) == set("do re mi fa so la ti".split())
 
@@ -142,7 +141,7 @@ class TestSyllables:
     def test_every_scale_can_be_sung(self, name: str) -> None:
         key = Key("C", name)
         for minor in ("do", "la"):
-            row = [syllable(Degree.parse(d), key, minor=minor) for d in key.scale.degrees]
+            row = [syllable(Degree.parse(d), key, minor=minor) for d in key.scale.names]
             assert len(set(row)) == len(row)
 
     def test_a_third_habit_is_refused(self) -> None:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import SCALES, Interval, Key, Melody, Placement, RequestError, parse_melody
-from fretpath.music.transposing import in_mode, transposed, usual_tonic, way_to
+from fretpath.music.transposing import transpose_melody, usual_tonic, way_to
 from tests.strategies import keys, melodies
 
 INTERVALS = [
@@ -37,7 +37,7 @@ class TestByInterval:
         if interval.descending:
             theirs = m21_interval.Interval(f"{interval.name[0]}-{interval.name[1:]}")
         for before, after in zip(
-            melody.pitches, transposed(melody, by=interval).melody.pitches, strict=True
+            melody.pitches, transpose_melody(melody, by=interval).melody.pitches, strict=True
         ):
             expected = m21_pitch.Pitch(str(before).replace("b", "-")).transpose(theirs)
             assert (after.letter, after.alter, after.octave) == (
@@ -48,13 +48,13 @@ class TestByInterval:
 
     def test_asked_for_places_move_along_their_string(self) -> None:
         melody = parse_melody("1@4-3 5@3-5 8@3", key="G")
-        moved = transposed(melody, by="M2").melody
+        moved = transpose_melody(melody, by="M2").melody
         assert [note.placement for note in moved.notes] == [
             Placement(4, 5),
             Placement(3, 7),
             Placement(3),
         ]
-        down = transposed(melody, by="-P4").melody
+        down = transpose_melody(melody, by="-P4").melody
         assert [note.placement for note in down.notes] == [None, Placement(3, 0), Placement(3)]
 
 
@@ -69,10 +69,10 @@ class TestToKey:
     def test_degrees_stay(self, melody: Melody, tonic: str) -> None:
         if melody.key is None:
             with pytest.raises(RequestError, match="no key is given"):
-                transposed(melody, to=tonic)
+                transpose_melody(melody, to=tonic)
             return
         try:
-            moved = transposed(melody, to=tonic).melody
+            moved = transpose_melody(melody, to=tonic).melody
         except RequestError:
             return  # a later key would need three accidentals
         assert moved.key
@@ -81,11 +81,11 @@ class TestToKey:
 
     def test_respelled_by_letters(self) -> None:
         tune = parse_melody("1 b3 #4 5", key="G")
-        names = [p.name for p in transposed(tune, to="Db").melody.pitches]
+        names = [p.name for p in transpose_melody(tune, to="Db").melody.pitches]
         assert names == ["Db", "Fb", "G", "Ab"]
 
     def test_key_and_mode_at_once(self) -> None:
-        moved = transposed(parse_melody("1 3 5 7", key="C"), to="A minor")
+        moved = transpose_melody(parse_melody("1 3 5 7", key="C"), to="A minor")
         assert [str(d) for d in moved.melody.degrees] == ["1", "b3", "5", "b7"]
         assert moved.changed == (1, 3)
         assert str(moved.interval) == "-m3"
@@ -93,20 +93,20 @@ class TestToKey:
     @pytest.mark.parametrize("to", ["H", "A superb", "Z minor", "loud"])
     def test_nonsense_is_refused(self, to: str) -> None:
         with pytest.raises(RequestError, match="unknown"):
-            transposed(parse_melody("1 3 5", key="C"), to=to)
+            transpose_melody(parse_melody("1 3 5", key="C"), to=to)
 
     def test_exactly_one_measure(self) -> None:
         tune = parse_melody("1", key="C")
-        for measures in ({}, {"to": "A", "frets": 2}):
+        for measures in ({}, {"to": "A", "by": 2}):
             with pytest.raises(RequestError, match="say one of"):
-                transposed(tune, **measures)  # type: ignore[arg-type]
+                transpose_melody(tune, **measures)  # type: ignore[arg-type]
 
 
 class TestByFrets:
     @given(keys(most=1), st.integers(-24, 24))
     def test_so_many_semitones_in_the_simplest_key(self, key: Key, frets: int) -> None:
         tune = parse_melody("1", key=key)
-        moved = transposed(tune, frets=frets).melody
+        moved = transpose_melody(tune, by=frets).melody
         assert moved.pitches[0].midi - tune.pitches[0].midi == frets
         assert moved.key
         rivals = [
@@ -124,34 +124,34 @@ class TestByFrets:
 
     def test_too_far(self) -> None:
         with pytest.raises(RequestError, match="at most 36 frets"):
-            transposed(parse_melody("1", key="C"), frets=40)
+            transpose_melody(parse_melody("1", key="C"), by=40)
 
 
 class TestMode:
     def test_major_to_its_parallel_minor(self) -> None:
-        moved = in_mode(parse_melody("1 2 3 #4 5 6 7 8 - 3", key="D"), SCALES["natural minor"])
+        moved = transpose_melody(parse_melody("1 2 3 #4 5 6 7 8 - 3", key="D"), to="natural minor")
         degrees = [str(d) for d in moved.melody.degrees]
         assert degrees == ["1", "2", "b3", "#4", "5", "b6", "b7", "8", "b3"]
         assert moved.changed == (2, 5, 6, 8)
         assert str(moved.melody.key) == "D natural minor"
 
     def test_a_note_held_on_changes_with_its_beginning(self) -> None:
-        moved = in_mode(parse_melody("1 3 - | - 5", key="G"), SCALES["minor pentatonic"]).melody
+        moved = transpose_melody(parse_melody("1 3 - | - 5", key="G"), to="minor pentatonic").melody
         assert [str(note.pitch) for note in moved.notes] == ["G4", "Bb4", "Bb4", "Bb4", "D5"]
 
     @pytest.mark.parametrize("there", ["natural minor", "dorian", "phrygian", "lydian", "locrian"])
     @pytest.mark.parametrize("here", ["major", "mixolydian", "harmonic minor"])
     def test_there_and_back_on_the_scale(self, here: str, there: str) -> None:
-        tune = parse_melody(" ".join(SCALES[here].degrees), key=Key("Eb", here))
-        moved = in_mode(tune, SCALES[there])
-        assert tuple(str(d) for d in moved.melody.degrees) == SCALES[there].degrees
-        assert in_mode(moved.melody, SCALES[here]).melody == tune
+        tune = parse_melody(" ".join(SCALES[here].names), key=Key("Eb", here))
+        moved = transpose_melody(tune, to=there)
+        assert tuple(str(d) for d in moved.melody.degrees) == SCALES[there].names
+        assert transpose_melody(moved.melody, to=here).melody == tune
 
     @given(melodies(placed=False), st.sampled_from(list(SCALES)))
     def test_numbers_and_lengths_stay(self, melody: Melody, mode: str) -> None:
         if melody.key is None:
             return
-        moved = in_mode(melody, SCALES[mode])
+        moved = transpose_melody(melody, to=mode)
         assert moved.melody.lengths == melody.lengths
         for number, (old, new) in enumerate(zip(melody.degrees, moved.melody.degrees, strict=True)):
             assert old is not None

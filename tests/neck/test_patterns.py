@@ -48,7 +48,7 @@ FRETTED = Wishes(open_strings="forbid")
 
 def scale_text(name: str) -> str:
     """One octave of a scale upwards, the root placed on the lowest string."""
-    root, *others = SCALES[name].degrees
+    root, *others = SCALES[name].names
     return f"key: C {name}\noctave: 2\n\n{root}@4-{ROOT} {' '.join(others)} 8"
 
 

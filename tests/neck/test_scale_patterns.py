@@ -1,4 +1,4 @@
-"""Movable patterns of the palette, against an exhaustive walk over one hand.
+"""Movable patterns of scales, against an exhaustive walk over one hand.
 
 The table is common bass-method practice (2-4 / 1-2-4 / 1-3-4 for major) and can be derived: with
 one finger per fret on strings in fourths, these are all one-octave patterns inside one hand.
