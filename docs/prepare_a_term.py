@@ -14,15 +14,15 @@ import argparse
 import sys
 from pathlib import Path
 
-from fretpath import FretpathError, Wishes, instrument_named, parse_melody
+from fretpath import FretpathError, Limits, Setup, parse_melody
 from fretpath.commands.files import whole_folder, write_file
 from fretpath.lesson.drill import look_alikes
 from fretpath.lesson.drillpage import look_alike_key, look_alike_page
-from fretpath.lesson.folder import Neck, Tune, tune_from_text
+from fretpath.lesson.folder import Tune, tune_from_text
 from fretpath.lesson.order import Lesson, by_ear
 from fretpath.lesson.packet import Style, contents_page, measures_csv, sheet_name, tune_sheets
 
-FIVE_FRETS = Neck(instrument_named("bass"), wishes=Wishes(highest_fret=5), any_key=True)
+FIVE_FRETS = Setup.of("bass", limits=Limits(highest_fret=5))
 
 
 def read(folder: Path) -> tuple[list[Tune], list[str]]:
@@ -30,7 +30,8 @@ def read(folder: Path) -> tuple[list[Tune], list[str]]:
     tunes, faults = [], []
     for file in sorted(folder.glob("*.txt")):
         try:
-            tune = tune_from_text(file.name, file.read_text(encoding="utf-8"), neck=FIVE_FRETS)
+            text = file.read_text(encoding="utf-8")
+            tune = tune_from_text(file.name, text, FIVE_FRETS, any_key=True)
         except (FretpathError, UnicodeDecodeError) as problem:
             faults.append(f"{file.name}: {problem}")
             continue
@@ -43,7 +44,7 @@ def read(folder: Path) -> tuple[list[Tune], list[str]]:
 
 def write_week(folder: Path, week: Path, title: str, lessons: list[tuple[int, Lesson]]) -> None:
     """The packet of one week; the folder appears when everything in it is there."""
-    style = Style(FIVE_FRETS, title=title)
+    style = Style(FIVE_FRETS, any_key=True, title=title)
     with whole_folder(week) as packet:
         for copy in ("student", "teacher"):
             (packet / copy).mkdir()

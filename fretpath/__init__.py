@@ -2,7 +2,7 @@
 
 >>> from fretpath import arrange, parse_melody, render_tab
 >>> melody = parse_melody("key: B major\\n\\n1 5 8 9 10")
->>> arrangement = arrange(melody, instrument="bass")
+>>> arrangement = arrange(melody, "bass")
 >>> arrangement.frets
 (7, 9, 9, 6, 8)
 
@@ -15,6 +15,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from fretpath.errors import (
+    ArrangementError,
     FretpathError,
     MelodySyntaxError,
     NoPathError,
@@ -34,7 +35,8 @@ from fretpath.neck.costs import Weights
 from fretpath.neck.figures import Figures
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.wishes import Start, Wishes
+from fretpath.neck.limits import Limits, Start
+from fretpath.neck.setup import Setup
 from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangements in notebooks)
 from fretpath.page.tab import render_tab
 
@@ -43,7 +45,7 @@ if TYPE_CHECKING:
     from fretpath.exchange.writing import score_bytes
     from fretpath.lesson.drill import look_alikes
     from fretpath.lesson.find import Wanted, find_in
-    from fretpath.lesson.folder import Neck, Tune, tune_of
+    from fretpath.lesson.folder import Tune, tune_of
     from fretpath.lesson.marking import Marking, Points, mark
     from fretpath.lesson.measures import EarMeasures, ear_measures
     from fretpath.lesson.order import Lesson, by_ear, by_hand
@@ -70,6 +72,7 @@ __all__ = [
     "SCALES",
     "Account",
     "Arrangement",
+    "ArrangementError",
     "Blanks",
     "Chart",
     "Degree",
@@ -85,11 +88,11 @@ __all__ = [
     "KeyChoice",
     "KeyGuess",
     "Lesson",
+    "Limits",
     "Marking",
     "Melody",
     "MelodySyntaxError",
     "Meter",
-    "Neck",
     "NoPathError",
     "Note",
     "OutOfRangeError",
@@ -102,6 +105,7 @@ __all__ = [
     "Scale",
     "ScaleReading",
     "ScoreFileError",
+    "Setup",
     "Sheet",
     "SoundPlan",
     "SpelledNote",
@@ -111,7 +115,6 @@ __all__ = [
     "UnplayableError",
     "Wanted",
     "Weights",
-    "Wishes",
     "arrange",
     "arrange_many",
     "by_ear",
@@ -158,7 +161,7 @@ _LATER = {
     "fretpath.exchange.writing": ("score_bytes",),
     "fretpath.lesson.drill": ("look_alikes",),
     "fretpath.lesson.find": ("Wanted", "find_in"),
-    "fretpath.lesson.folder": ("Neck", "Tune", "tune_of"),
+    "fretpath.lesson.folder": ("Tune", "tune_of"),
     "fretpath.lesson.marking": ("Marking", "Points", "mark"),
     "fretpath.lesson.measures": ("EarMeasures", "ear_measures"),
     "fretpath.lesson.order": ("Lesson", "by_ear", "by_hand"),

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 __all__ = [
+    "ArrangementError",
     "FretpathError",
     "IncompleteError",
     "MelodySyntaxError",
@@ -28,7 +29,7 @@ class FretpathError(ValueError):
 
 
 class RequestError(FretpathError):
-    """An option is wrong: an unknown name, an impossible limit, two wishes that clash."""
+    """An option is wrong: an unknown name, an impossible limit, two limits that clash."""
 
 
 class MelodySyntaxError(FretpathError):
@@ -60,7 +61,7 @@ class MelodySyntaxError(FretpathError):
 
 
 class UnplayableError(FretpathError):
-    """The music is well formed but cannot be played on this instrument with these wishes."""
+    """The music is well formed but cannot be played on this instrument with these limits."""
 
 
 class OutOfRangeError(UnplayableError):
@@ -69,6 +70,10 @@ class OutOfRangeError(UnplayableError):
 
 class NoPathError(UnplayableError):
     """Every note can be played alone, but the hand cannot get from one note to the next."""
+
+
+class ArrangementError(FretpathError):
+    """A fingering that does not sound its melody; :class:`Arrangement` checks itself."""
 
 
 class ScoreFileError(FretpathError):

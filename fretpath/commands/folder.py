@@ -11,9 +11,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from fretpath.commands.files import file_text, melody_files
-from fretpath.commands.options import hand_and_wishes, instrument_from
 from fretpath.errors import FretpathError, IncompleteError, RequestError
-from fretpath.lesson.folder import Neck
 from fretpath.music.words import counted
 
 _CHUNK = 32
@@ -32,14 +30,6 @@ def add_folder_options(parser: argparse.ArgumentParser) -> None:
 def add_jobs_option(parser: argparse._ActionsContainer) -> None:
     """How many files are worked on at a time."""
     parser.add_argument("--jobs", type=int, default=1, help="files at a time (default 1)")
-
-
-def neck_from(arguments: argparse.Namespace, *, any_key: bool = False) -> Neck:
-    """The instrument, hand, prices and wishes of the arguments, the same for every tune."""
-    instrument = instrument_from(arguments)
-    asked = hand_and_wishes(arguments, instrument)
-    asked["wishes"].check(instrument)
-    return Neck(instrument, **asked, any_key=any_key)
 
 
 def each_melody(

@@ -12,9 +12,8 @@ from fretpath.commands.options import (
     add_output_options,
     as_json,
     delivered,
-    hand_and_wishes,
-    instrument_from,
     melody_from,
+    setup_from,
 )
 from fretpath.errors import RequestError
 from fretpath.neck.keychoice import rank_keys
@@ -38,13 +37,8 @@ def run(arguments: argparse.Namespace) -> str:
     melody, guess = with_found_key(melody_from(arguments))
     if guess and not guess.enough:
         raise RequestError(guess_lines(guess).strip())
-    instrument = instrument_from(arguments)
-    choices = rank_keys(
-        melody,
-        instrument,
-        octave=melody.octave if arguments.octave not in (None, "free") else None,
-        **hand_and_wishes(arguments, instrument),
-    )
+    octave = melody.octave if arguments.octave not in (None, "free") else None
+    choices = rank_keys(melody, setup_from(arguments), octave=octave)
     if arguments.json:
         data = {
             "key_found": guess_data(guess),

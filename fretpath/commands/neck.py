@@ -79,8 +79,8 @@ def _chart(arguments: argparse.Namespace) -> Chart:
         raise RequestError('say what to show: a melody, --key "D dorian", or --chord Am7')
     instrument = instrument_from(arguments)
     if arguments.chord:
-        return chord_chart(instrument, arguments.chord, label=arguments.label)
-    return key_chart(instrument, Key.parse(arguments.key), label=arguments.label)
+        return chord_chart(arguments.chord, instrument, label=arguments.label)
+    return key_chart(Key.parse(arguments.key), instrument, label=arguments.label)
 
 
 def _refuse_a_key(words: str) -> None:

@@ -6,7 +6,7 @@ import argparse
 import re
 from dataclasses import replace
 from pathlib import PurePath
-from typing import TYPE_CHECKING, Any, TypedDict
+from typing import TYPE_CHECKING, Any
 
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
@@ -15,12 +15,13 @@ from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import OBJECTIVES, arrange
+from fretpath.neck.arranging import arrange
 from fretpath.neck.catalogue import instrument_named, instrument_tuned
 from fretpath.neck.costs import PLAYING, Weights, usual_weights
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.wishes import OPEN_STRINGS, Start, Wishes
+from fretpath.neck.limits import OPEN_STRINGS, Limits, Start
+from fretpath.neck.setup import OBJECTIVES, Setup
 
 if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan
@@ -35,26 +36,14 @@ __all__ = [
     "arrangement_from",
     "as_json",
     "delivered",
-    "hand_and_wishes",
-    "hand_from",
     "instrument_from",
     "melody_from",
+    "setup_from",
     "sound_plan_from",
-    "weights_from",
-    "wishes_from",
 ]
 
 
 USUAL_INSTRUMENT = "bass"
-
-
-class HandAndWishes(TypedDict):
-    """Keywords that every search of a path takes."""
-
-    hand: Hand
-    weights: Weights
-    wishes: Wishes
-    objective: str
 
 
 def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) -> None:
@@ -164,8 +153,8 @@ def instrument_from(arguments: argparse.Namespace) -> Instrument:
 
 
 def add_hand_options(parser: argparse.ArgumentParser) -> None:
-    """The hand, its prices, and the teacher's wishes."""
-    group = parser.add_argument_group("hand and wishes")
+    """The hand, its prices, and the teacher's limits."""
+    group = parser.add_argument_group("hand and limits")
     group.add_argument(
         "--hand",
         help=f"{', '.join(HANDS)} (a change-over fret after a colon: one-two-four:5), "
@@ -198,9 +187,10 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
         default="total",
         help="least effort in all (default), or first the easiest hardest step",
     )
+    parser.set_defaults(repeats="same")
 
 
-def hand_from(arguments: argparse.Namespace, instrument: Instrument) -> Hand:
+def _hand(arguments: argparse.Namespace, instrument: Instrument) -> Hand:
     """The hand the arguments describe, the instrument's usual one unless they name another."""
     hand = hand_named(arguments.hand or instrument.hand)
     if arguments.reach is None:
@@ -217,15 +207,15 @@ def parse_span(text: str) -> float:
     return span
 
 
-def weights_from(arguments: argparse.Namespace, instrument: Instrument) -> Weights:
+def _weights(arguments: argparse.Namespace, instrument: Instrument) -> Weights:
     """The instrument's usual prices, with those replaced that the arguments set."""
     usual = usual_weights(instrument, arguments.playing)
     return usual.set(arguments.weights) if arguments.weights else usual
 
 
-def wishes_from(arguments: argparse.Namespace) -> Wishes:
-    """The wishes the arguments express."""
-    return Wishes(
+def _limits(arguments: argparse.Namespace) -> Limits:
+    """The limits the arguments set."""
+    return Limits(
         lowest_fret=arguments.lowest_fret,
         highest_fret=arguments.highest_fret,
         strings=_numbers(arguments.strings, "--strings"),
@@ -246,20 +236,22 @@ def _numbers(text: str | None, option: str) -> tuple[int, ...] | None:
         raise RequestError(f'{option} takes numbers such as 1,2, not "{text[:40]}"') from None
 
 
-def hand_and_wishes(arguments: argparse.Namespace, instrument: Instrument) -> HandAndWishes:
-    """All that :func:`add_hand_options` asks, as keywords of :func:`arrange` and its like."""
-    return {
-        "hand": hand_from(arguments, instrument),
-        "weights": weights_from(arguments, instrument),
-        "wishes": wishes_from(arguments),
-        "objective": arguments.objective,
-    }
+def setup_from(arguments: argparse.Namespace) -> Setup:
+    """All that :func:`add_instrument_options` and :func:`add_hand_options` ask."""
+    instrument = instrument_from(arguments)
+    return Setup(
+        instrument,
+        _hand(arguments, instrument),
+        _weights(arguments, instrument),
+        _limits(arguments),
+        objective=arguments.objective,
+        repeats=arguments.repeats,
+    )
 
 
 def arrangement_from(arguments: argparse.Namespace) -> Arrangement:
-    """The melody of the arguments on their instrument, with their hand and wishes."""
-    instrument = instrument_from(arguments)
-    return arrange(melody_from(arguments), instrument, **hand_and_wishes(arguments, instrument))
+    """The melody of the arguments on their setup."""
+    return arrange(melody_from(arguments), setup_from(arguments))
 
 
 def add_sound_options(parser: argparse.ArgumentParser) -> None:

@@ -11,13 +11,14 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, write_file
-from fretpath.commands.folder import add_folder_options, each_melody, finished, neck_from
+from fretpath.commands.folder import add_folder_options, each_melody, finished
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
     add_output_options,
     as_json,
     delivered,
+    setup_from,
 )
 from fretpath.lesson.folder import tune_from_text
 from fretpath.lesson.order import by_ear, format_order, order_data, order_page, parse_order
@@ -43,10 +44,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> str:
     """Both orders with their reasons, or the same as JSON."""
-    neck = None if arguments.ear_only else neck_from(arguments)
-    name = neck.instrument.name if neck else ""
+    setup = None if arguments.ear_only else setup_from(arguments)
+    name = setup.instrument.name if setup else ""
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
-    measure = partial(tune_from_text, neck=neck)
+    measure = partial(tune_from_text, on=setup)
     tunes, faults = each_melody(arguments.folder, measure, jobs=arguments.jobs)
     lessons = by_ear(tunes, order=front)
     if arguments.save_order:

@@ -9,13 +9,14 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, melody_files, whole_folder, write_file
-from fretpath.commands.folder import add_jobs_option, each_file, finished, neck_from
-from fretpath.commands.options import sound_plan_from
+from fretpath.commands.folder import add_jobs_option, each_file, finished
+from fretpath.commands.options import setup_from, sound_plan_from
 from fretpath.errors import RequestError, UnplayableError
-from fretpath.lesson.folder import Neck, Tune, tune_from_text
+from fretpath.lesson.folder import Tune, tune_from_text
 from fretpath.lesson.order import by_ear, parse_order
 from fretpath.lesson.packet import Style, contents_page, measures_csv, sheet_name, tune_sheets
 from fretpath.music.words import counted
+from fretpath.neck.setup import Setup
 from fretpath.page.blanks import Blanks
 
 __all__ = ["add_packet_options", "asked_folder", "refuse_packet_options", "run_packet"]
@@ -47,7 +48,7 @@ def run_packet(arguments: argparse.Namespace, folder: Path) -> str:
     style = _style(arguments)
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
     files = melody_files(folder)
-    measure = partial(_playable, neck=style.neck)
+    measure = partial(_playable, setup=style.setup, any_key=style.any_key)
     tunes, faults = each_file(files, measure, jobs=arguments.jobs)
     lessons = list(enumerate(by_ear(tunes, order=front), start=1))
     places = {lesson.tune.name: place for place, lesson in lessons}
@@ -84,7 +85,8 @@ def _for_one_melody(arguments: argparse.Namespace) -> list[tuple[str, object]]:
 
 def _style(arguments: argparse.Namespace) -> Style:
     return Style(
-        neck=neck_from(arguments, any_key=arguments.choose_key),
+        setup=setup_from(arguments),
+        any_key=arguments.choose_key,
         title=arguments.title,
         hide=Blanks.parse(arguments.hide or "degrees"),
         degrees=arguments.degrees,
@@ -93,8 +95,8 @@ def _style(arguments: argparse.Namespace) -> Style:
     )
 
 
-def _playable(name: str, text: str, neck: Neck) -> Tune:
-    tune = tune_from_text(name, text, neck=neck)
+def _playable(name: str, text: str, setup: Setup, *, any_key: bool) -> Tune:
+    tune = tune_from_text(name, text, on=setup, any_key=any_key)
     if tune.unplayable:
         raise UnplayableError(f"{name}: {tune.unplayable}")
     return tune

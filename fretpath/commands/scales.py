@@ -18,6 +18,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.music.scales import scales_holding
 from fretpath.neck.patterns import patterns_of
+from fretpath.neck.setup import Setup
 from fretpath.page.scales import holdings_data, render_holdings, render_scales, scales_data
 
 
@@ -44,7 +45,7 @@ def run(arguments: argparse.Namespace) -> str:
     named = " ".join(arguments.scale)
     scales = [scale_named(named)] if named else list(SCALES.values())
     instrument = instrument_from(arguments)
-    patterns = patterns_of(scales, instrument, hand=arguments.hand)
+    patterns = patterns_of(scales, Setup.of(instrument, hand=arguments.hand))
     tunes, faults = _tunes(arguments.folder) if arguments.folder else (None, [])
     if arguments.json:
         text = as_json(scales_data(scales, patterns, tunes))

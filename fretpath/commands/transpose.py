@@ -13,9 +13,8 @@ from fretpath.commands.options import (
     add_output_options,
     as_json,
     delivered,
-    hand_and_wishes,
-    instrument_from,
     melody_from,
+    setup_from,
 )
 from fretpath.errors import RequestError
 from fretpath.neck.transposition import transpose
@@ -44,16 +43,14 @@ def run(arguments: argparse.Namespace) -> str:
     melody, guess = with_found_key(melody_from(arguments))
     if guess and not guess.enough and arguments.to:
         raise RequestError(guess_lines(guess).strip())
-    instrument = instrument_from(arguments)
     frets = _frets(arguments.by)
     moved = transpose(
         melody,
-        instrument,
+        setup_from(arguments),
         to=arguments.to,
         by=arguments.by if frets is None else None,
         frets=frets,
         onto=arguments.onto,
-        **hand_and_wishes(arguments, instrument),
     )
     if arguments.json:
         data = transposition_data(moved, degrees=arguments.degrees)

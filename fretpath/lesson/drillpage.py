@@ -6,6 +6,7 @@ The answer key is a page of its own: what a student is handed never holds which 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 from fretpath.lesson.drill import Question
@@ -15,6 +16,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange
+from fretpath.neck.limits import Limits
 from fretpath.page.tab import render_tab
 
 HAND_CAUTION = (
@@ -106,12 +108,7 @@ def loop_page(loop: Loop | None, arrangement: Arrangement) -> str:
     head = "THE HARDEST SHIFT, as a loop"
     if loop is None:
         return f"{head}\nThe hand never shifts in this fingering: nothing to drill.\n"
-    around = arrange(
-        loop.melody,
-        arrangement.instrument,
-        hand=arrangement.hand,
-        weights=arrangement.weights,
-    )
+    around = arrange(loop.melody, replace(arrangement.setup, limits=Limits(), objective="total"))
     return (
         f"{head}\n"
         f"the shift to {loop.place}: {loop.distance:.0f} mm along the neck, "

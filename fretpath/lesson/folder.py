@@ -7,10 +7,8 @@ is let go.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TypeVar
 
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.lesson.material import Topic, material_of
@@ -19,51 +17,23 @@ from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange
-from fretpath.neck.costs import Weights
-from fretpath.neck.hand import Hand
-from fretpath.neck.instrument import Instrument
-from fretpath.neck.wishes import Wishes
+from fretpath.neck.setup import On
 from fretpath.page import sound
 
-T = TypeVar("T")
 USUAL_TEMPO = Fraction(sound.USUAL_TEMPO)
 """Beats a minute reckoned with where a tune gives no tempo: that of its sound."""
 
 
-@dataclass(frozen=True)
-class Neck:
-    """What the tunes are played on, for the measures of the hand."""
+def arrange_in_best_key(melody: Melody, on: On, *, any_key: bool) -> Arrangement:
+    """The melody fingered; with *any_key* in the key and octave that suit the hand best.
 
-    instrument: Instrument
-    """The instrument."""
-    hand: Hand | None = None
-    """The hand model; None is the one usual on the instrument."""
-    weights: Weights | None = None
-    """The prices of the path; None is those usual on the instrument."""
-    wishes: Wishes = field(default_factory=Wishes)
-    """What the teacher will not have otherwise."""
-    objective: str = "total"
-    """What is kept least, see :func:`fretpath.neck.arranging.arrange`."""
-    any_key: bool = False
-    """Whether a tune may move to the key and octave that suit the hand best."""
+    Raises :class:`UnplayableError` when it cannot be played here.
+    """
+    if not any_key:
+        return arrange(melody, on)
+    from fretpath.neck.keychoice import rank_keys
 
-    def fingered(self, melody: Melody) -> Arrangement:
-        """The melody on this neck; :class:`UnplayableError` when it cannot be played here."""
-        if not self.any_key:
-            return self._searched(arrange, melody)
-        from fretpath.neck.keychoice import rank_keys
-
-        return self._searched(rank_keys, melody)[0].arrangement
-
-    def _searched(self, search: Callable[..., T], melody: Melody) -> T:
-        return search(
-            melody,
-            self.instrument,
-            hand=self.hand,
-            weights=self.weights,
-            wishes=self.wishes,
-            objective=self.objective,
-        )
+    return rank_keys(melody, on)[0].arrangement
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +72,12 @@ def check_tune(melody: Melody, name: str) -> None:
         raise RequestError(f"{name}: there is no note in it, only rests")
 
 
-def tune_of(melody: Melody, name: str, *, neck: Neck | None = None) -> Tune:
-    """The tune measured; for the hand too when a *neck* is given.
+def tune_of(melody: Melody, name: str, on: On | None = None, *, any_key: bool = False) -> Tune:
+    """The tune measured; for the hand too where something to play it *on* is given.
 
-    *name* is its file name.  Raises :class:`RequestError` for a melody without a key, without a
-    note, or with a ``level:`` that is no number from 1 up; what the neck cannot play is no error
-    and stands in ``unplayable``.
+    *name* is its file name; with *any_key* it may move to the key that suits the hand best.  Raises
+    :class:`RequestError` for a melody without a key, without a note, or with a ``level:`` that is
+    no number from 1 up; what cannot be played is no error and stands in ``unplayable``.
     """
     check_tune(melody, name)
     first, last = melody.degrees[0], melody.degrees[-1]
@@ -123,17 +93,17 @@ def tune_of(melody: Melody, name: str, *, neck: Neck | None = None) -> Tune:
         ends=last.plain,
         level=_level(melody, name),
     )
-    return tune if neck is None else _with_hand(tune, melody, neck)
+    return tune if on is None else _with_hand(tune, melody, on, any_key=any_key)
 
 
-def tune_from_text(name: str, text: str, *, neck: Neck | None = None) -> Tune:
+def tune_from_text(name: str, text: str, on: On | None = None, *, any_key: bool = False) -> Tune:
     """:func:`tune_of` for the text of a file; errors carry the file's name."""
-    return tune_of(parse_melody(text, source=name), name, neck=neck)
+    return tune_of(parse_melody(text, source=name), name, on, any_key=any_key)
 
 
-def _with_hand(tune: Tune, melody: Melody, neck: Neck) -> Tune:
+def _with_hand(tune: Tune, melody: Melody, on: On, *, any_key: bool) -> Tune:
     try:
-        found = neck.fingered(melody)
+        found = arrange_in_best_key(melody, on, any_key=any_key)
     except UnplayableError as problem:
         return replace(tune, unplayable=str(problem).splitlines()[0].rstrip(":"))
     timed = found if melody.tempo else _at_usual_tempo(found)

@@ -16,9 +16,10 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import PurePath
 
-from fretpath.lesson.folder import Neck
+from fretpath.lesson.folder import arrange_in_best_key
 from fretpath.lesson.order import ACCURACY, Lesson, by_hand, news
 from fretpath.music.notation import parse_melody
+from fretpath.neck.setup import Setup
 from fretpath.page.blanks import Blanks
 from fretpath.page.html import filled
 from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
@@ -32,8 +33,10 @@ _FORMULA = ("=", "+", "-", "@", "\t")
 class Style:
     """How every sheet of a packet looks and sounds."""
 
-    neck: Neck
+    setup: Setup
     """What it is played on."""
+    any_key: bool = False
+    """Whether a tune may move to the key and octave that suit the hand best."""
     title: str = ""
     """Title of the lesson or term; empty for none."""
     hide: Blanks = field(default_factory=lambda: Blanks(degrees=True))
@@ -48,7 +51,9 @@ class Style:
 
 def tune_sheets(name: str, text: str, style: Style) -> tuple[str, str]:
     """The student's and the teacher's sheet of one tune, as HTML."""
-    arrangement = style.neck.fingered(parse_melody(text, source=name))
+    arrangement = arrange_in_best_key(
+        parse_melody(text, source=name), style.setup, any_key=style.any_key
+    )
     plan = style.sound
     sounds = () if plan is None else (melody_wav(arrangement.melody, plan, rate=SOUND_RATE),)
     student, teacher = (
@@ -83,7 +88,7 @@ def contents_page(lessons: Sequence[tuple[int, Lesson]], style: Style) -> str:
         "fretpath.lesson",
         "contents.html",
         title=style.title or "Contents",
-        instrument=style.neck.instrument.name,
+        instrument=style.setup.instrument.name,
         accuracy=" ".join(ACCURACY.split()),
         rows=[
             {

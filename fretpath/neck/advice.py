@@ -32,7 +32,7 @@ def note_label(melody: Melody, event: int) -> str:
 
 
 def placement_fault(melody: Melody, event: int, instrument: Instrument) -> UnplayableError:
-    """A placement that does not sound its note, or that the wishes forbid."""
+    """A placement that does not sound its note, or that the limits forbid."""
     note = melody.notes[event]
     assert note.pitch is not None
     placement = note.placement

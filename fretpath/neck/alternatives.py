@@ -20,15 +20,13 @@ from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement, Fingering
 from fretpath.neck.arranging import arrange, planned
-from fretpath.neck.costs import UNIT, Weights, note_parts, step_parts
+from fretpath.neck.costs import UNIT, note_parts, step_parts
 from fretpath.neck.figures import roman
-from fretpath.neck.hand import Hand
-from fretpath.neck.instrument import Instrument
 from fretpath.neck.pace import PLAIN_HASTE
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
+from fretpath.neck.setup import On
 from fretpath.neck.tries import made
-from fretpath.neck.wishes import Wishes
 
 __all__ = ["STRETCH", "Reason", "describe", "reasons", "ways", "ways_beside"]
 
@@ -38,18 +36,15 @@ MOST_WAYS = 20
 
 def ways(
     melody: Melody,
-    instrument: str | Instrument = "bass",
+    on: On = "bass",
     count: int = 3,
-    *,
-    hand: str | Hand | None = None,
-    weights: Weights | None = None,
-    wishes: Wishes | None = None,
 ) -> tuple[Arrangement, ...]:
     """Up to *count* (1 to 20) truly different ways to play a melody, the best first.
 
     >>> from fretpath.music.notation import parse_melody
+    >>> from fretpath.neck.limits import Limits
     >>> scale = parse_melody("1 2 3 4 5 6 7 8", key="C").in_octave(2)
-    >>> found = ways(scale, "bass", 2, wishes=Wishes(open_strings="forbid"))
+    >>> found = ways(scale, Setup.of("bass", limits=Limits(open_strings="forbid")), 2)
     >>> for way in found:
     ...     print(describe(way))
     position II, no shift
@@ -57,8 +52,7 @@ def ways(
 
     All stand in the octave that suits the best one.  Errors as in :func:`arrange`.
     """
-    best = arrange(melody, instrument, hand=hand, weights=weights, wishes=wishes)
-    return ways_beside(best, count)
+    return ways_beside(arrange(melody, on), count)
 
 
 def ways_beside(best: Arrangement, count: int) -> tuple[Arrangement, ...]:
@@ -82,7 +76,7 @@ class _Shared:
     """Which states lie at a place that an earlier way uses; notes with one place never count."""
 
     def __init__(self, planner: Planner, layers: Layers) -> None:
-        self._frets = planner.instrument.frets_free + 1
+        self._frets = planner.setup.instrument.frets_free + 1
         place = planner.states.string * self._frets + planner.states.fret
         places = [place[numbers] for numbers in layers.states]
         choice = [int(found.min()) < int(found.max()) for found in places]
@@ -194,11 +188,10 @@ def _state_numbers(planner: Planner, arrangement: Arrangement) -> NDArray[np.int
 def _parts(planner: Planner, arrangement: Arrangement) -> dict[str, list[int]]:
     """Every part of the cost, note by note; the step parts belong to the note they lead to."""
     path = _state_numbers(planner, arrangement)
-    notes = note_parts(
-        planner.instrument, planner.states, planner.weights, planner.wishes.open_strings
-    )
+    setup = planner.setup
+    notes = note_parts(setup.instrument, planner.states, setup.weights, setup.limits.open_strings)
     parts = {name: part[path].tolist() for name, part in notes.items()}
-    steps = step_parts(planner.instrument, planner.states, planner.weights, path[:-1], path[1:])
+    steps = step_parts(setup.instrument, planner.states, setup.weights, path[:-1], path[1:])
     steps["shift"] = steps["shift"] * _hurried(planner, arrangement, path) // PLAIN_HASTE
     return {**{name: [0, *part.tolist()] for name, part in steps.items()}, **parts}
 

@@ -5,17 +5,16 @@ An :class:`Arrangement` checks itself when it is made: every place must sound it
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 
+from fretpath.errors import ArrangementError
 from fretpath.music.melody import Melody
-from fretpath.neck.costs import UNIT, Weights
+from fretpath.neck.costs import UNIT
 from fretpath.neck.figures import Figures, figures_of
 from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.wishes import Wishes
+from fretpath.neck.setup import Setup
 
 __all__ = ["Arrangement", "Fingering"]
 
@@ -40,14 +39,8 @@ class Arrangement:
 
     melody: Melody
     """The melody in the octave in which it is played."""
-    instrument: Instrument
-    """What it is played on."""
-    hand: Hand
-    """The hand model."""
-    weights: Weights
-    """The prices that made this the best path."""
-    wishes: Wishes
-    """The limits it keeps."""
+    setup: Setup
+    """Instrument, hand, prices and limits, and what was made least."""
     strings: tuple[int, ...]
     """String of each struck note."""
     frets: tuple[int, ...]
@@ -57,15 +50,14 @@ class Arrangement:
     fingers: tuple[int, ...]
     """Finger of each struck note, 0 for an open string."""
     cost: int
-    """Sum of all its notes and steps, in micrometre-equivalents (``docs/hand_model.md``)."""
+    """Sum of all its notes and steps, in thousandths of effort (``docs/hand_model.md``)."""
     octave_chosen: bool = False
     """Whether the octave was left free and chosen for the instrument."""
-    objective: str = "total"
-    """What was made least: ``total`` effort, or first the ``hardest`` step."""
 
     def __post_init__(self) -> None:
         columns = (self.strings, self.frets, self.positions, self.fingers)
-        assert all(len(column) == len(self.melody.pitches) for column in columns)
+        if any(len(column) != len(self.melody.pitches) for column in columns):
+            raise ArrangementError("every struck note has one string, fret, position and finger")
         sounding = {
             place: self.instrument.midi_at(*place)
             for place in set(zip(self.strings, self.frets, strict=True))
@@ -73,7 +65,19 @@ class Arrangement:
         for pitch, place in zip(
             self.melody.pitches, zip(self.strings, self.frets, strict=True), strict=True
         ):
-            assert sounding[place] == pitch.midi, f"{pitch} does not lie at {place}"
+            if sounding[place] != pitch.midi:
+                string, fret = place
+                raise ArrangementError(f"{pitch} does not lie on string {string}, fret {fret}")
+
+    @property
+    def instrument(self) -> Instrument:
+        """What it is played on."""
+        return self.setup.instrument
+
+    @property
+    def hand(self) -> Hand:
+        """The hand model."""
+        return self.setup.hand
 
     def __len__(self) -> int:
         return len(self.strings)
@@ -102,12 +106,5 @@ class Arrangement:
 
     @property
     def effort(self) -> float:
-        """The cost in millimetre-equivalents of hand travel."""
+        """The cost as people read it: a number without a unit, less is easier."""
         return self.cost / UNIT
-
-    @property
-    def shifted(self) -> Iterator[bool]:
-        """For each struck note, whether the hand takes a new position there (first: True)."""
-        yield True
-        for before, after in pairwise(self.positions):
-            yield before != after

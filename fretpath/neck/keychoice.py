@@ -19,11 +19,8 @@ from fretpath.music.words import counted
 from fretpath.neck.alternatives import describe
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import Answer, arrange, arrange_many
-from fretpath.neck.catalogue import instrument_named
-from fretpath.neck.costs import Weights
-from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument, octaves_for
-from fretpath.neck.wishes import Wishes
+from fretpath.neck.setup import On, Setup
 
 __all__ = ["KeyChoice", "open_strings_in", "rank_keys"]
 
@@ -64,6 +61,7 @@ def _signature(sharps: int) -> str:
 def open_strings_in(key: Key, instrument: Instrument) -> tuple[str, ...]:
     """Names of the open strings whose sound the key's scale holds, string n first.
 
+    >>> from fretpath.neck.catalogue import instrument_named
     >>> open_strings_in(Key.parse("A"), instrument_named("bass"))
     ('E', 'A', 'D')
     """
@@ -75,13 +73,9 @@ def open_strings_in(key: Key, instrument: Instrument) -> tuple[str, ...]:
 
 def rank_keys(
     melody: Melody,
-    instrument: str | Instrument = "bass",
+    on: On = "bass",
     *,
     octave: int | None = None,
-    hand: str | Hand | None = None,
-    weights: Weights | None = None,
-    wishes: Wishes | None = None,
-    objective: str = "total",
 ) -> tuple[KeyChoice, ...]:
     """The melody in every key and octave that can be played, the easiest first.
 
@@ -95,20 +89,12 @@ def rank_keys(
     """
     if melody.key is None:
         raise RequestError("no key is given, so there are no degrees to move: add --key")
-    if isinstance(instrument, str):
-        instrument = instrument_named(instrument)
+    setup = Setup.of(on)
     if melody.octave_free and any(note.placement for note in melody.notes):
-        melody = arrange(melody, instrument, hand=hand, weights=weights, wishes=wishes).melody
-    tunes = [tune for sound in range(12) for tune in _octaves(melody, sound, instrument, octave)]
-    answers = arrange_many(
-        tunes or [melody],
-        instrument,
-        hand=hand,
-        weights=weights,
-        wishes=wishes,
-        objective=objective,
-        unplayable="return",
-    )
+        melody = arrange(melody, setup).melody
+    neck = setup.instrument
+    tunes = [tune for sound in range(12) for tune in _octaves(melody, sound, neck, octave)]
+    answers = arrange_many(tunes or [melody], setup, unplayable="return")
     choices = [_choice(answer) for answer in answers if isinstance(answer, Arrangement)]
     if not choices:
         raise _nowhere(melody.key, tunes or [melody], answers)

@@ -30,12 +30,10 @@ from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
 from fretpath.neck.arranging import arrange, planned
-from fretpath.neck.costs import UNIT, Weights, step_parts
-from fretpath.neck.hand import Hand
-from fretpath.neck.instrument import Instrument
+from fretpath.neck.costs import UNIT, step_parts
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers
-from fretpath.neck.wishes import Wishes
+from fretpath.neck.setup import On
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -48,11 +46,7 @@ Edge = tuple[str, str, dict[str, float]]
 
 def lattice(
     melody: Melody,
-    instrument: str | Instrument = "bass",
-    *,
-    hand: str | Hand | None = None,
-    weights: Weights | None = None,
-    wishes: Wishes | None = None,
+    on: On = "bass",
 ) -> nx.DiGraph:
     """Every way to play ``melody``, in the octave in which it is played, as a ``networkx.DiGraph``.
 
@@ -61,7 +55,7 @@ def lattice(
     ``order`` (the smaller one wins a tie).  Edges carry, in mm of hand travel, ``shift`` (at its
     plain price), ``across``, ``note`` (what the note they lead to costs by itself) and
     ``hurry`` (what more or less time adds to the shift), and ``total``, their sum in whole
-    micrometres.  Steps that the hand or the wishes forbid are left out.
+    micrometres.  Steps that the hand or the limits forbid are left out.
 
     >>> from fretpath.music.notation import parse_melody
     >>> graph = lattice(parse_melody("E1 A1"), "bass")
@@ -72,7 +66,7 @@ def lattice(
     """
     import networkx as nx
 
-    found = arrange(melody, instrument, hand=hand, weights=weights, wishes=wishes)
+    found = arrange(melody, on)
     ways = _Ways(found.melody, *planned(found))
     graph = nx.DiGraph(title=melody.title, instrument=found.instrument.name)
     graph.add_node("start")
@@ -129,8 +123,9 @@ class _Ways:
     def _steps(self, note: int) -> Iterator[Edge]:
         planner, sources, targets = self.planner, self.rows[note], self.rows[note + 1]
         totals = self.layers.tables[self.layers.table[note]]
+        setup = planner.setup
         parts = step_parts(
-            planner.instrument, planner.states, planner.weights, sources[:, None], targets[None, :]
+            setup.instrument, planner.states, setup.weights, sources[:, None], targets[None, :]
         )
         parts["note"] = np.broadcast_to(planner.costs[targets], (len(sources), len(targets)))
         for i, source in enumerate(sources.tolist()):

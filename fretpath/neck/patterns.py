@@ -8,7 +8,7 @@ a finger reaches the root, so a scale without a pattern is proved to have none.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from fretpath.music.key import Key, Scale
@@ -17,10 +17,9 @@ from fretpath.music.notation import parse_melody
 from fretpath.music.pitch import Pitch
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange_many
-from fretpath.neck.catalogue import instrument_named
-from fretpath.neck.hand import Hand, hand_named
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.wishes import Wishes
+from fretpath.neck.limits import Limits
+from fretpath.neck.setup import On, Setup
 
 __all__ = ["Pattern", "patterns_of"]
 
@@ -47,9 +46,7 @@ class Pattern:
 
 def patterns_of(
     scales: Sequence[Scale],
-    instrument: str | Instrument = "bass",
-    *,
-    hand: str | Hand | None = None,
+    on: On = "bass",
 ) -> dict[str, tuple[Pattern, ...]]:
     """The patterns of each scale by its name, lowest root finger first; empty if it has none.
 
@@ -57,10 +54,8 @@ def patterns_of(
     >>> [str(found) for found in patterns_of([SCALES["major"]], "bass")["major"]]
     ['2-4 / 1-2-4 / 1-3-4']
     """
-    if isinstance(instrument, str):
-        instrument = instrument_named(instrument)
-    if not isinstance(hand, Hand):
-        hand = hand_named(hand or instrument.hand)
+    usual = Setup.of(on)
+    instrument, hand = usual.instrument, usual.hand
     string = _lowest_string(instrument)
     fret = ROOT_FRET if instrument.frets_free >= ROOT_FRET + 6 else ROOT_FRET - 2
     fret = min(fret, instrument.frets_free)
@@ -71,8 +66,8 @@ def patterns_of(
             continue
         if position > instrument.frets_free:
             continue
-        wishes = Wishes(position=position, open_strings="forbid")
-        answers = arrange_many(tunes, instrument, hand=hand, wishes=wishes, unplayable="return")
+        still = replace(usual, limits=Limits(position=position, open_strings="forbid"))
+        answers = arrange_many(tunes, still, unplayable="return")
         for scale, answer in zip(scales, answers, strict=True):
             if isinstance(answer, Arrangement):
                 found[scale.name][_pattern(answer)] = None

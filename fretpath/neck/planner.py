@@ -1,6 +1,6 @@
 """From the notes of melodies to layered graphs, and from paths back to the hand.
 
-A :class:`Planner` knows one instrument, one hand, its prices and the wishes, and serves any
+A :class:`Planner` knows one setup and serves any
 number of melodies: equal notes share their layers, and equal steps their tables.
 
 **Theory.**  A note is a layer that holds the states of its sound; the price of a step from one
@@ -22,21 +22,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody, Placement
-from fretpath.neck.costs import Weights, note_costs, step_parts
-from fretpath.neck.hand import Hand
-from fretpath.neck.instrument import Instrument
+from fretpath.neck.costs import note_costs, step_parts
 from fretpath.neck.pace import PLAIN, PLAIN_HASTE, Haste, haste_of
 from fretpath.neck.search import FORBIDDEN, Layers
+from fretpath.neck.setup import Setup
 from fretpath.neck.states import States, all_states
-from fretpath.neck.wishes import Wishes
 
-__all__ = ["FREE", "Limit", "Line", "Planner", "planner_for"]
+__all__ = ["FREE", "Line", "NoteLimit", "Planner", "planner_for"]
 
 Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
-class Limit:
+class NoteLimit:
     """What one note is held to; None leaves a thing open."""
 
     string: int | None = None
@@ -66,7 +64,7 @@ class Limit:
         return keep
 
 
-FREE = Limit()
+FREE = NoteLimit()
 
 
 @dataclass(frozen=True)
@@ -75,7 +73,7 @@ class Line:
 
     midi: tuple[int, ...]
     """MIDI number of each note."""
-    limits: Mapping[int, Limit]
+    limits: Mapping[int, NoteLimit]
     """What single notes are held to, by their place in ``midi``."""
     haste: tuple[Haste, ...] | None = None
     """The haste of each step; None when nothing is known of the time."""
@@ -83,41 +81,40 @@ class Line:
 
 @dataclass(frozen=True)
 class Planner:
-    """One instrument, one hand, its prices and the wishes.
+    """The steps of the hand on one setup.
 
     The cost of every step between any two states is one table, the *matrix*, computed once; the
     states lie in the order of their sound, so the steps from one pitch to another are a block of
     it and need no copying.
     """
 
-    instrument: Instrument
-    hand: Hand
-    weights: Weights
-    wishes: Wishes
+    setup: Setup
 
-    def __reduce__(self) -> tuple[object, tuple[Instrument, Hand, Weights, Wishes]]:
+    def __reduce__(self) -> tuple[object, tuple[Setup]]:
         """Travel to another process without the tables, which are made anew there."""
-        return planner_for, (self.instrument, self.hand, self.weights, self.wishes)
+        return planner_for, (self.setup,)
 
     @cached_property
     def states(self) -> States:
-        """Every state of the hand on the instrument that the wishes leave."""
-        states = all_states(self.instrument, self.hand)
-        return states.only(self.wishes.allowed(states))
+        """Every state of the hand on the instrument that the limits leave."""
+        states = all_states(self.setup.instrument, self.setup.hand)
+        return states.only(self.setup.limits.allowed(states))
 
     @cached_property
     def costs(self) -> Ints:
         """What each state costs by itself."""
-        return note_costs(self.instrument, self.states, self.weights, self.wishes.open_strings)
+        return note_costs(
+            self.setup.instrument, self.states, self.setup.weights, self.setup.limits.open_strings
+        )
 
     @cached_property
     def _step_costs(self) -> tuple[Ints, Ints]:
         """The price of the shift, and of everything else, from every state to every other."""
         states = self.states
         shift = self._spread("shift", states.position)
-        place = states.string * (self.instrument.frets_free + 1) + states.fret
+        place = states.string * (self.setup.instrument.frets_free + 1) + states.fret
         rest = self._spread("across", place) + self.costs[:, None]
-        if self.hand.spans or self.wishes.no_shift:
+        if self.setup.hand.spans or self.setup.limits.no_shift:
             rest[self._impossible()] = FORBIDDEN
         return shift, rest
 
@@ -128,7 +125,7 @@ class Planner:
         """
         _, first, place = np.unique(by, return_index=True, return_inverse=True)
         parts = step_parts(
-            self.instrument, self.states, self.weights, first[None, :], first[:, None]
+            self.setup.instrument, self.states, self.setup.weights, first[None, :], first[:, None]
         )
         return parts[part][np.ix_(place, place)]
 
@@ -152,16 +149,16 @@ class Planner:
         return self._matrices[haste]
 
     def _impossible(self) -> NDArray[np.bool_]:
-        """Steps that the hand or the wishes forbid, from every state to every other."""
+        """Steps that the hand or the limits forbid, from every state to every other."""
         states = self.states
         number = np.arange(len(states))
         source, target = number[None, :], number[:, None]
         stays = states.position[source] == states.position[target]
-        barred: NDArray[np.bool_] = ~stays if self.wishes.no_shift else np.zeros_like(stays)
-        fret_mm = self.instrument.distances(states.fret)
+        barred: NDArray[np.bool_] = ~stays if self.setup.limits.no_shift else np.zeros_like(stays)
+        fret_mm = self.setup.instrument.distances(states.fret)
         apart = np.abs(fret_mm[source] - fret_mm[target])
         one_finger, other_finger = states.finger[source], states.finger[target]
-        for one, other, most in self.hand.spans:
+        for one, other, most in self.setup.hand.spans:
             pair = ((one_finger == one) & (other_finger == other)) | (
                 (one_finger == other) & (other_finger == one)
             )
@@ -170,9 +167,9 @@ class Planner:
 
     def haste(self, melody: Melody) -> tuple[Haste, ...] | None:
         """How much dearer or cheaper each shift of a melody is; see :mod:`fretpath.neck.pace`."""
-        return haste_of(melody, self.weights)
+        return haste_of(melody, self.setup.weights)
 
-    def choices(self, midi: int, limit: Limit = FREE) -> Ints:
+    def choices(self, midi: int, limit: NoteLimit = FREE) -> Ints:
         """Numbers of the states that sound ``midi`` within the limit, ascending."""
         numbers = self.states.sounding(midi)
         return numbers if limit is FREE else numbers[limit.holds(self.states, numbers)]
@@ -188,7 +185,7 @@ class Planner:
 
     def kinds(self, lines: Sequence[Line]) -> tuple[list[Ints], list[list[int]]]:
         """The choices of each kind of layer, and the kind of each note of each line."""
-        numbers: dict[int | tuple[int, Limit], int] = {}
+        numbers: dict[int | tuple[int, NoteLimit], int] = {}
         kinds = [[numbers.setdefault(midi, len(numbers)) for midi in line.midi] for line in lines]
         for line, kind in zip(lines, kinds, strict=True):
             for note, limit in line.limits.items():
@@ -237,19 +234,19 @@ class Planner:
 
 
 @lru_cache(maxsize=16)
-def planner_for(instrument: Instrument, hand: Hand, weights: Weights, wishes: Wishes) -> Planner:
-    """The planner of that instrument, hand, prices and wishes; the last few are kept."""
-    return Planner(instrument, hand, weights, wishes)
+def planner_for(setup: Setup) -> Planner:
+    """The planner of a setup; the last few are kept."""
+    return Planner(setup)
 
 
 def _together(numbers: Ints) -> bool:
     return len(numbers) > 0 and int(numbers[-1] - numbers[0]) == len(numbers) - 1
 
 
-def limits_of(placements: Sequence[Placement | None]) -> dict[int, Limit]:
+def limits_of(placements: Sequence[Placement | None]) -> dict[int, NoteLimit]:
     """The limits that a teacher's placements set, by note."""
     return {
-        note: Limit(placement.string, placement.fret)
+        note: NoteLimit(placement.string, placement.fret)
         for note, placement in enumerate(placements)
         if placement is not None
     }

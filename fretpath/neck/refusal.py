@@ -1,10 +1,12 @@
 """Why a melody cannot be played here: the notes without a place, or the step no hand can take.
 
 Notes without a place are told first (:mod:`fretpath.neck.advice`), then the step at which every
-path ends; and if dropping one single wish would help, that wish is named.
+path ends; and if dropping one single limit would help, that limit is named.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 from fretpath.errors import NoPathError, UnplayableError
 from fretpath.music.melody import Melody
@@ -22,9 +24,9 @@ def problem_of(planner: Planner, melody: Melody, line: Line) -> UnplayableError:
     events = [melody.struck[note] for note in missing]
     for event in events:
         if melody.notes[event].placement:
-            return placement_fault(melody, event, planner.instrument)
+            return placement_fault(melody, event, planner.setup.instrument)
     if events:
-        return off_the_neck(melody, events, planner.instrument)
+        return off_the_neck(melody, events, planner.setup.instrument)
     return no_way(melody, planner.layers(line))
 
 
@@ -36,15 +38,15 @@ def no_way(melody: Melody, layers: Layers) -> NoPathError:
         if int(reached.min()) >= FORBIDDEN:
             before, after = (note_label(melody, melody.struck[note]) for note in (t - 1, t))
             return NoPathError(
-                f"{titled(melody)}the hand cannot get from {before} to {after} within the wishes"
+                f"{titled(melody)}the hand cannot get from {before} to {after} within the limits"
             )
     raise AssertionError("a path was lost")
 
 
 def advised(planner: Planner, melody: Melody, problem: UnplayableError) -> UnplayableError:
-    """The error, with the single wish that would help if it were dropped."""
-    for wish, wishes in planner.wishes.without_one():
-        freed = planner_for(planner.instrument, planner.hand, planner.weights, wishes)
-        if any(found.numbers is not None for found in found_in(freed, [melody], "total")):
-            return type(problem)(f"{problem}\nDrop {wish}: without it the melody can be played.")
+    """The error, with the single limit that would help if it were dropped."""
+    for option, limits in planner.setup.limits.without_one():
+        freed = planner_for(replace(planner.setup, limits=limits, objective="total"))
+        if any(found.numbers is not None for found in found_in(freed, [melody])):
+            return type(problem)(f"{problem}\nDrop {option}: without it the melody can be played.")
     return problem

@@ -15,10 +15,7 @@ from fretpath.music.pitch import Interval
 from fretpath.music.transposing import Transposed, transpose_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange
-from fretpath.neck.costs import Weights
-from fretpath.neck.hand import Hand
-from fretpath.neck.instrument import Instrument
-from fretpath.neck.wishes import Wishes
+from fretpath.neck.setup import On, Setup
 
 __all__ = ["Transposition", "shape_move", "transpose"]
 
@@ -52,49 +49,43 @@ def shape_move(before: Arrangement, after: Arrangement) -> int | None:
 
 def transpose(
     melody: Melody,
-    instrument: str | Instrument = "bass",
+    on: On = "bass",
     *,
     to: str | Key | None = None,
     by: str | Interval | None = None,
     frets: int | None = None,
-    onto: str | Instrument | None = None,
-    hand: str | Hand | None = None,
-    weights: Weights | None = None,
-    wishes: Wishes | None = None,
-    objective: str = "total",
+    onto: On | None = None,
 ) -> Transposition:
     """A melody fingered as it is and again after its move.
 
     >>> from fretpath.music.notation import parse_melody
-    >>> tune, fretted = parse_melody("1 5 8 9 10", key="B"), Wishes(open_strings="forbid")
-    >>> moved = transpose(tune, "bass", to="A", wishes=fretted)
+    >>> from fretpath.neck.limits import Limits
+    >>> fretted = Setup.of("bass", limits=Limits(open_strings="forbid"))
+    >>> moved = transpose(parse_melody("1 5 8 9 10", key="B"), fretted, to="A")
     >>> moved.shape_frets, str(moved.after.melody.key)
     (-2, 'A major')
 
     *to*, *by* and *frets* are those of :func:`fretpath.music.transposing.transpose_melody`; without
-    any, the melody stays and only the instrument changes.  *onto* is the instrument after the
-    move, played with its own usual hand and weights; *hand*, *weights*, *wishes* and *objective*
-    are those of :func:`arrange`.  A melody whose octave is free moves from the octave it is played
-    in by *by* and *frets*, and to the best octave by *to* and *onto*.
+    any, the melody stays and only the instrument changes.  *onto* is what it is played on after the
+    move; an instrument has its own usual hand and prices there, and the limits of *on*.  A melody
+    whose octave is free moves from the octave it is played in by *by* and *frets*, and to the best
+    octave by *to* and *onto*.
     """
-    before = arrange(
-        melody, instrument, hand=hand, weights=weights, wishes=wishes, objective=objective
-    )
-    if onto is not None:
-        hand = weights = None
+    setup = Setup.of(on)
+    before = arrange(melody, setup)
     exact = onto is None and (by is not None or frets is not None)
     moved = _moved(before.melody if exact else melody, to, by, frets)
     if onto is not None:
         moved = replace(moved, melody=_unplaced(moved.melody))
-    after = arrange(
-        moved.melody,
-        instrument if onto is None else onto,
-        hand=hand,
-        weights=weights,
-        wishes=wishes,
-        objective=objective,
-    )
+    after = arrange(moved.melody, setup if onto is None else _setup_after(setup, onto))
     return Transposition(before, after, _distance(before, after), moved.changed)
+
+
+def _setup_after(setup: Setup, onto: On) -> Setup:
+    """A setup as given; an instrument with its usual hand and prices under the same limits."""
+    if isinstance(onto, Setup):
+        return onto
+    return Setup.of(onto, limits=setup.limits, objective=setup.objective, repeats=setup.repeats)
 
 
 def _moved(

@@ -19,7 +19,7 @@ from fretpath.music.melody import Melody
 from fretpath.neck.advice import titled
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument, octaves_for
-from fretpath.neck.planner import Limit, Line, Planner, limits_of, planner_for
+from fretpath.neck.planner import Line, NoteLimit, Planner, limits_of, planner_for
 from fretpath.neck.search import FORBIDDEN, cheapest_path, cheapest_paths, easiest_layers
 
 __all__ = ["Found", "Try", "best_found", "best_paths", "found_in", "line_of", "made"]
@@ -55,25 +55,25 @@ class Found:
     """State numbers of the path, one a struck note; None when there is none."""
 
 
-def best_found(planner: Planner, melodies: Sequence[Melody], objective: str) -> list[Found]:
+def best_found(planner: Planner, melodies: Sequence[Melody]) -> list[Found]:
     """The cheapest of all tries of each melody; without a path where none can be played."""
     best: dict[int, Found] = {}
-    for found in found_in(planner, melodies, objective):
+    for found in found_in(planner, melodies):
         key = id(found.tried.melody)
         if key not in best or found.cost < best[key].cost:
             best[key] = found
     return [best[id(melody)] for melody in melodies]
 
 
-def found_in(planner: Planner, melodies: Sequence[Melody], objective: str) -> Iterator[Found]:
+def found_in(planner: Planner, melodies: Sequence[Melody]) -> Iterator[Found]:
     """Every try of every melody, string after string."""
     tries = [
         Try(melody, up, line_of(planner, melody, up))
         for melody in melodies
-        for up in _octaves(melody, planner.instrument)
+        for up in _octaves(melody, planner.setup.instrument)
     ]
     for each in _on_each_string(planner):
-        yield from _found(each, tries, objective)
+        yield from _found(each, tries)
 
 
 def _octaves(melody: Melody, instrument: Instrument) -> range:
@@ -92,47 +92,46 @@ def _octaves(melody: Melody, instrument: Instrument) -> range:
 
 def _on_each_string(planner: Planner) -> Iterator[Planner]:
     """The planner itself, or one for each string if all is to lie on one of them."""
-    wishes = planner.wishes
-    if not wishes.one_string:
+    limits = planner.setup.limits
+    if not limits.one_string:
         yield planner
         return
-    for string in wishes.strings or range(1, len(planner.instrument.strings) + 1):
-        alone = replace(wishes, strings=(string,))
-        yield planner_for(planner.instrument, planner.hand, planner.weights, alone)
+    for string in limits.strings or range(1, len(planner.setup.instrument.strings) + 1):
+        alone = replace(limits, strings=(string,))
+        yield planner_for(replace(planner.setup, limits=alone))
 
 
 def line_of(planner: Planner, melody: Melody, octaves: int = 0) -> Line:
     """The struck notes of a melody, moved by octaves, with what each is held to."""
     limits = limits_of([melody.notes[event].placement for event in melody.struck])
-    start = planner.wishes.start
+    start = planner.setup.limits.start
     if start is not None:
         placed = melody.notes[melody.struck[0]].placement
         if placed and not (
             placed.string in (None, start.string) and placed.fret in (None, start.fret)
         ):
             raise RequestError(
-                f"{titled(melody)}the first note is placed at {placed} and the wish to start is "
+                f"{titled(melody)}the first note is placed at {placed} and the start asked for is "
                 f"{start}; drop one of the two"
             )
-        limits[0] = Limit(start.string, start.fret, finger=start.finger)
+        limits[0] = NoteLimit(start.string, start.fret, finger=start.finger)
     midi = tuple(pitch.midi + 12 * octaves for pitch in melody.pitches)
     return Line(midi, limits, planner.haste(melody))
 
 
-def _found(planner: Planner, tries: Sequence[Try], objective: str) -> Iterator[Found]:
+def _found(planner: Planner, tries: Sequence[Try]) -> Iterator[Found]:
     """The best path of each line that has one, in the order given."""
     playable = [tried for tried in tries if not planner.missing(tried.line)]
-    paths = iter(best_paths(planner, [tried.line for tried in playable], objective))
+    paths = iter(best_paths(planner, [tried.line for tried in playable]))
     kept = {id(tried) for tried in playable}
     for tried in tries:
         cost, numbers = next(paths) if id(tried) in kept else (FORBIDDEN, None)
         yield Found(tried, planner, cost, numbers if cost < FORBIDDEN else None)
 
 
-def best_paths(
-    planner: Planner, lines: Sequence[Line], objective: str
-) -> Iterator[tuple[int, NDArray[np.int64]]]:
+def best_paths(planner: Planner, lines: Sequence[Line]) -> Iterator[tuple[int, NDArray[np.int64]]]:
     """Cost and state numbers of the best path of each line."""
+    objective = planner.setup.objective
     if objective == "total" and len(lines) > 1:
         for some in _batches(lines):
             batch = planner.batch(some)
@@ -167,7 +166,6 @@ def made(
     melody: Melody,
     numbers: NDArray[np.int64],
     cost: int,
-    objective: str = "total",
     *,
     states: Planner | None = None,
 ) -> Arrangement:
@@ -178,14 +176,10 @@ def made(
     columns = (states or planner).states
     return Arrangement(
         melody=melody,
-        instrument=planner.instrument,
-        hand=planner.hand,
-        weights=planner.weights,
-        wishes=planner.wishes,
+        setup=planner.setup,
         strings=tuple(columns.string[numbers].tolist()),
         frets=tuple(columns.fret[numbers].tolist()),
         positions=tuple(columns.position[numbers].tolist()),
         fingers=tuple(columns.finger[numbers].tolist()),
         cost=cost,
-        objective=objective,
     )

@@ -18,6 +18,7 @@ from fretpath.errors import RequestError, nearest
 from fretpath.music.key import Degree, Key
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument
+from fretpath.neck.setup import On, Setup
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.chart_svg import chart_svg
 from fretpath.page.chart_text import render_chart
@@ -79,15 +80,16 @@ class Chart(MarkedNeck):
 # -- making charts -------------------------------------------------------------------------------
 
 
-def key_chart(instrument: Instrument, key: Key, *, label: str = "degree") -> Chart:
+def key_chart(key: Key, on: On = "bass", *, label: str = "degree") -> Chart:
     """Every note of a key's scale on the neck; shows frets 0 to 12.
 
     *label* is ``degree`` or ``note``; :class:`RequestError` for anything else.
     """
+    instrument = Setup.of(on).instrument
     return _tones_chart(instrument, f"{key} on the {instrument.name}", key, key.scale.names, label)
 
 
-def chord_chart(instrument: Instrument, symbol: str, *, label: str = "degree") -> Chart:
+def chord_chart(symbol: str, on: On = "bass", *, label: str = "degree") -> Chart:
     """Every tone of a chord such as ``Am7`` on the neck, as degrees from its root; frets 0 to 12.
 
     *label* is ``degree`` or ``note``.  Raises :class:`RequestError` for a chord that is not in
@@ -101,6 +103,7 @@ def chord_chart(instrument: Instrument, symbol: str, *, label: str = "degree") -
             f'unknown chord "{symbol[:40]}"{nearest(suffix, CHORDS)} '
             f"(write a root such as C or Bb, alone or with one of: {suffixes})"
         )
+    instrument = Setup.of(on).instrument
     title = f"chord {symbol} on the {instrument.name}"
     return _tones_chart(instrument, title, Key(root, "major"), CHORDS[suffix].split(), label)
 

@@ -18,6 +18,7 @@ from fretpath.music.melody import Melody, Meter
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange
 from fretpath.neck.instrument import Instrument
+from fretpath.neck.setup import Setup
 from fretpath.page.tabmelody import PlayedTab, without_places
 from fretpath.page.tabtext import TabNote
 
@@ -88,7 +89,7 @@ def _arranged(
     melody: Melody, instrument: Instrument, hand: str | None
 ) -> tuple[Arrangement | None, str]:
     try:
-        return arrange(replace(melody, octave_free=False), instrument, hand=hand), ""
+        return arrange(replace(melody, octave_free=False), Setup.of(instrument, hand=hand)), ""
     except UnplayableError as problem:
         return None, " ".join(str(problem).split())
 

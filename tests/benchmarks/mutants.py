@@ -77,7 +77,7 @@ TESTS = {
     "neck/states": "neck/instrument neck/physics neck/search",
     "neck/transposition": "neck/transposition",
     "neck/tries": "neck/arranging neck/search neck/patterns",
-    "neck/wishes": "neck/arranging neck/search neck/patterns",
+    "neck/limits": "neck/arranging neck/search neck/patterns",
 }
 """The test files that look at each module: ``music/key`` is tests/music/test_key.py."""
 _COSTLY = ("hypothesis", "music21", "networkx", "numpy", "pytest")

@@ -29,9 +29,10 @@ import numpy as np
 
 from fretpath import Weights, hand_named, instrument_named
 from fretpath.neck.arranging import planner_for
-from fretpath.neck.planner import Limit, Line, Planner
+from fretpath.neck.limits import Limits
+from fretpath.neck.planner import Line, NoteLimit, Planner
 from fretpath.neck.search import cheapest_paths
-from fretpath.neck.wishes import Wishes
+from fretpath.neck.setup import Setup
 
 MEASURES = ("start", "free", "every 16th")
 SEARCHED = {
@@ -99,7 +100,7 @@ def agreement(
 ) -> dict[str, tuple[int, int]]:
     """For each player, notes that agree and notes that count."""
     guitar, hand = instrument_named("guitar"), hand_named("one-finger-per-fret")
-    planner = planner_for(guitar, hand, weights, Wishes())
+    planner = planner_for(Setup(guitar, hand, weights, Limits()))
     counts: defaultdict[str, Counter[str]] = defaultdict(Counter)
     for passage, places in zip(found, paths(planner, found, measure), strict=True):
         told = set(given(passage, measure))
@@ -114,7 +115,7 @@ def paths(
     planner: Planner, found: Sequence[Passage], measure: str
 ) -> Iterator[list[tuple[int, int]]]:
     """(string, fret) of every note of every passage."""
-    lines = [Line(p.midi, {i: Limit(*p.places[i]) for i in given(p, measure)}) for p in found]
+    lines = [Line(p.midi, {i: NoteLimit(*p.places[i]) for i in given(p, measure)}) for p in found]
     batch = planner.batch(lines)
     states = planner.states
     for i, (_, path) in enumerate(cheapest_paths(*batch)):

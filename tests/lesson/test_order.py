@@ -8,8 +8,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from fretpath import Degree, RequestError, instrument_named, parse_melody
-from fretpath.lesson.folder import Neck, Tune, tune_of
+from fretpath import Degree, RequestError, parse_melody
+from fretpath.lesson.folder import Tune, tune_of
 from fretpath.lesson.material import material_of
 from fretpath.lesson.measures import EAR_RANKED
 from fretpath.lesson.order import by_ear, by_hand, format_order, gaps, parse_order
@@ -195,14 +195,13 @@ def test_an_order_file_names_a_tune_once() -> None:
 
 
 def test_the_hand_has_its_own_order() -> None:
-    bass = Neck(instrument_named("bass"))
     texts = {"still": "1 b2 2 b3", "moving": "1 3 5 8 10 12 15 17 15 1"}
-    tunes = [tune_of(melody(text), name, neck=bass) for name, text in texts.items()]
+    tunes = [tune_of(melody(text), name, "bass") for name, text in texts.items()]
     order = by_hand(tunes)
     assert [one.name for one, _ in order] == ["still", "moving"]
     # harder in travel, shifts and speed, easier in stretch: 3/4 against 1/4
     assert [rank for _, rank in order] == [0.25, 0.75]
-    too_wide = tune_of(melody("1 30"), "too wide", neck=bass)
+    too_wide = tune_of(melody("1 30"), "too wide", "bass")
     assert "no place" in too_wide.unplayable
     assert by_hand([too_wide]) == []
 

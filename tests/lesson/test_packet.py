@@ -11,10 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from fretpath import Wishes, parse_melody
+from fretpath import Limits, parse_melody
 from fretpath.commands import main
 from fretpath.commands import packet as packet_command
 from fretpath.neck.keychoice import rank_keys
+from fretpath.neck.setup import Setup
 
 ROOT = Path(__file__).parent.parent.parent
 TUNES = {
@@ -146,8 +147,10 @@ def test_keys_can_be_chosen_for_five_frets(folder: Path, tmp_path: Path) -> None
     with (tmp_path / "packet" / "measures.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert {row["shifts"] for row in rows} == {"0"}
-    wishes = Wishes(highest_fret=5, open_strings="forbid")
-    best = [rank_keys(parse_melody(text), wishes=wishes)[0].key for text in TUNES.values()]
+    wishes = Limits(highest_fret=5, open_strings="forbid")
+    best = [
+        rank_keys(parse_melody(text), Setup.of(limits=wishes))[0].key for text in TUNES.values()
+    ]
     assert [row["key"] for row in rows] == [str(key) for key in best]
     for row in rows:
         page = tmp_path / "packet" / "teacher" / f"0{row['place']}_{row['file'][:-4]}.html"

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from fretpath import (
     HANDS,
     Arrangement,
+    Limits,
     Melody,
     RequestError,
     UnplayableError,
     Weights,
-    Wishes,
     arrange,
     describe,
     instrument_named,
@@ -25,6 +25,7 @@ from fretpath import (
     replan,
     ways,
 )
+from fretpath.neck.setup import Setup
 from tests.neck.test_physics import tunes
 from tests.neck.test_search import Task, Way, prices
 
@@ -74,20 +75,20 @@ class TestWays:
             SHORT_BASS,
             HANDS["one-finger-per-fret"],
             Weights(),
-            Wishes(open_strings=open_strings),
+            Limits(open_strings=open_strings),
         )
         sizes = 1
         for layer in task.ways():
             sizes *= len(layer)
         assume(sizes <= MOST_PATHS)
-        found = ways(tune, SHORT_BASS, 4, wishes=task.wishes)
+        found = ways(tune, Setup.of(SHORT_BASS, limits=task.limits), 4)
         assert [way.cost for way in found] == ways_by_trying(task, 4)
 
     def test_the_scale_lies_twice_on_a_bass(self) -> None:
         # Exhaustive: exactly two fretted paths of C major lie inside a window of four frets.
         scale = parse_melody("key: C\noctave: 2\n\n1 2 3 4 5 6 7 8")
-        found = ways(scale, replace(instrument_named("bass"), frets=12), 4,
-                     wishes=Wishes(open_strings="forbid"))  # fmt: skip
+        short = replace(instrument_named("bass"), frets=12)
+        found = ways(scale, Setup.of(short, limits=Limits(open_strings="forbid")), 4)
         still = {way.frets for way in found if not way.figures.shifts}
         assert still == {(3, 5, 2, 3, 5, 2, 4, 5), (8, 10, 7, 8, 10, 7, 9, 10)}
 
@@ -125,16 +126,16 @@ class TestWays:
 
 class TestDescribe:
     @pytest.mark.parametrize(
-        ("wishes", "words"),
+        ("limits", "words"),
         [
-            (Wishes(position=7), "position VII, no shift"),
-            (Wishes(one_string=True, open_strings="forbid"), "all on the"),
-            (Wishes(position=2, open_strings="prefer"), "open position, no shift"),
+            (Limits(position=7), "position VII, no shift"),
+            (Limits(one_string=True, open_strings="forbid"), "all on the"),
+            (Limits(position=2, open_strings="prefer"), "open position, no shift"),
         ],
     )
-    def test_in_the_words_of_a_teacher(self, wishes: Wishes, words: str) -> None:
+    def test_in_the_words_of_a_teacher(self, limits: Limits, words: str) -> None:
         scale = parse_melody("key: C\noctave: 2\n\n1 2 3 4 5 6 7 8")
-        assert words in describe(arrange(scale, "bass", wishes=wishes))
+        assert words in describe(arrange(scale, Setup.of("bass", limits=limits)))
 
 
 class TestReasons:

@@ -7,7 +7,7 @@ from dataclasses import FrozenInstanceError, replace
 import pytest
 from hypothesis import assume, given
 
-from fretpath import Arrangement, Melody, UnplayableError, arrange, parse_melody
+from fretpath import Arrangement, ArrangementError, Melody, UnplayableError, arrange, parse_melody
 from tests.strategies import melodies
 
 
@@ -29,11 +29,11 @@ class TestChecks:
         for note in range(5):
             frets = list(found.frets)
             frets[note] += 1
-            with pytest.raises(AssertionError, match="does not lie at"):
+            with pytest.raises(ArrangementError, match="does not lie on"):
                 replace(found, frets=tuple(frets))
 
     def test_every_note_must_have_a_place(self, found: Arrangement) -> None:
-        with pytest.raises(AssertionError):
+        with pytest.raises(ArrangementError, match="every struck note"):
             replace(found, strings=found.strings[1:])
 
     def test_nothing_can_be_changed_afterwards(self, found: Arrangement) -> None:

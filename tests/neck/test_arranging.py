@@ -1,4 +1,4 @@
-"""Wishes, contradictions, many melodies at once, and the work shared out."""
+"""Limits, contradictions, many melodies at once, and the work shared out."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from fretpath import (
     Arrangement,
     Hand,
+    Limits,
     Melody,
     NoPathError,
     OutOfRangeError,
@@ -19,13 +20,13 @@ from fretpath import (
     Start,
     UnplayableError,
     Weights,
-    Wishes,
     arrange,
     arrange_many,
     hand_named,
     instrument_named,
     parse_melody,
 )
+from fretpath.neck.setup import Setup
 from tests.neck.test_physics import tunes
 
 SCALE = parse_melody("key: C\noctave: 2\n\n1 2 3 4 5 6 7 8")
@@ -34,24 +35,26 @@ BASS = instrument_named("bass")
 
 class TestWishes:
     def test_hold_a_position(self) -> None:
-        assert set(arrange(SCALE, wishes=Wishes(position=7)).positions) == {7}
+        assert set(arrange(SCALE, Setup.of(limits=Limits(position=7))).positions) == {7}
 
     def test_range_of_frets(self) -> None:
-        found = arrange(SCALE, wishes=Wishes(lowest_fret=5, highest_fret=10, open_strings="forbid"))
+        found = arrange(
+            SCALE, Setup.of(limits=Limits(lowest_fret=5, highest_fret=10, open_strings="forbid"))
+        )
         assert min(found.frets) >= 5
         assert max(found.frets) <= 10
 
     def test_only_these_strings(self) -> None:
-        assert set(arrange(SCALE, wishes=Wishes(strings=(3, 4))).strings) <= {3, 4}
+        assert set(arrange(SCALE, Setup.of(limits=Limits(strings=(3, 4)))).strings) <= {3, 4}
 
     def test_one_string_takes_the_cheapest(self) -> None:
-        found = arrange(SCALE, wishes=Wishes(one_string=True))
+        found = arrange(SCALE, Setup.of(limits=Limits(one_string=True)))
         assert len(set(found.strings)) == 1
-        alone = [arrange(SCALE, wishes=Wishes(strings=(s,))).cost for s in (3, 4)]
+        alone = [arrange(SCALE, Setup.of(limits=Limits(strings=(s,)))).cost for s in (3, 4)]
         assert found.cost == min(alone)
 
     def test_start_with_a_finger(self) -> None:
-        found = arrange(SCALE, wishes=Wishes(start=Start.parse("4-8-4")))
+        found = arrange(SCALE, Setup.of(limits=Limits(start=Start.parse("4-8-4"))))
         first = found.fingerings[0]
         assert (first.string, first.fret, first.finger, first.position) == (4, 8, 4, 5)
 
@@ -59,67 +62,67 @@ class TestWishes:
         ("policy", "opens"), [("forbid", 0), ("avoid", 0), ("allow", None), ("prefer", 2)]
     )
     def test_open_strings(self, policy: str, opens: int | None) -> None:
-        found = arrange(SCALE, wishes=Wishes(open_strings=policy))
+        found = arrange(SCALE, Setup.of(limits=Limits(open_strings=policy)))
         if opens is not None:
             assert found.figures.open_strings == opens
 
     def test_a_small_hand(self) -> None:
         small = replace(hand_named("one-finger-per-fret"), largest_span=80.0)
-        found = arrange(SCALE, hand=small, wishes=Wishes(open_strings="forbid"))
+        found = arrange(SCALE, Setup.of(hand=small, limits=Limits(open_strings="forbid")))
         for f in found.fingerings:
             assert BASS.distance(f.fret) - BASS.distance(f.position) <= 80
 
     def test_a_tight_pair_of_fingers(self) -> None:
         tight = replace(hand_named("one-finger-per-fret"), spans=((1, 2, 30.0),))
-        found = arrange(SCALE, hand=tight, wishes=Wishes(open_strings="forbid"))
+        found = arrange(SCALE, Setup.of(hand=tight, limits=Limits(open_strings="forbid")))
         for a, b in zip(found.fingerings, found.fingerings[1:], strict=False):
             if a.position == b.position and {a.finger, b.finger} == {1, 2}:
                 assert abs(BASS.distance(a.fret) - BASS.distance(b.fret)) <= 30
 
     @pytest.mark.parametrize(
-        ("wishes", "message"),
+        ("limits", "message"),
         [
-            (Wishes(highest_fret=99), "highest fret is 0 to 24"),
-            (Wishes(lowest_fret=7, highest_fret=5), "drop one of the two"),
-            (Wishes(position=0), "position is 1 to 24"),
-            (Wishes(strings=(5,)), "no string 5"),
-            (Wishes(start=Start(9, 1)), "no string 9"),
+            (Limits(highest_fret=99), "highest fret is 0 to 24"),
+            (Limits(lowest_fret=7, highest_fret=5), "drop one of the two"),
+            (Limits(position=0), "position is 1 to 24"),
+            (Limits(strings=(5,)), "no string 5"),
+            (Limits(start=Start(9, 1)), "no string 9"),
         ],
     )
-    def test_limits_that_make_no_sense(self, wishes: Wishes, message: str) -> None:
+    def test_limits_that_make_no_sense(self, limits: Limits, message: str) -> None:
         with pytest.raises(RequestError, match=message):
-            arrange(SCALE, wishes=wishes)
+            arrange(SCALE, Setup.of(limits=limits))
 
 
 class TestContradictions:
     """The error says which single wish to drop."""
 
     @pytest.mark.parametrize(
-        ("wishes", "drop"),
+        ("limits", "drop"),
         [
-            (Wishes(position=7, start=Start(3, 3)), ["--position 7", "--start 3-3"]),
-            (Wishes(no_shift=True, highest_fret=12, strings=(3,)), ["--no-shift", "--strings 3"]),
-            (Wishes(highest_fret=2, open_strings="forbid"), ["--highest-fret 2"]),
+            (Limits(position=7, start=Start(3, 3)), ["--position 7", "--start 3-3"]),
+            (Limits(no_shift=True, highest_fret=12, strings=(3,)), ["--no-shift", "--strings 3"]),
+            (Limits(highest_fret=2, open_strings="forbid"), ["--highest-fret 2"]),
         ],
     )
-    def test_names_the_wish(self, wishes: Wishes, drop: list[str]) -> None:
+    def test_names_the_wish(self, limits: Limits, drop: list[str]) -> None:
         with pytest.raises(UnplayableError) as refused:
-            arrange(SCALE, wishes=wishes)
+            arrange(SCALE, Setup.of(limits=limits))
         assert any(f"Drop {wish}:" in str(refused.value) for wish in drop)
 
     def test_a_placement_and_a_limit(self) -> None:
         with pytest.raises(UnplayableError, match="drop the placement or the limit"):
-            arrange(parse_melody("1@4-8", key="C"), wishes=Wishes(highest_fret=5))
+            arrange(parse_melody("1@4-8", key="C"), Setup.of(limits=Limits(highest_fret=5)))
 
     def test_a_placement_and_another_start(self) -> None:
-        with pytest.raises(RequestError, match="placed at @4-8 and the wish to start is 3-3; drop"):
-            arrange(parse_melody("1@4-8", key="C"), wishes=Wishes(start=Start(3, 3)))
+        with pytest.raises(RequestError, match="placed at @4-8 and the start asked for is 3-3"):
+            arrange(parse_melody("1@4-8", key="C"), Setup.of(limits=Limits(start=Start(3, 3))))
 
     def test_the_step_that_cannot_be_taken(self) -> None:
         with pytest.raises(NoPathError, match=r"from note 1 \(1, C2\) to note 2 \(13, A3\)"):
             arrange(
                 parse_melody("key: C\noctave: 2\n\n1 13"),
-                wishes=Wishes(no_shift=True, open_strings="forbid", highest_fret=16),
+                Setup.of(limits=Limits(no_shift=True, open_strings="forbid", highest_fret=16)),
             )
 
 
@@ -157,8 +160,8 @@ class TestMany:
         assert arrange_many(many) == whole
 
     def test_hardest_step_first(self) -> None:
-        found = arrange_many([SCALE, SCALE], objective="hardest")
-        assert found == [arrange(SCALE, objective="hardest")] * 2
+        found = arrange_many([SCALE, SCALE], Setup.of(objective="hardest"))
+        assert found == [arrange(SCALE, Setup.of(objective="hardest"))] * 2
 
     @pytest.mark.parametrize("pool", [ThreadPoolExecutor, ProcessPoolExecutor])
     def test_shared_out(self, pool: type[Executor]) -> None:
@@ -190,7 +193,7 @@ def _walk(n: int) -> Melody:
 
 class TestHands:
     def test_one_two_four_below_the_change_over(self) -> None:
-        found = arrange(SCALE, hand="one-two-four", wishes=Wishes(open_strings="forbid"))
+        found = arrange(SCALE, Setup.of(hand="one-two-four", limits=Limits(open_strings="forbid")))
         low = [f for f in found.fingerings if f.position < 6]
         assert 3 not in {f.finger for f in low}
 
@@ -202,7 +205,7 @@ class TestHands:
     def test_a_hand_of_ones_own(self) -> None:
         mine = hand_named("12.4")
         assert isinstance(mine, Hand)
-        found = arrange(SCALE, hand=mine, wishes=Wishes(open_strings="forbid"))
+        found = arrange(SCALE, Setup.of(hand=mine, limits=Limits(open_strings="forbid")))
         assert {f.finger for f in found.fingerings} <= {1, 2, 4}
 
     def test_unknown(self) -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from fretpath import Key, RequestError, UnplayableError, Wishes, arrange, instrument_named
+from fretpath import Key, Limits, RequestError, UnplayableError, arrange, instrument_named
 from fretpath import parse_melody as parse
 from fretpath.neck.keychoice import open_strings_in, rank_keys
+from fretpath.neck.setup import Setup
 
 TUNE = parse("title: Five Steps\nkey: G major\n\n1 2 3 5 | 8 5 3 1")
 
@@ -57,14 +58,14 @@ def test_one_octave_only(octave: int, lowest: int, highest: int) -> None:
 
 
 def test_wishes_apply() -> None:
-    wishes = Wishes(no_shift=True, highest_fret=5, open_strings="forbid")
-    for choice in rank_keys(TUNE, "bass", wishes=wishes):
+    limits = Limits(no_shift=True, highest_fret=5, open_strings="forbid")
+    for choice in rank_keys(TUNE, Setup.of("bass", limits=limits)):
         assert choice.arrangement.figures.shifts == 0
         assert 1 <= min(choice.arrangement.frets) <= max(choice.arrangement.frets) <= 5
 
 
 def test_a_reason_in_words() -> None:
-    best = rank_keys(TUNE, "bass", wishes=Wishes(position=2, open_strings="forbid"))
+    best = rank_keys(TUNE, Setup.of("bass", limits=Limits(position=2, open_strings="forbid")))
     by_key = {choice.key.tonic: choice.reason for choice in best}
     assert by_key["G"] == ("position II, no shift; 1 sharp; every open string belongs to the key")
 
@@ -88,6 +89,6 @@ def test_no_key_and_no_place() -> None:
     with pytest.raises(RequestError, match="no key is given"):
         rank_keys(parse("C2 E2"), "bass")
     with pytest.raises(UnplayableError):
-        rank_keys(parse("1 22 1", key="C"), "ukulele", wishes=Wishes(position=1))
+        rank_keys(parse("1 22 1", key="C"), Setup.of("ukulele", limits=Limits(position=1)))
     with pytest.raises(UnplayableError):
         rank_keys(parse("1 42", key="C"), "ukulele")

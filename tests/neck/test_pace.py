@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from fretpath import Arrangement, Melody, Weights, arrange, parse_melody, reasons
 from fretpath.neck.costs import note_costs, step_parts
 from fretpath.neck.pace import PLAIN, PLAIN_HASTE, haste_of
+from fretpath.neck.setup import Setup
 from fretpath.neck.states import all_states
 from tests.neck.test_physics import tunes
 
@@ -65,10 +66,10 @@ def added_up(found: Arrangement) -> int:
     columns = (states.string.tolist(), states.fret.tolist(), states.position.tolist())
     number = {row: i for i, row in enumerate(zip(*columns, strict=True))}
     path = [number[f.string, f.fret, f.position] for f in found.fingerings]
-    prices = note_costs(found.instrument, states, found.weights)
+    prices = note_costs(found.instrument, states, found.setup.weights)
     total = sum(int(prices[at]) for at in path)
-    hastes = haste_of(found.melody, found.weights) or (PLAIN,) * (len(path) - 1)
-    parts = step_parts(found.instrument, states, found.weights, path[:-1], path[1:])  # type: ignore[arg-type]
+    hastes = haste_of(found.melody, found.setup.weights) or (PLAIN,) * (len(path) - 1)
+    parts = step_parts(found.instrument, states, found.setup.weights, path[:-1], path[1:])  # type: ignore[arg-type]
     for fret, shift, across, haste in zip(
         found.frets[:-1], parts["shift"].tolist(), parts["across"].tolist(), hastes, strict=True
     ):
@@ -81,7 +82,7 @@ class TestPrices:
     def test_add_up_and_are_explained(self, tune: Melody, tempo: int, opened: float) -> None:
         notes = tuple(replace(n, beats=Fraction(1 + i % 3, 2)) for i, n in enumerate(tune.notes))
         timed = replace(tune, notes=notes, tempo=Fraction(tempo))
-        found = arrange(timed, weights=Weights(open=opened))
+        found = arrange(timed, Setup.of(weights=Weights(open=opened)))
         assert found.cost == added_up(found)
         assert found.cost == sum(round(1000 * reason.total) for reason in reasons(found))
 

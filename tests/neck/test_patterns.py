@@ -15,14 +15,15 @@ from fretpath import (
     SCALES,
     Arrangement,
     Degree,
+    Limits,
     UnplayableError,
     Weights,
-    Wishes,
     arrange,
     instrument_named,
     parse_melody,
 )
 from fretpath.neck.costs import usual_weights
+from fretpath.neck.setup import Setup
 
 # Fingers string by string, lowest first; a scale may have two such shapes.
 PATTERNS = {
@@ -43,7 +44,7 @@ SHAPES = [(name, shape) for name, shapes in PATTERNS.items() for shape in shapes
 SHAPES_WITHIN_FOUR_FRETS = {"A3 A5 D2 D3 D5 G2 G4 G5", "E8 E10 A7 A8 A10 D7 D9 D10"}
 ROOT = 8
 """Fret of the root on the lowest string: C, in the middle of the neck."""
-FRETTED = Wishes(open_strings="forbid")
+FRETTED = Limits(open_strings="forbid")
 
 
 def scale_text(name: str) -> str:
@@ -84,15 +85,15 @@ class TestMovablePatterns:
 
     @pytest.mark.parametrize("name", PATTERNS)
     def test_are_what_the_hand_chooses(self, name: str) -> None:
-        found = arrange(parse_melody(scale_text(name)), "bass", wishes=FRETTED)
+        found = arrange(parse_melody(scale_text(name)), Setup.of("bass", limits=FRETTED))
         assert fingers_by_string(found) in PATTERNS[name]
         assert found.figures.shifts == 0
 
     @pytest.mark.parametrize(("name", "shape"), SHAPES)
     def test_each_is_found_from_its_position(self, name: str, shape: str) -> None:
         position = ROOT - int(shape[0]) + 1
-        wishes = Wishes(open_strings="forbid", position=position)
-        found = arrange(parse_melody(scale_text(name)), "bass", wishes=wishes)
+        limits = Limits(open_strings="forbid", position=position)
+        found = arrange(parse_melody(scale_text(name)), Setup.of("bass", limits=limits))
         assert fingers_by_string(found) == shape
         assert found.positions == (position,) * len(found)
 
@@ -100,16 +101,16 @@ class TestMovablePatterns:
     def test_each_fits_from_no_position_of_another_shape(self, name: str, shape: str) -> None:
         firsts = {int(other[0]) for other in PATTERNS[name]}
         for finger in {1, 2, 3, 4} - firsts:
-            wishes = Wishes(open_strings="forbid", position=ROOT - finger + 1)
+            limits = Limits(open_strings="forbid", position=ROOT - finger + 1)
             with pytest.raises(UnplayableError):
-                arrange(parse_melody(scale_text(name)), "bass", wishes=wishes)
+                arrange(parse_melody(scale_text(name)), Setup.of("bass", limits=limits))
         assert int(shape[0]) in firsts
 
     def test_on_a_guitar_the_two_high_strings_lie_a_fret_higher(self) -> None:
         # Between G and B lies a major third, so each shape is drawn a fret higher there (common
         # practice).
         text = "key: Bb major\noctave: 3\n\n1@4-8 2 3 4 5 6 7 8"
-        fourths = arrange(parse_melody(text), "guitar-fourths", wishes=FRETTED)
+        fourths = arrange(parse_melody(text), Setup.of("guitar-fourths", limits=FRETTED))
         assert fingers_by_string(fourths) == "2-4 / 1-2-4 / 1-3-4"
         guitar = instrument_named("guitar")
         for pitch, string, fret in zip(
@@ -132,18 +133,22 @@ class TestSmallChangesOfAPrice:
         return replace(Weights(), **{name: factor * getattr(Weights(), name)})
 
     def test_one_five_octave_ninth_tenth(self, weights: Weights) -> None:
-        found = arrange(parse_melody("key: B major\n\n1 5 8 9 10"), "bass", weights=weights)
+        found = arrange(
+            parse_melody("key: B major\n\n1 5 8 9 10"), Setup.of("bass", weights=weights)
+        )
         assert (found.frets, found.fingers) == ((7, 9, 9, 6, 8), (2, 4, 4, 1, 3))
 
     def test_movable_patterns(self, weights: Weights) -> None:
         for name, shapes in PATTERNS.items():
-            found = arrange(parse_melody(scale_text(name)), "bass", wishes=FRETTED, weights=weights)
+            found = arrange(
+                parse_melody(scale_text(name)), Setup.of("bass", limits=FRETTED, weights=weights)
+            )
             assert fingers_by_string(found) in shapes
 
     @pytest.mark.parametrize("key", ["A", "Bb", "B", "C", "Db"])
     def test_an_octave_of_a_major_scale(self, weights: Weights, key: str) -> None:
         scale = parse_melody(f"key: {key}\n\n1 2 3 4 5 6 7 8")
-        found = arrange(scale, "bass", wishes=FRETTED, weights=weights)
+        found = arrange(scale, Setup.of("bass", limits=FRETTED, weights=weights))
         assert fingers_by_string(found) == "2-4 / 1-2-4 / 1-3-4"
 
 
@@ -165,7 +170,7 @@ class TestOpenPosition:
     ) -> None:
         instrument = instrument_named(name)
         scale = parse_melody("1 2 3 4 5 6 7 8", key=key)
-        found = arrange(scale, name, weights=usual_weights(instrument, "open-position"))
+        found = arrange(scale, Setup.of(name, weights=usual_weights(instrument, "open-position")))
         names = [instrument.string_names[string - 1] for string in found.strings]
         played = " ".join(f"{n}{fret}" for n, fret in zip(names, found.frets, strict=True))
         assert played == places
@@ -180,14 +185,14 @@ class TestMelodicMinor:
         assert shapes_that_fit("melodic minor") == []
 
     def test_the_hand_must_shift(self) -> None:
-        found = arrange(parse_melody(scale_text("melodic minor")), "bass", wishes=FRETTED)
+        found = arrange(parse_melody(scale_text("melodic minor")), Setup.of("bass", limits=FRETTED))
         assert found.figures.shifts >= 1
 
     def test_no_position_holds_it(self) -> None:
         for position in range(1, 25):
-            wishes = Wishes(open_strings="forbid", position=position)
+            limits = Limits(open_strings="forbid", position=position)
             with pytest.raises(UnplayableError) as caught:
-                arrange(parse_melody(scale_text("melodic minor")), "bass", wishes=wishes)
+                arrange(parse_melody(scale_text("melodic minor")), Setup.of("bass", limits=limits))
             assert "limits" in str(caught.value)
 
 
@@ -207,14 +212,16 @@ class TestOneFiveOctaveNinthTenth:
     def test_in_every_key_where_the_frets_allow(self, key: str, root: int) -> None:
         octave = 1 + (root >= 8) + (root >= 20)
         melody = parse_melody(f"key: {key} major\noctave: {octave}\n\n1@4-{root} 5 8 9 10")
-        found = arrange(melody, "bass", wishes=FRETTED)
+        found = arrange(melody, Setup.of("bass", limits=FRETTED))
         assert found.frets == (root, root + 2, root + 2, root - 1, root + 1)
         assert found.fingers == (2, 4, 4, 1, 3)
         assert found.figures.shifts == 0
 
     @pytest.mark.parametrize("key", "F# G Ab A Bb B C Db D Eb E".split())
     def test_even_where_nobody_says_where_to_begin(self, key: str) -> None:
-        found = arrange(parse_melody(f"key: {key} major\n\n1 5 8 9 10"), "bass", wishes=FRETTED)
+        found = arrange(
+            parse_melody(f"key: {key} major\n\n1 5 8 9 10"), Setup.of("bass", limits=FRETTED)
+        )
         root = found.frets[0]
         assert found.frets == (root, root + 2, root + 2, root - 1, root + 1)
         assert found.fingers == (2, 4, 4, 1, 3)
@@ -247,9 +254,9 @@ class TestAnOctaveOfCMajorOnABass:
         assert still > SHAPES_WITHIN_FOUR_FRETS
 
     def test_the_hand_that_keeps_still_plays_one_of_the_two(self) -> None:
-        wishes = Wishes(open_strings="forbid", highest_fret=12)
+        limits = Limits(open_strings="forbid", highest_fret=12)
         melody = parse_melody("key: C major\noctave: 2\n\n1 2 3 4 5 6 7 8")
-        found = arrange(melody, "bass", wishes=wishes)
+        found = arrange(melody, Setup.of("bass", limits=limits))
         assert found.figures.shifts == 0
         way = tuple(zip(found.strings, found.frets, strict=True))
         assert self.named(way) in SHAPES_WITHIN_FOUR_FRETS

@@ -18,12 +18,12 @@ from fretpath import (
     Arrangement,
     Hand,
     Instrument,
+    Limits,
     Melody,
     NoPathError,
     OutOfRangeError,
     UnplayableError,
     Weights,
-    Wishes,
     arrange,
     instrument_named,
     parse_melody,
@@ -33,6 +33,7 @@ from fretpath.neck.figures import figures_of
 from fretpath.neck.instrument import String
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layers
+from fretpath.neck.setup import Setup
 from tests.neck.test_search import Task, best_of_all
 
 ONE_PER_FRET = HANDS["one-finger-per-fret"]
@@ -55,8 +56,8 @@ class TestScale:
             scale_length=BASS.scale_length * factor,
             spacing=(BASS.spacing[0] * factor, BASS.spacing[1] * factor),
         )
-        one = arrange(tune, BASS, weights=only_mm)
-        other = arrange(tune, smaller, weights=only_mm)
+        one = arrange(tune, Setup.of(BASS, weights=only_mm))
+        other = arrange(tune, Setup.of(smaller, weights=only_mm))
         # Whole micrometres are rounded term by term: two terms a note may differ by half each.
         assert other.cost == pytest.approx(one.cost * factor, abs=2 * len(one) + 2)
         along = figures_of(smaller, one.strings, one.frets, one.positions)
@@ -119,9 +120,9 @@ class TestMoreRoom:
         price = replace(Weights(), outer=0.0)
         five = replace(BASS, strings=(*BASS.strings, *instrument_named("bass-5").strings[-1:]))
         above = replace(BASS, strings=(*instrument_named("bass-6").strings[:1], *BASS.strings))
-        least = arrange(tune, BASS, weights=price).cost
-        assert arrange(tune, five, weights=price).cost <= least
-        assert arrange(tune, above, weights=price).cost <= least
+        least = arrange(tune, Setup.of(BASS, weights=price)).cost
+        assert arrange(tune, Setup.of(five, weights=price)).cost <= least
+        assert arrange(tune, Setup.of(above, weights=price)).cost <= least
 
     @given(tunes(high=8))
     def test_a_fret(self, tune: Melody) -> None:
@@ -130,20 +131,20 @@ class TestMoreRoom:
 
     @given(tunes())
     def test_a_reach(self, tune: Melody) -> None:
-        closed = arrange(tune, BASS, hand="one-finger-per-fret")
-        assert arrange(tune, BASS, hand="extended").cost <= closed.cost
+        closed = arrange(tune, Setup.of(BASS, hand="one-finger-per-fret"))
+        assert arrange(tune, Setup.of(BASS, hand="extended")).cost <= closed.cost
 
     @given(tunes())
     def test_a_wish_never_helps(self, tune: Melody) -> None:
         free = arrange(tune, BASS)
-        for wishes in (
-            Wishes(highest_fret=12),
-            Wishes(open_strings="forbid"),
-            Wishes(no_shift=True),
-            Wishes(one_string=True),
+        for limits in (
+            Limits(highest_fret=12),
+            Limits(open_strings="forbid"),
+            Limits(no_shift=True),
+            Limits(one_string=True),
         ):
             try:
-                assert arrange(tune, BASS, wishes=wishes).cost >= free.cost
+                assert arrange(tune, Setup.of(BASS, limits=limits)).cost >= free.cost
             except UnplayableError:
                 continue
 
@@ -159,18 +160,19 @@ class TestRepeats:
     @pytest.mark.parametrize("name", ["bass", "guitar", "ukulele", "banjo"])
     def test_no_step_to_the_same_place_costs_anything(self, name: str) -> None:
         instrument = instrument_named(name)
-        planner = Planner(instrument, ONE_PER_FRET, Weights(), Wishes())
+        planner = Planner(Setup(instrument, ONE_PER_FRET, Weights(), Limits()))
         states = planner.states
         same = planner.choices(int(states.midi[len(states) // 2]))
         parts = step_parts(instrument, states, Weights(), same, same)
         assert all((part == 0).all() for part in parts.values())
 
     @given(tunes(most=6), st.integers(2, 3))
-    def test_repeating_every_note_moves_nothing(self, tune: Melody, times: int) -> None:
+    def test_repeating_every_note_adds_nothing(self, tune: Melody, times: int) -> None:
         repeated = replace(tune, notes=tuple(n for n in tune.notes for _ in range(times)))
         price = replace(Weights(), region=0.0, open=0.0, outer=0.0, little=0.0, reach=0.0)
         assert (
-            arrange(repeated, BASS, weights=price).cost == arrange(tune, BASS, weights=price).cost
+            arrange(repeated, Setup.of(BASS, weights=price)).cost
+            <= arrange(tune, Setup.of(BASS, weights=price)).cost
         )
 
 
@@ -184,16 +186,16 @@ class TestMinimax:
     @given(tunes(high=8, most=6), st.sampled_from(["forbid", "allow"]))
     def test_equals_every_path_tried(self, tune: Melody, open_strings: str) -> None:
         short = replace(BASS, frets=8)
-        task = Task(tune, short, ONE_PER_FRET, Weights(), Wishes(open_strings=open_strings))
+        task = Task(tune, short, ONE_PER_FRET, Weights(), Limits(open_strings=open_strings))
         assume(_paths(task) <= 20_000)
-        found = arrange(tune, short, wishes=task.wishes, objective="hardest")
+        found = arrange(tune, Setup.of(short, limits=task.limits, objective="hardest"))
         hardest, total, path = best_of_all(task, hardest_first=True)
         assert (found.cost, found.frets) == (total, tuple(fret for fret, _, _ in path))
         assert _hardest(found.melody, found, short) == hardest
 
     @given(tunes())
     def test_bounds(self, tune: Melody) -> None:
-        least, easiest = arrange(tune, BASS), arrange(tune, BASS, objective="hardest")
+        least, easiest = arrange(tune, BASS), arrange(tune, Setup.of(BASS, objective="hardest"))
         assert least.cost <= easiest.cost
         assert _hardest(tune, easiest, BASS) <= _hardest(tune, least, BASS)
 
@@ -207,7 +209,7 @@ def _paths(task: Task) -> int:
 
 def _hardest(tune: Melody, found: Arrangement, instrument: Instrument) -> int:
     """The dearest step of an arrangement, its target's own cost included."""
-    planner = Planner(instrument, found.hand, found.weights, found.wishes)
+    planner = Planner(replace(found.setup, instrument=instrument))
     states = planner.states
     number = {
         row: i
@@ -216,9 +218,9 @@ def _hardest(tune: Melody, found: Arrangement, instrument: Instrument) -> int:
         )
     }
     path = [number[row] for row in zip(found.strings, found.frets, found.positions, strict=True)]
-    own = note_costs(instrument, states, found.weights, found.wishes.open_strings)
+    own = note_costs(instrument, states, found.setup.weights, found.setup.limits.open_strings)
     steps = [
-        sum(int(p) for p in step_parts(instrument, states, found.weights, a, b).values())
+        sum(int(p) for p in step_parts(instrument, states, found.setup.weights, a, b).values())
         + int(own[b])
         for a, b in pairwise(path)
     ]
@@ -237,14 +239,14 @@ class TestHoldingStill:
                 _reached(pitch.midi, HANDS[hand], position, open_strings) for pitch in tune.pitches
             )
         ]
-        wishes = Wishes(no_shift=True, open_strings=open_strings)
+        limits = Limits(no_shift=True, open_strings=open_strings)
         if covered:
-            found = arrange(tune, BASS, hand=hand, wishes=wishes)
+            found = arrange(tune, Setup.of(BASS, hand=hand, limits=limits))
             assert found.figures.shifts == 0
             assert found.positions[0] in covered
         else:
             with pytest.raises((NoPathError, OutOfRangeError)):
-                arrange(tune, BASS, hand=hand, wishes=wishes)
+                arrange(tune, Setup.of(BASS, hand=hand, limits=limits))
 
 
 def _reached(midi: int, hand: Hand, position: int, open_strings: str) -> bool:

@@ -10,6 +10,7 @@ import pytest
 
 from fretpath import SCALES, instrument_named
 from fretpath.neck.patterns import patterns_of
+from fretpath.neck.setup import Setup
 
 ON_FOURTHS = {
     "major": [(2, "2-4 / 1-2-4 / 1-3-4")],
@@ -29,7 +30,7 @@ ON_FOURTHS = {
 
 @pytest.mark.parametrize("name", ON_FOURTHS)
 def test_on_a_bass(name: str) -> None:
-    found = patterns_of([SCALES[name]], "bass", hand="one-finger-per-fret")[name]
+    found = patterns_of([SCALES[name]], Setup.of("bass", hand="one-finger-per-fret"))[name]
     assert [(pattern.root_finger, str(pattern)) for pattern in found] == ON_FOURTHS[name]
 
 
@@ -53,7 +54,7 @@ def test_against_a_walk_over_four_frets(name: str, opens: str) -> None:
             frets.append(places[0] if places else None)
         if None not in frets and frets[0] == (len(instrument.strings) - 1, 0):
             walked.add((finger, tuple(fret for _, fret in filter(None, frets))))
-    found = patterns_of([SCALES[name]], instrument, hand="one-finger-per-fret")[name]
+    found = patterns_of([SCALES[name]], Setup.of(instrument, hand="one-finger-per-fret"))[name]
     assert {(pattern.root_finger, pattern.frets) for pattern in found} == walked
 
 
@@ -66,5 +67,5 @@ def test_other_instruments_have_patterns_too() -> None:
 
 def test_a_wide_hand_on_a_short_neck() -> None:
     """The root at fret 5 would be five frets above position 0, which does not exist."""
-    found = patterns_of([SCALES["major"]], "ukulele", hand="diatonic")["major"]
+    found = patterns_of([SCALES["major"]], Setup.of("ukulele", hand="diatonic"))["major"]
     assert [pattern.root_finger for pattern in found] == [1, 1, 2, 2]

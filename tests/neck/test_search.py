@@ -23,13 +23,13 @@ from fretpath import (
     Arrangement,
     Hand,
     Instrument,
+    Limits,
     Melody,
     Note,
     OutOfRangeError,
     Pitch,
     Placement,
     Weights,
-    Wishes,
     arrange,
     instrument_named,
     parse_melody,
@@ -37,6 +37,7 @@ from fretpath import (
 from fretpath.neck.costs import note_costs, step_parts
 from fretpath.neck.lattice import lattice
 from fretpath.neck.planner import PLAIN_HASTE, Planner
+from fretpath.neck.setup import Setup
 
 MOST_PATHS = 40_000
 NECKS = {"bass": (4, 7), "guitar": (4, 6), "ukulele": (4, 6), "banjo": (6, 7)}
@@ -53,16 +54,13 @@ class Task:
     instrument: Instrument
     hand: Hand
     weights: Weights
-    wishes: Wishes
+    limits: Limits
 
     def arranged(self) -> Arrangement:
         """What the library answers."""
         return arrange(
             self.melody,
-            self.instrument,
-            hand=self.hand,
-            weights=self.weights,
-            wishes=self.wishes,
+            Setup.of(self.instrument, hand=self.hand, weights=self.weights, limits=self.limits),
         )
 
     def ways(self) -> list[list[Way]]:
@@ -82,7 +80,7 @@ class Task:
             for fret in {0, *(position + r.offset for r in self.hand.reaches(position))}
             if fret >= 0
             and self.instrument.midi_at(string, fret) == midi
-            and (fret > 0 or self.wishes.open_strings != "forbid")
+            and (fret > 0 or self.limits.open_strings != "forbid")
         )
 
 
@@ -98,11 +96,11 @@ def prices(task: Task) -> tuple[Callable[[Way], int], Callable[[int, Way, Way], 
 
     The one place that asks ``neck/costs.py`` (and for the haste of each step, the planner).
     """
-    planner = Planner(task.instrument, task.hand, task.weights, task.wishes)
+    planner = Planner(Setup(task.instrument, task.hand, task.weights, task.limits))
     states = planner.states
     columns = (states.fret.tolist(), states.position.tolist(), states.string.tolist())
     number = {way: n for n, way in enumerate(zip(*columns, strict=True))}
-    costs = note_costs(task.instrument, states, task.weights, task.wishes.open_strings).tolist()
+    costs = note_costs(task.instrument, states, task.weights, task.limits.open_strings).tolist()
     haste = planner.haste(task.melody)
 
     def note(way: Way) -> int:
@@ -162,17 +160,17 @@ def tasks(draw: st.DrawFn, name: str) -> Task:
     """Up to seven notes on a short neck, so that every path can be tried; prices with many ties."""
     instrument = instrument_named(name).customised(frets=draw(st.integers(*NECKS[name])))
     hand = HANDS[draw(st.sampled_from(list(HANDS)))]
-    wishes = Wishes(open_strings=draw(st.sampled_from(["allow", "avoid", "forbid", "prefer"])))
+    limits = Limits(open_strings=draw(st.sampled_from(["allow", "avoid", "forbid", "prefer"])))
     places = st.tuples(st.integers(1, len(instrument.strings)), st.integers(0, 6))
     count = draw(st.integers(2, 7))
     found = draw(st.lists(places, min_size=count, max_size=count))
     notes = [_note(instrument, place) for place in found]
-    task = Task(Melody(tuple(notes)), instrument, hand, draw(all_weights()), wishes)
+    task = Task(Melody(tuple(notes)), instrument, hand, draw(all_weights()), limits)
     sizes = [len(layer) for layer in task.ways()]
     while len(sizes) > 1 and math.prod(sizes) > MOST_PATHS:
         sizes.pop()
     assume(all(sizes))
-    return Task(Melody(tuple(notes[: len(sizes)])), instrument, hand, task.weights, wishes)
+    return Task(Melody(tuple(notes[: len(sizes)])), instrument, hand, task.weights, limits)
 
 
 def _note(instrument: Instrument, place: tuple[int, int]) -> Note:
@@ -210,7 +208,7 @@ class TestAgainstEveryPath:
     def test_placements_are_kept(self) -> None:
         melody = parse_melody("octave: 2\n\n1@4 3@-2 5 8@2-10 5@-10")
         bass = instrument_named("bass").customised(frets=12)
-        task = Task(melody, bass, HANDS["one-finger-per-fret"], Weights(), Wishes())
+        task = Task(melody, bass, HANDS["one-finger-per-fret"], Weights(), Limits())
         found = task.arranged()
         assert (found.cost, path_of(found)) == best_of_all(task)
         assert found.strings[0] == 4
@@ -220,7 +218,7 @@ class TestAgainstEveryPath:
     def test_of_two_equal_paths_the_lower_fret_wins_then_position_then_string(self) -> None:
         names = [field.name for field in fields(Weights)]
         free = Weights(**dict.fromkeys(names, 0.0))
-        found = arrange(parse_melody("E3 A2 E3"), "guitar", weights=free)
+        found = arrange(parse_melody("E3 A2 E3"), Setup.of("guitar", weights=free))
         assert found.cost == 0
         assert path_of(found) == ((2, 1, 4), (0, 1, 5), (2, 1, 4))
 
@@ -242,10 +240,7 @@ class TestAgainstNetworkx:
         def check(task: Task) -> None:
             graph = lattice(
                 task.melody,
-                task.instrument,
-                hand=task.hand,
-                weights=task.weights,
-                wishes=task.wishes,
+                Setup.of(task.instrument, hand=task.hand, weights=task.weights, limits=task.limits),
             )
             found = task.arranged()
             assert nx.shortest_path_length(graph, "start", "end", weight="total") == found.cost

@@ -8,13 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fretpath import Instrument, Interval, UnplayableError, Wishes, arrange, instrument_named
+from fretpath import Instrument, Interval, Limits, UnplayableError, arrange, instrument_named
 from fretpath import parse_melody as parse
 from fretpath.neck.instrument import String
+from fretpath.neck.setup import Setup
 from fretpath.neck.transposition import shape_move, transpose
 
 SHORT = st.lists(st.sampled_from("1 2 b3 3 4 5 6 b7 7 8 9 10".split()), min_size=1, max_size=8)
-FRETTED = Wishes(open_strings="forbid")
+FRETTED = Limits(open_strings="forbid")
 
 
 @given(SHORT, st.sampled_from(["m2", "M2", "m3", "M3", "P4", "-m2", "-M2", "-m3"]))
@@ -53,7 +54,7 @@ def test_the_claim_is_true_exactly_when_the_frets_say_so(
 def test_a_fretted_shape_moves_with_the_key() -> None:
     """1 5 8 9 10 in B lies at E7 A9 D9 G6 G8 on bass; in A the same shape two frets lower."""
     tune = parse("1 5 8 9 10", key="B")
-    moved = transpose(tune, "bass", to="A", wishes=FRETTED)
+    moved = transpose(tune, Setup.of("bass", limits=FRETTED), to="A")
     assert moved.shape_frets == -2
     assert moved.after.frets == (5, 7, 7, 4, 6)
     assert str(moved.interval) == "-M2"

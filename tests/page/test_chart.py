@@ -41,7 +41,7 @@ def fret_places(root: ElementTree.Element) -> list[float]:
 def test_a_key_chart_marks_every_place_of_its_scale(key: Key, instrument, data) -> None:
     first = data.draw(st.integers(0, instrument.frets_free - 1))
     last = data.draw(st.integers(first + 1, instrument.frets_free))
-    chart = key_chart(instrument, key).between(first, last)
+    chart = key_chart(key, instrument).between(first, last)
     tonic = key.tonic_pitch(4).midi
     scale = {(tonic + up) % 12 for up in key.scale.semitones}
     wanted = {
@@ -63,7 +63,7 @@ def test_a_key_chart_marks_every_place_of_its_scale(key: Key, instrument, data) 
 )
 @settings(max_examples=60, deadline=None)
 def test_the_text_shows_every_mark_in_width(key, instrument, first, spacing, left, width) -> None:
-    chart = key_chart(instrument, key).between(first, instrument.frets_free)
+    chart = key_chart(key, instrument).between(first, instrument.frets_free)
     text = render_chart(chart, width=width, spacing=spacing, left_handed=left)
     assert max(len(line) for line in text.split("\n")) <= width
     body = text.split("\n\n", 1)[1]
@@ -98,7 +98,7 @@ def test_a_melody_chart_numbers_every_note_once(melody, instrument) -> None:
 
 
 def test_frets_are_spaced_as_on_the_neck() -> None:
-    places = fret_places(parsed(key_chart(instrument_named("bass"), Key.parse("C")).svg))
+    places = fret_places(parsed(key_chart(Key.parse("C"), instrument_named("bass")).svg))
     assert len(places) == 13
     scale = (places[12] - places[0]) / BASS_FRETS[12]
     for fret, distance in BASS_FRETS.items():
@@ -110,7 +110,7 @@ def test_frets_are_spaced_as_on_the_neck() -> None:
 def test_fret_lines_keep_the_proportion_on_any_stretch(instrument, data) -> None:
     last = data.draw(st.integers(2, instrument.frets_free))
     first = data.draw(st.integers(0, last - 1))
-    chart = key_chart(instrument, Key.parse("C")).between(first, last)
+    chart = key_chart(Key.parse("C"), instrument).between(first, last)
     places = fret_places(parsed(chart.svg))
     edge = max(first - 1, 0)
     wanted = [1 - 2 ** (-fret / 12) for fret in range(edge, last + 1)]
@@ -120,7 +120,7 @@ def test_fret_lines_keep_the_proportion_on_any_stretch(instrument, data) -> None
 
 
 def test_even_spacing_is_even() -> None:
-    svg = chart_svg(key_chart(instrument_named("guitar"), Key.parse("C")), spacing="even")
+    svg = chart_svg(key_chart(Key.parse("C"), instrument_named("guitar")), spacing="even")
     places = fret_places(parsed(svg))
     gaps = {round(b - a, 3) for a, b in pairwise(places)}
     assert len(gaps) == 1
@@ -158,10 +158,10 @@ def test_chord_tones_from_the_root() -> None:
     }
     neck = instrument_named("guitar")
     for suffix, tones in semitones.items():
-        marks = chord_chart(neck, f"Bb{suffix}").marks
+        marks = chord_chart(f"Bb{suffix}", neck).marks
         sounding = {(neck.midi_at(m.string, m.fret) - 10) % 12 for m in marks}
         assert sounding == tones
-    assert {mark.label for mark in chord_chart(neck, "F#m", label="note").marks} == {
+    assert {mark.label for mark in chord_chart("F#m", neck, label="note").marks} == {
         "F#",
         "A",
         "C#",
@@ -186,13 +186,13 @@ def test_blanks_leave_their_marks_out_or_empty() -> None:
 @pytest.mark.parametrize(
     ("make", "message"),
     [
-        (lambda neck: chord_chart(neck, "Hm"), "unknown chord"),
-        (lambda neck: chord_chart(neck, ""), "unknown chord"),
-        (lambda neck: chord_chart(neck, "Cmajor7"), "did you mean"),
-        (lambda neck: key_chart(neck, Key.parse("C"), label="finger"), "degree or note"),
-        (lambda neck: key_chart(neck, Key.parse("C")).between(9, 5), "not 9-5"),
-        (lambda neck: key_chart(neck, Key.parse("C")).between(0, 60), "frets 0 to 24"),
-        (lambda neck: render_chart(key_chart(neck, Key.parse("C")), spacing="odd"), "even"),
+        (lambda neck: chord_chart("Hm", neck), "unknown chord"),
+        (lambda neck: chord_chart("", neck), "unknown chord"),
+        (lambda neck: chord_chart("Cmajor7", neck), "did you mean"),
+        (lambda neck: key_chart(Key.parse("C"), neck, label="finger"), "degree or note"),
+        (lambda neck: key_chart(Key.parse("C"), neck).between(9, 5), "not 9-5"),
+        (lambda neck: key_chart(Key.parse("C"), neck).between(0, 60), "frets 0 to 24"),
+        (lambda neck: render_chart(key_chart(Key.parse("C"), neck), spacing="odd"), "even"),
     ],
 )
 def test_wrong_wishes_are_named(make, message: str) -> None:

@@ -9,8 +9,9 @@ from xml.etree import ElementTree
 
 import pytest
 
-from fretpath import Wishes, arrange, parse_melody
+from fretpath import Limits, arrange, parse_melody
 from fretpath.commands import main
+from fretpath.neck.setup import Setup
 
 BASS = ["--key", "B", "--instrument", "bass"]
 
@@ -104,7 +105,8 @@ def test_whose_copy_it_is(capsys, words: list[str], student: bool) -> None:
 
 def test_in_a_notebook_an_arrangement_shows_tab_and_chart() -> None:
     arrangement = arrange(
-        parse_melody("title: <i>\n\n1@4-7 5 8", key="B"), "bass", wishes=Wishes(position=6)
+        parse_melody("title: <i>\n\n1@4-7 5 8", key="B"),
+        Setup.of("bass", limits=Limits(position=6)),
     )
     html = arrangement._repr_html_()
     assert "&lt;i&gt;" in html

@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fretpath import Arrangement, RequestError, Wishes, arrange, parse_melody
+from fretpath import Arrangement, Limits, RequestError, arrange, parse_melody
+from fretpath.neck.setup import Setup
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.questions import questions_about
 from fretpath.page.sheet import Sheet, render_sheet
@@ -57,7 +58,7 @@ HELD = {"key": "C", "position": 2, "open_strings": "forbid"}
 
 
 def tune(text: str = "1 5 8 9 10", *, key: str = "B", **wishes: object) -> Arrangement:
-    return arrange(parse_melody(text, key=key), "bass", wishes=Wishes(**wishes))
+    return arrange(parse_melody(text, key=key), Setup.of("bass", limits=Limits(**wishes)))
 
 
 def student(arrangement: Arrangement, hide: str) -> str:

@@ -1,6 +1,6 @@
 """What the teacher (or the student's hand) will not have otherwise.
 
-**Conventions.**  Every wish is a hard limit: what it rules out is never played, and if nothing is
+**Conventions.**  What a limit rules out is never played, and if nothing is
 left, that is said.  Only ``avoid`` and ``prefer`` for open strings are prices.  Frets count from
 the capo, strings from 1 (top line), positions from 1.
 """
@@ -19,7 +19,7 @@ from fretpath.errors import RequestError
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.states import States
 
-__all__ = ["OPEN_STRINGS", "Start", "Wishes"]
+__all__ = ["OPEN_STRINGS", "Limits", "Start"]
 
 OPEN_STRINGS = ("allow", "avoid", "forbid", "prefer")
 
@@ -52,11 +52,11 @@ class Start:
 
 
 @dataclass(frozen=True)
-class Wishes:
+class Limits:
     """Limits on where and how the melody is played; the default allows everything."""
 
     lowest_fret: int = 0
-    """No fretted note below this fret (open strings are a wish of their own)."""
+    """No fretted note below this fret (open strings are a limit of their own)."""
     highest_fret: int | None = None
     """No note above this fret; None is the end of the neck."""
     strings: tuple[int, ...] | None = None
@@ -100,7 +100,7 @@ class Wishes:
                 )
 
     def allowed(self, states: States) -> NDArray[np.bool_]:
-        """Which states the wishes leave; shape (states,)."""
+        """Which states the limits leave; shape (states,)."""
         fretted = states.finger > 0
         keep = ~fretted | (states.fret >= self.lowest_fret)
         if self.highest_fret is not None:
@@ -113,8 +113,8 @@ class Wishes:
             keep &= fretted
         return keep
 
-    def without_one(self) -> Iterator[tuple[str, Wishes]]:
-        """Each wish as the command line writes it, and the wishes without it."""
+    def without_one(self) -> Iterator[tuple[str, Limits]]:
+        """Each limit as the command line writes it, and the limits without it."""
         for field in fields(self):
             value = getattr(self, field.name)
             if value == field.default or (field.name, value) == ("open_strings", "allow"):

@@ -1,0 +1,98 @@
+"""A setup: everything a fingering depends on beside the music itself.
+
+**Conventions.**  Whatever fingers music takes it first and then ``on``: the name of an instrument,
+an :class:`~fretpath.neck.instrument.Instrument`, or a :class:`Setup`.  A name or an instrument
+stands for its usual hand and prices and for no limits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from fretpath.errors import RequestError, nearest
+from fretpath.neck.catalogue import instrument_named
+from fretpath.neck.costs import Weights, usual_weights
+from fretpath.neck.hand import Hand, hand_named
+from fretpath.neck.instrument import Instrument
+from fretpath.neck.limits import Limits
+
+OBJECTIVES = ("total", "hardest")
+REPEATS = ("same", "free")
+
+
+@dataclass(frozen=True)
+class Setup:
+    """An instrument, a hand, its prices, its limits, and what is made least.
+
+    >>> Setup.of("bass").hand.name
+    'one-finger-per-fret'
+    >>> Setup.of("guitar", playing="open-position", limits=Limits(highest_fret=5)).weights.open
+    0.0
+    """
+
+    instrument: Instrument
+    """What is played."""
+    hand: Hand
+    """Which finger reaches which fret."""
+    weights: Weights
+    """Prices of shifts, crossings, open strings and the like."""
+    limits: Limits = field(default_factory=Limits)
+    """What is never played."""
+    objective: str = "total"
+    """``total`` (least effort in all) or ``hardest`` (the hardest step as easy as possible, then
+    least effort)."""
+    repeats: str = "same"
+    """``same``: a phrase that comes again is fingered the same; ``free``: each for itself."""
+
+    def __post_init__(self) -> None:
+        self.limits.check(self.instrument)
+        for name, value, known in (
+            ("objective", self.objective, OBJECTIVES),
+            ("fingering of repeats", self.repeats, REPEATS),
+        ):
+            if value not in known:
+                raise RequestError(
+                    f'the {name} is {" or ".join(known)}, not "{str(value)[:40]}"'
+                    f"{nearest(str(value), known)}"
+                )
+
+    @classmethod
+    def of(
+        cls,
+        on: On = "bass",
+        *,
+        hand: str | Hand | None = None,
+        playing: str | None = None,
+        weights: Weights | None = None,
+        limits: Limits | None = None,
+        objective: str | None = None,
+        repeats: str | None = None,
+    ) -> Setup:
+        """A setup from the name of an instrument, an instrument or a setup, with changes.
+
+        *playing* (``in-position`` or ``open-position``) picks a set of prices unless *weights* are
+        given.  Raises :class:`RequestError` for unknown names and limits the instrument has not.
+        """
+        before = on if isinstance(on, Setup) else None
+        if isinstance(on, Setup):
+            instrument = on.instrument
+        else:
+            instrument = instrument_named(on) if isinstance(on, str) else on
+        if hand is None and before:
+            hand = before.hand
+        if weights is None:
+            weights = (
+                before.weights if before and playing is None else usual_weights(instrument, playing)
+            )
+        return cls(
+            instrument,
+            hand if isinstance(hand, Hand) else hand_named(hand or instrument.hand),
+            weights,
+            limits or (before.limits if before else Limits()),
+            objective or (before.objective if before else "total"),
+            repeats or (before.repeats if before else "same"),
+        )
+
+
+On = str | Instrument | Setup
+"""What music can be fingered on."""
