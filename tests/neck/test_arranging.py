@@ -115,13 +115,7 @@ class TestContradictions:
             arrange(parse_melody("1@4-8", key="C"), Setup.of(limits=Limits(highest_fret=5)))
 
     def test_a_placement_and_another_start(self) -> None:
-<<<<<<< HEAD
         with pytest.raises(RequestError, match="placed at @4-8 and the start asked for is 3-3"):
-=======
-        with pytest.raises(
-            RequestError, match="placed at @4-8 and the start asked for is 3-3; drop"
-        ):
->>>>>>> 455c296 (The error of a fingering set up by hand, shown in the list of names)
             arrange(parse_melody("1@4-8", key="C"), Setup.of(limits=Limits(start=Start(3, 3))))
 
     def test_the_step_that_cannot_be_taken(self) -> None:
