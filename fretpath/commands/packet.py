@@ -19,8 +19,6 @@ from fretpath.music.words import counted
 from fretpath.neck.setup import Setup
 from fretpath.page.blanks import Blanks
 
-__all__ = ["add_packet_options", "asked_folder", "refuse_packet_options", "run_packet"]
-
 
 def add_packet_options(parser: argparse.ArgumentParser) -> None:
     """What a packet needs beside the options of a sheet."""

@@ -19,7 +19,8 @@ from fretpath.music.key import Key
 from fretpath.music.notation import format_melody
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
 from fretpath.neck.instrument import Instrument
-from fretpath.page.heading import counted_against, degree_labels, instrument_line
+from fretpath.page.heading import counted_against, instrument_line
+from fretpath.page.rows import degree_labels
 from fretpath.page.spelling import guess_data, guess_lines
 from fretpath.page.tabmelody import PlayedTab, instrument_of, key_of, played, without_places
 from fretpath.page.tabtext import TabText, read_tab

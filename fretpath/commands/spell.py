@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import textwrap
 
 from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
@@ -17,17 +16,18 @@ from fretpath.music.departures import read_scales
 from fretpath.music.key import scale_named
 from fretpath.music.melody import Melody
 from fretpath.music.spelling import SYLLABLES
-from fretpath.page.departures import readings_data, render_readings, spoken
+from fretpath.page.aloud import with_capitals
+from fretpath.page.departures import readings_data, render_readings
 from fretpath.page.heading import counted_against
 from fretpath.page.spelling import (
     SPELLING_ROWS,
+    USUAL_ROWS,
     guess_data,
     guess_lines,
     render_spelling,
     spelling_data,
 )
-
-_ROWS = [row for row in SPELLING_ROWS if row != "syllable"]
+from fretpath.page.tables import wrapped
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -39,7 +39,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help="add movable-do syllables; a minor tonic is do or la",
     )
     parser.add_argument(
-        "--rows", default=",".join(_ROWS), help=f"rows to show, of {','.join(SPELLING_ROWS)}"
+        "--rows", default=",".join(USUAL_ROWS), help=f"rows to show, of {','.join(SPELLING_ROWS)}"
     )
     parser.add_argument(
         "--against", metavar="SCALE", help="look for departures from this scale instead"
@@ -80,7 +80,7 @@ def run(arguments: argparse.Namespace) -> str:
 def _head(melody: Melody, degrees: str) -> str:
     lines = [melody.title] if melody.title else []
     if melody.key:
-        names = dict.fromkeys(spoken(str(key)) for _, key in melody.keys)
+        names = dict.fromkeys(with_capitals(str(key)) for _, key in melody.keys)
         told = f"key {', then '.join(names)}; {counted_against(degrees)}"
-        lines += textwrap.wrap(told, 80)
+        lines += wrapped(told)
     return "\n".join(lines) + "\n" if lines else ""

@@ -23,7 +23,8 @@ from fretpath.errors import RequestError
 from fretpath.exchange.kinds import ending_of, is_score_name
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.tab import ROWS, SPACINGS, render_tab
+from fretpath.page.heading import LEGENDS
+from fretpath.page.tab import ROWS, SPACINGS, TAB_ROWS, render_tab
 
 _ELSEWHERE = {
     ".html": "fretpath sheet",
@@ -35,7 +36,9 @@ _ELSEWHERE = {
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_melody_options(parser)
-    parser.add_argument("--rows", default=",".join(ROWS), help=f"rows to show, of {','.join(ROWS)}")
+    parser.add_argument(
+        "--rows", default=",".join(ROWS), help=f"rows to show, of {','.join(TAB_ROWS)}"
+    )
     parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
     parser.add_argument("--simple", action="store_true", help="print 2' for a ninth")
     parser.add_argument(
@@ -43,6 +46,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         choices=SPACINGS,
         default="even",
         help="columns as narrow as they go (default), or wide in proportion to time",
+    )
+    parser.add_argument(
+        "--legend",
+        choices=LEGENDS,
+        default="short",
+        help="explain nothing, what this page needs (default), or every sign and convention",
     )
     parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
     parser.add_argument("--spoken", action="store_true", help="one sentence a note, to read aloud")
@@ -146,6 +155,7 @@ def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
         simple=arguments.simple,
         spacing=arguments.spacing,
         hide=hide,
+        legend=arguments.legend,
     )
     if not arguments.why:
         return page

@@ -13,7 +13,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from pathlib import PurePath
 
 from fretpath.lesson.folder import arrange_in_best_key
@@ -29,6 +29,9 @@ from fretpath.page.tab import ROWS
 _FORMULA = ("=", "+", "-", "@", "\t")
 
 
+_STUDENTS = Blanks.parse("degrees")
+
+
 @dataclass(frozen=True)
 class Style:
     """How every sheet of a packet looks and sounds."""
@@ -39,7 +42,7 @@ class Style:
     """Whether a tune may move to the key and octave that suit the hand best."""
     title: str = ""
     """Title of the lesson or term; empty for none."""
-    hide: Blanks = field(default_factory=lambda: Blanks(degrees=True))
+    hide: Blanks = _STUDENTS
     """What the students' copies leave out."""
     degrees: str = "major"
     """Degrees count against the ``major`` scale or the ``key`` signature."""

@@ -22,19 +22,9 @@ from fretpath.neck.setup import On, Setup
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.chart_svg import chart_svg
 from fretpath.page.chart_text import render_chart
-from fretpath.page.heading import degree_labels
 from fretpath.page.marks import Mark, MarkedNeck
+from fretpath.page.rows import degree_labels
 from fretpath.page.tab import Tab
-
-__all__ = [
-    "CHORDS",
-    "LABELS",
-    "Chart",
-    "Mark",
-    "chord_chart",
-    "key_chart",
-    "melody_chart",
-]
 
 LABELS = ("degree", "note", "finger")
 """What a mark can carry."""
@@ -156,7 +146,7 @@ def melody_chart(
         label = "note"
     labels = degree_labels(arrangement.melody, degrees=degrees)
     played: dict[tuple[int, int], list[int]] = defaultdict(list)
-    shown = [n for n in range(len(arrangement)) if not hide.hides("string", n)]
+    shown = [n for n in range(len(arrangement)) if not hide.hides("place", n)]
     for note in shown:
         played[arrangement.strings[note], arrangement.frets[note]].append(note)
     marks = tuple(

@@ -20,8 +20,6 @@ from fretpath.neck.figures import roman
 from fretpath.page.chart_text import render_chart
 from fretpath.page.marks import Mark, MarkedNeck, check_spacing
 
-__all__ = ["chart_svg"]
-
 _NARROWEST = 42.0
 _WITH_STEPS = 54.0
 _EVEN = 54.0

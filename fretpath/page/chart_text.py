@@ -7,13 +7,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from fretpath.neck.figures import roman
 from fretpath.page.marks import Mark, MarkedNeck, check_spacing
-
-__all__ = ["render_chart"]
+from fretpath.page.tables import wrapped
 
 
 def render_chart(
@@ -30,7 +28,7 @@ def render_chart(
     panels = []
     for frets in _panels(chart, columns, width - margin - 4):
         panels.append("\n".join(_panel(chart, frets, columns, margin, left_handed)))
-    head = [*textwrap.wrap(chart.title, width), *textwrap.wrap(_explained(chart), width)]
+    head = [*wrapped(chart.title, width), *wrapped(_explained(chart), width)]
     return "\n\n".join(["\n".join(head), *panels, *_path(chart, width)]) + "\n"
 
 
@@ -100,14 +98,14 @@ def _cell(mark: Mark) -> str:
 
 
 def _path(chart: MarkedNeck, width: int) -> list[str]:
-    """The melody's path: string name and fret, with the positions in round brackets."""
+    """The melody's path: string-fret, with the positions in round brackets."""
     places = {step: mark for mark in chart.marks for step in mark.steps}
     if not places:
         return []
-    names, moves = chart.instrument.string_names, dict(chart.positions)
+    moves = dict(chart.positions)
     words = ["path:"]
     for step in sorted(places):
         if step in moves:
             words.append(f"({roman(moves[step])})")
-        words.append(f"{names[places[step].string - 1]}-{places[step].fret}")
-    return ["\n".join(textwrap.wrap(" ".join(words), width, break_on_hyphens=False))]
+        words.append(f"{places[step].string}-{places[step].fret}")
+    return ["\n".join(wrapped(" ".join(words), width))]

@@ -17,8 +17,6 @@ from fractions import Fraction
 
 from fretpath.music.melody import Melody
 
-__all__ = ["beat_in_bar", "beat_name", "count_marks", "has_rhythm", "in_columns", "joined"]
-
 Marks = tuple[tuple[Fraction, str], ...]
 """(beats after the event begins, what is counted there)."""
 
@@ -30,6 +28,8 @@ _PARTS = {
     Fraction(2, 3): "l",
 }
 _MOST_HELD = 8
+_LONGEST = 20
+"""Characters that the counts of one event may take."""
 
 
 def has_rhythm(melody: Melody) -> bool:
@@ -84,7 +84,7 @@ def count_marks(melody: Melody, event: int) -> Marks:
 def _bracketed(marks: list[tuple[Fraction, str]], left: str, right: str) -> Marks:
     if not marks:
         return ()
-    if len(marks) > _MOST_HELD:
+    if len(marks) > _MOST_HELD or len(joined(tuple(marks))) > _LONGEST:
         marks = [marks[0], (marks[1][0], ".."), marks[-1]]
     words = [word for _, word in marks]
     words[0] = left + words[0]
@@ -97,8 +97,10 @@ def joined(marks: Marks) -> str:
     return " ".join(word for _, word in marks)
 
 
-def in_columns(marks: Marks, per_beat: int) -> str:
-    """The counts of one event, each as many columns along as its time asks."""
+def in_columns(marks: Marks, per_beat: int, room: int) -> str:
+    """The counts of one event, each as many columns along as its time asks, if there is room."""
+    if marks and int(marks[-1][0] * per_beat) + len(marks[-1][1]) > room:
+        return joined(marks)
     line = ""
     for at, word in marks:
         line = line.ljust(max(int(at * per_beat), len(line) + bool(line))) + word

@@ -10,9 +10,7 @@ from dataclasses import asdict
 from typing import Any
 
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.heading import degree_labels
-
-__all__ = ["arrangement_data"]
+from fretpath.page.rows import ALL_ROWS, Subject
 
 
 def arrangement_data(arrangement: Arrangement, *, degrees: str = "major") -> dict[str, Any]:
@@ -32,32 +30,26 @@ def arrangement_data(arrangement: Arrangement, *, degrees: str = "major") -> dic
         "capo": instrument.capo,
         "hand": arrangement.hand.name,
         "degrees_against": degrees,
-        "notes": _notes(arrangement, degrees),
+        "notes": notes_data(Subject(melody, arrangement, degrees)),
         "figures": asdict(arrangement.figures),
         "cost": arrangement.cost,
     }
 
 
-def _notes(arrangement: Arrangement, degrees: str) -> list[dict[str, Any]]:
-    melody = arrangement.melody
-    labels = degree_labels(melody, degrees=degrees)
-    columns = zip(
-        melody.struck, melody.pitches, labels, melody.lengths, arrangement.fingerings, strict=True
-    )
-    rows: list[dict[str, Any]] = []
-    before = None
-    for event, pitch, label, length, fingering in columns:
-        rows.append(
+def notes_data(subject: Subject) -> list[dict[str, Any]]:
+    """Every struck note with its rows by name (:data:`fretpath.page.rows.ALL_ROWS`)."""
+    melody = subject.melody
+    found = []
+    for note, event in enumerate(melody.struck):
+        spot = subject.spot(event)
+        place = {"string": spot.fingering.string} if spot.fingering else {}
+        found.append(
             {
-                "bar": melody.bar_numbers[event],
                 "onset": str(melody.onsets[event]),
-                "length": str(length),
-                "note": str(pitch),
-                "midi": pitch.midi,
-                "degree": label or None,
-                "interval": str(pitch - before) if before else None,
-                **asdict(fingering),
+                "length": str(melody.lengths[note]),
+                "midi": spot.pitch.midi,
+                **place,
+                **{row.name: row.told(spot) for row in ALL_ROWS},
             }
         )
-        before = pitch
-    return rows
+    return found

@@ -6,8 +6,6 @@ none; shares are of the sounding time.
 
 from __future__ import annotations
 
-import re
-import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
@@ -15,10 +13,10 @@ from typing import Any
 from fretpath.music.departures import Departure, ScaleReading
 from fretpath.music.outside import Account
 from fretpath.music.words import listed
+from fretpath.page.aloud import with_capitals
+from fretpath.page.tables import wrapped
 
-__all__ = ["readings_data", "render_readings", "spoken"]
-
-_MODE_NAME = re.compile(r"\b(lydian|mixolydian|dorian|phrygian|locrian|hungarian)\b")
+__all__ = ["readings_data", "render_readings"]
 
 
 def render_readings(readings: Sequence[ScaleReading], *, width: int = 80) -> str:
@@ -26,34 +24,23 @@ def render_readings(readings: Sequence[ScaleReading], *, width: int = 80) -> str
     return "\n".join("\n".join(_lines(reading, width)) + "\n" for reading in readings)
 
 
-def spoken(name: str) -> str:
-    """A name with the capital that the names of modes have: ``D Dorian``.
-
-    >>> spoken("dorian"), spoken("natural minor")
-    ('Dorian', 'natural minor')
-    """
-    return _MODE_NAME.sub(lambda match: match[0].capitalize(), name)
-
-
 def _lines(reading: ScaleReading, width: int) -> Iterator[str]:
     for text in (*_scale_lines(reading), *_outside_lines(reading)):
         indent = " " * (len(text) - len(text.lstrip()))
-        yield from textwrap.wrap(
-            text, width, subsequent_indent=indent + "  ", break_on_hyphens=False
-        )
+        yield from wrapped(text.lstrip(), width, indent=indent, hanging="  ")
 
 
 def _scale_lines(reading: ScaleReading) -> Iterator[str]:
-    stated = spoken(str(reading.key))
+    stated = with_capitals(str(reading.key))
     if reading.stated is not reading.key.scale:
-        stated += f", against {spoken(reading.stated.name)}"
-    smallest = f"smallest scale {spoken(reading.smallest.name)}" if reading.smallest else ""
+        stated += f", against {with_capitals(reading.stated.name)}"
+    smallest = f"smallest scale {with_capitals(reading.smallest.name)}" if reading.smallest else ""
     yield f"{reading.place}: {stated}; {smallest or 'no one scale holds every note'}"
     yield f"  {_mode(reading)}"
     if reading.colour:
-        yield f"  colour: {spoken(reading.colour)}"
+        yield f"  colour: {with_capitals(reading.colour)}"
     beside = [
-        f"{word} {spoken(gap.other.name)} ({gap.lacks[0]} for {gap.has[0]})"
+        f"{word} {with_capitals(gap.other.name)} ({gap.lacks[0]} for {gap.has[0]})"
         for word, gap in (("brighter", reading.brighter), ("darker", reading.darker))
         if gap
     ]
@@ -64,7 +51,7 @@ def _mode(reading: ScaleReading) -> str:
     percent = f"{float(reading.share) * 100:.3g}".rstrip(".")
     if reading.share == 1:
         percent = "100"
-    names = [spoken(mode.name) for mode in reading.modes]
+    names = [with_capitals(mode.name) for mode in reading.modes]
     if len(names) == 1:
         return f"mode: {names[0]} holds {percent} % of the sounding time"
     by_number = groupby(reading.undecided, key=lambda name: name.strip("#b"))
@@ -77,9 +64,9 @@ def _mode(reading: ScaleReading) -> str:
 
 def _outside_lines(reading: ScaleReading) -> Iterator[str]:
     if not reading.departures:
-        yield f"  outside {spoken(reading.stated.name)}: nothing"
+        yield f"  outside {with_capitals(reading.stated.name)}: nothing"
         return
-    yield f"  outside {spoken(reading.stated.name)}:"
+    yield f"  outside {with_capitals(reading.stated.name)}:"
     for group in _by_degree(reading.departures):
         first = group[0]
         yield f"    {first.degree.plain:<3} {first.name}: {listed([d.place for d in group])}"
@@ -89,7 +76,7 @@ def _outside_lines(reading: ScaleReading) -> Iterator[str]:
 
 
 def _titled(account: Account) -> str:
-    title = spoken(account.title)
+    title = with_capitals(account.title)
     return f"{title[0].upper()}{title[1:]}"
 
 

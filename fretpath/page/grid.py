@@ -11,12 +11,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-
-__all__ = ["BAR_LINE", "Block", "Row", "System", "lay_out", "room_for"]
+from itertools import chain, pairwise
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Line:
     """One line of a system."""
 
     name: str
@@ -37,6 +36,8 @@ class Block:
     """Index of the melody event it stands for; -1 for a bar line."""
     least: int = 0
     """Columns it takes at least, its separator included; 0 leaves it to the tokens."""
+    line: str = "|"
+    """How a bar line is drawn: ``|``, ``||`` at the end, ``|:`` and ``:|`` around a repeat."""
 
     @cached_property
     def needed(self) -> int:
@@ -47,7 +48,7 @@ class Block:
     def width(self) -> int:
         """Columns the block takes, its separator included."""
         if self.tokens is None:
-            return 2
+            return len(self.line) + 1
         return max(self.least, self.needed + (1 if self.least else 2))
 
 
@@ -64,12 +65,14 @@ class System:
     """Its rows as text, top to bottom."""
 
 
-def room_for(rows: Sequence[Row], width: int) -> int:
+def room_for(rows: Sequence[Line], width: int) -> int:
     """Columns left for blocks in a line of ``width`` characters."""
     return width - max(len(row.label) for row in rows) - 4
 
 
-def lay_out(rows: Sequence[Row], phrases: Sequence[Sequence[Block]], *, width: int) -> list[System]:
+def lay_out(
+    rows: Sequence[Line], phrases: Sequence[Sequence[Block]], *, width: int
+) -> list[System]:
     """Systems of lines, none longer than ``width`` unless a single block is.
 
     Each phrase begins a new system; one that needs several is shared out evenly.  Lines carry no
@@ -81,24 +84,37 @@ def lay_out(rows: Sequence[Row], phrases: Sequence[Sequence[Block]], *, width: i
     return [
         System(tuple(blocks), tuple(_lines(rows, blocks, margin)))
         for phrase in phrases
-        for blocks in _shared_out(phrase, room)
+        for blocks in _begun_anew(_shared_out(phrase, room))
     ]
 
 
-def _lines(rows: Sequence[Row], system: list[Block], margin: int) -> Iterator[str]:
+def _begun_anew(systems: list[list[Block]]) -> list[list[Block]]:
+    """A repeat that begins where a system does has its sign there, and not at the end before."""
+    for system, after in pairwise(systems):
+        if system[-1].tokens is None and system[-1].line.endswith(":"):
+            system[-1] = Block(None, line=":|" if system[-1].line.startswith(":") else "|")
+            after.insert(0, Block(None, line="|:"))
+    return systems
+
+
+def _lines(rows: Sequence[Line], system: list[Block], margin: int) -> Iterator[str]:
     for row in rows:
         if row.string or _shown(row, system):
             yield _line(row, system, margin)
 
 
-def _shown(row: Row, system: list[Block]) -> bool:
+def _shown(row: Line, system: list[Block]) -> bool:
     return any(block.tokens and block.tokens.get(row.name) for block in system)
 
 
 def _shared_out(phrase: Sequence[Block], room: int) -> list[list[Block]]:
-    """As few systems as the room allows, and among those the narrowest."""
+    """As few systems as the room allows: of as many bars each, or else the narrowest."""
     bars = list(_bars(phrase))
     fewest = len(_systems(bars, room))
+    each = -(-len(bars) // fewest)
+    alike = [list(chain.from_iterable(bars[n : n + each])) for n in range(0, len(bars), each)]
+    if all(_needed(system) <= room for system in alike):
+        return alike
     narrow, wide = 1, room
     while narrow < wide:
         middle = (narrow + wide) // 2
@@ -113,7 +129,7 @@ def _bars(blocks: Sequence[Block]) -> Iterator[list[Block]]:
     bar: list[Block] = []
     for block in blocks:
         bar.append(block)
-        if block.tokens is None:
+        if block.tokens is None and len(bar) > 1:
             yield bar
             bar = []
     if bar:
@@ -124,7 +140,7 @@ def _systems(bars: list[list[Block]], room: int) -> list[list[Block]]:
     systems: list[list[Block]] = [[]]
     used = 0
     for bar in bars:
-        if systems[-1] and used + _width(bar) > room:
+        if systems[-1] and used + _needed(bar) > room:
             systems.append([])
             used = 0
         for block in bar:
@@ -136,18 +152,27 @@ def _systems(bars: list[list[Block]], room: int) -> list[list[Block]]:
     return systems
 
 
-def _width(blocks: list[Block]) -> int:
-    return sum(block.width for block in blocks)
+def _needed(blocks: list[Block]) -> int:
+    """Columns of blocks at the end of a line, beside the bar line that stands there anyway."""
+    width = sum(block.width for block in blocks)
+    return width - 2 if blocks[-1].tokens is None else width
 
 
-def _line(row: Row, system: list[Block], margin: int) -> str:
+def _line(row: Line, system: list[Block], margin: int) -> str:
     fill = "-" if row.string else " "
-    cells = [row.label.ljust(margin), " |-" if row.string else "   "]
+    begin = end = "|"
+    if system[0].tokens is None:
+        begin, system = system[0].line, system[1:]
     if system[-1].tokens is None:
-        system = system[:-1]
+        end, system = system[-1].line, system[:-1]
+    cells = [row.label.ljust(margin), " ", _drawn(begin, row)]
     for block in system:
         if block.tokens is None:
-            cells.append("|-" if row.string else "  ")
+            cells.append(_drawn(block.line, row))
         else:
             cells.append(block.tokens.get(row.name, "").ljust(block.width, fill))
-    return "".join(cells).rstrip() + ("|" if row.string else "")
+    return "".join(cells).rstrip() + (end if row.string else "")
+
+
+def _drawn(line: str, row: Line) -> str:
+    return f"{line}-" if row.string else " " * (len(line) + 1)

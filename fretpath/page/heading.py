@@ -1,59 +1,31 @@
-"""The words around a tab: header, legend, figures, and the degrees as labels.
+"""The words around a tab: header, legend and figures.
 
-**Conventions.**  Lines come unfolded; the page folds them to its width with :func:`wrapped`.
+**Conventions.**  Lines come unfolded; the page folds them to its width.
 Positions are Roman numerals, note names sound as they say (C4 is middle C).
 """
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
-from fretpath.errors import RequestError
-from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.figures import Figures, roman
 from fretpath.neck.instrument import Instrument
+from fretpath.page.aloud import with_capitals
 from fretpath.page.blanks import BLANK
-from fretpath.page.counting import has_rhythm
+from fretpath.page.counting import count_marks, has_rhythm
+from fretpath.page.tables import wrapped
 
-__all__ = [
-    "counted_against",
-    "degree_labels",
-    "figures_column",
-    "figures_line",
-    "header_lines",
-    "instrument_line",
-    "keys_line",
-    "legend_lines",
-    "wrapped",
-]
+LEGENDS = ("none", "short", "full")
+"""How much of what a page means is explained on it."""
 
 
-def degree_labels(
-    melody: Melody, *, degrees: str = "major", simple: bool = False
-) -> tuple[str, ...]:
-    """The degree of each struck note as text; empty strings when no key is known."""
-    if degrees not in ("major", "key"):
-        raise RequestError(f'degrees count against "major" or "key", not "{degrees[:40]}"')
-    return tuple(
-        _degree_label(degree, melody.key_at(event) if degrees == "key" else None, simple)
-        for degree, event in zip(melody.degrees, melody.struck, strict=True)
-    )
-
-
-def _degree_label(degree: Degree | None, key: Key | None, simple: bool) -> str:
-    if degree is None:
-        return ""
-    if key:
-        degree = Degree(degree.steps, degree.alter - key.signature_alters[degree.number - 1])
-    return degree.simple if simple else str(degree)
-
-
-def header_lines(arrangement: Arrangement, degrees: str = "major") -> list[str]:
-    """Title, key, instrument and conventions, one line each."""
+def header_lines(
+    arrangement: Arrangement, degrees: str = "major", legend: str = "full"
+) -> list[str]:
+    """Title and key, then as *legend* asks the instrument and what the names mean."""
     melody = arrangement.melody
     lines = [melody.title] if melody.title else []
     music = [f"key {keys_line(melody)}"]
@@ -63,38 +35,47 @@ def header_lines(arrangement: Arrangement, degrees: str = "major") -> list[str]:
         music.append(f"tempo {float(melody.tempo):g}")
     if melody.tonic:
         chosen = "octave chosen for the hand" if arrangement.octave_chosen else "octave as given"
-        music.append(f"tonic {melody.tonic} ({chosen})")
+        music.append(f"tonic {melody.tonic}" + f" ({chosen})" * (legend == "full"))
     lines.append("; ".join(music))
-    lines.append(instrument_line(arrangement.instrument))
-    sound = "note names as they sound"
-    if arrangement.instrument.written:
-        sound += " (music for it is written an octave higher)"
-    if melody.key:
+    if legend == "none":
+        return lines
+    lines.append(instrument_line(arrangement.instrument, scale=legend == "full"))
+    if melody.key and (legend == "full" or degrees != "major"):
         lines.append(counted_against(degrees))
-    lines.append(sound)
+    if legend == "full":
+        written = " (music for it is written an octave higher)" * bool(
+            arrangement.instrument.written
+        )
+        lines.append(f"note names as they sound{written}")
     return lines
 
 
-def legend_lines(melody: Melody, rows: Sequence[str], *, hidden: bool = False) -> list[str]:
+def legend_lines(
+    melody: Melody, rows: Sequence[str], *, hidden: bool = False, legend: str = "full"
+) -> list[str]:
     """What the signs mean, as far as the melody and the rows need them."""
-    lines = ["numbers are frets, 0 is open; top line is string 1"]
-    if "finger" in rows:
-        lines[0] += "; fingers 1 (index) to 4"
-    if "count" in rows and has_rhythm(melody):
-        lines.append("count: play on plain beats, let (2) ring on, keep silent through [3]")
+    if legend == "none":
+        return []
+    lines: list[str] = []
+    if legend == "full":
+        fingers = "; fingers 1 (index) to 4" * ("finger" in rows)
+        lines.append(f"numbers are frets, 0 is open; top line is string 1{fingers}")
+    if "count" in rows and (counts := _count_signs(melody)):
+        lines.append(f"count: {counts}")
     signs = ["r is a rest"] * any(note.pitch is None for note in melody.notes)
     signs += ["- holds the note before"] * any(note.tied for note in melody.notes)
     signs += [f"{BLANK} is for you to fill in"] * hidden
     return lines + ["; ".join(signs)] * bool(signs)
 
 
-def wrapped(text: str, width: int) -> list[str]:
-    """The lines of a text, each folded at spaces to the width."""
-    return [
-        part
-        for line in text.splitlines()
-        for part in textwrap.wrap(line, width, break_on_hyphens=False) or [""]
-    ]
+def _count_signs(melody: Melody) -> str:
+    """The signs of the count that this melody needs."""
+    if not has_rhythm(melody):
+        return ""
+    counts = " ".join(w for n in range(len(melody)) for _, w in count_marks(melody, n))
+    held = ["let (2) ring on"] * ("(" in counts)
+    silent = ["keep silent through [3]"] * ("[" in counts)
+    return ", ".join(["play on plain beats", *held, *silent]) if held or silent else ""
 
 
 def counted_against(degrees: str) -> str:
@@ -107,18 +88,19 @@ def keys_line(melody: Melody) -> str:
     """The keys of a melody in words, in order."""
     names: list[str] = []
     for _, key in melody.keys:
-        if not names or names[-1] != str(key):
-            names.append(str(key))
+        name = with_capitals(str(key))
+        if not names or names[-1] != name:
+            names.append(name)
     return ", then ".join(names) or "not given"
 
 
-def instrument_line(instrument: Instrument) -> str:
-    """Instrument, tuning, scale length and capo in one line."""
-    length = f"scale {instrument.scale_length:g} mm"
+def instrument_line(instrument: Instrument, *, scale: bool = True) -> str:
+    """Instrument, tuning, scale length (unless it is not asked for) and capo in one line."""
+    length = f", scale {instrument.scale_length:g} mm" if scale else ""
     capo = f", capo at fret {instrument.capo} (frets count from it)" if instrument.capo else ""
     neck = ", fretless (numbers are semitones)" if instrument.fretless else ""
     count = len(instrument.strings)
-    return f"{instrument.name}: strings {count} to 1 {instrument.tuning}, {length}{capo}{neck}"
+    return f"{instrument.name}: strings {count} to 1 {instrument.tuning}{length}{capo}{neck}"
 
 
 def figures_column(figures: Figures) -> dict[str, str]:
@@ -151,4 +133,4 @@ def figures_line(figures: Figures) -> str:
     )
     plural = "s" if figures.shifts else ""
     hand = f"{travel}; position{plural} {' '.join(positions)}"
-    return "\n".join([*textwrap.wrap(hand, 80), rest])
+    return "\n".join([*wrapped(hand), rest])

@@ -8,7 +8,6 @@ the new tab; frets are counted along the neck, intervals from tonic to tonic.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
@@ -19,10 +18,11 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.figures import roman
 from fretpath.neck.keychoice import KeyChoice
 from fretpath.neck.transposition import Transposition
+from fretpath.page.aloud import with_capitals
 from fretpath.page.data import arrangement_data
-from fretpath.page.departures import spoken
 from fretpath.page.heading import figures_column
 from fretpath.page.tab import render_tab
+from fretpath.page.tables import table, wrapped
 
 REASONS = 3
 """How many of the first are explained in words."""
@@ -34,15 +34,13 @@ def render_keys(choices: Sequence[KeyChoice], *, top: int | None = None) -> str:
     arrangement = choices[0].arrangement
     title = f"{arrangement.melody.title}, " if arrangement.melody.title else ""
     instrument = arrangement.instrument
-    lines = textwrap.wrap(
-        f"{title}{spoken(choices[0].key.mode)}, on {instrument.name} "
+    lines = wrapped(
+        f"{title}{with_capitals(choices[0].key.mode)}, on {instrument.name} "
         f"({instrument.tuning}), {arrangement.hand.name}: the easiest keys first",
-        80,
-        break_on_hyphens=False,
     )
     for rank, choice in enumerate(choices[: min(REASONS, top or REASONS)], start=1):
         text = f"{rank}. {choice.key.tonic} from {choice.arrangement.melody.tonic}: {choice.reason}"
-        lines += textwrap.wrap(text, 80, subsequent_indent="   ", break_on_hyphens=False)
+        lines += wrapped(text, hanging="   ")
     lines += ["", _HEAD]
     lines += [_row(rank, choice) for rank, choice in enumerate(choices[:top], start=1)]
     lines += [
@@ -96,14 +94,14 @@ def keys_data(choices: Sequence[KeyChoice]) -> list[dict[str, Any]]:
 def render_transposition(moved: Transposition, *, degrees: str = "major", width: int = 80) -> str:
     """What moved and how far, the figures side by side, and the tab; ends with a newline."""
     head = [_move(moved), _degrees(moved), _shape(moved)]
-    lines = [line for text in head for line in textwrap.wrap(text, width, break_on_hyphens=False)]
+    lines = [line for text in head for line in wrapped(text, width)]
     page = render_tab(moved.after, degrees=degrees, width=width)
     return "\n".join([*lines, "", *_table(moved), "", page])
 
 
 def _move(moved: Transposition) -> str:
     old, new = moved.before.melody, moved.after.melody
-    keys = [spoken(str(melody.key)) if melody.key else "no key" for melody in (old, new)]
+    keys = [with_capitals(str(melody.key)) if melody.key else "no key" for melody in (old, new)]
     text = f"from {keys[0]} to {keys[1]}: " if keys[0] != keys[1] else f"{keys[0]}: "
     semitones = abs(moved.interval.semitones)
     if semitones:
@@ -151,10 +149,8 @@ def _shape(moved: Transposition) -> str:
 
 def _table(moved: Transposition) -> list[str]:
     columns = [_column(moved.before), _column(moved.after)]
-    rows = [f"{'':<16} {'before':<22} after"]
-    for name in columns[0]:
-        rows.append(f"{name:<16} {columns[0][name]:<22} {columns[1][name]}".rstrip())
-    return rows
+    rows = [(name, columns[0][name], columns[1][name]) for name in columns[0]]
+    return table(rows, head=("", "before", "after"))
 
 
 def _column(arrangement: Arrangement) -> dict[str, str]:

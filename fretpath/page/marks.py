@@ -12,8 +12,6 @@ from typing import Self
 from fretpath.errors import RequestError
 from fretpath.neck.instrument import Instrument
 
-__all__ = ["SPACINGS", "Mark", "MarkedNeck", "check_spacing"]
-
 SPACINGS = ("neck", "even")
 """Frets as on the instrument, or all of one width."""
 

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from fretpath.neck.arrangement import Arrangement
 
-__all__ = ["arrangement_html"]
-
 
 def arrangement_html(arrangement: Arrangement) -> str:
     """The tab as preformatted text, and the chart as a drawing under it."""

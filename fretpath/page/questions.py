@@ -15,10 +15,8 @@ from fretpath.music.departures import read_scales
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.figures import roman
-from fretpath.page.heading import degree_labels
-from fretpath.page.spoken import interval_words
-
-__all__ = ["Question", "questions_about"]
+from fretpath.page.aloud import interval_words
+from fretpath.page.rows import degree_labels
 
 
 @dataclass(frozen=True, slots=True)

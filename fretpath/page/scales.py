@@ -6,7 +6,6 @@ Patterns name fingers string by string, lowest string first.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -20,7 +19,8 @@ from fretpath.music.scales import (
     neighbors,
 )
 from fretpath.neck.patterns import Pattern
-from fretpath.page.departures import spoken
+from fretpath.page.aloud import with_capitals
+from fretpath.page.tables import wrapped
 
 _MOOD_NOTE = "mood: words teachers commonly use (no source); a tune may feel otherwise"
 
@@ -45,7 +45,7 @@ def render_scales(
         "\n".join(_block(scale, patterns.get(scale.name, ()), instrument, tunes))
         for scale in bright_to_dark(scales)
     ]
-    return "\n\n".join([*blocks, "\n".join(textwrap.wrap(_MOOD_NOTE, 80))]) + "\n"
+    return "\n\n".join([*blocks, "\n".join(wrapped(_MOOD_NOTE))]) + "\n"
 
 
 def _block(
@@ -54,21 +54,19 @@ def _block(
     instrument: str,
     tunes: Mapping[str, Sequence[str]] | None,
 ) -> list[str]:
-    beside = "; ".join(spoken(str(gap)) for gap in neighbors(scale)) or "none in one degree"
+    beside = "; ".join(with_capitals(str(gap)) for gap in neighbors(scale)) or "none in one degree"
     rows = [
         ("brightness", _brightness(scale)),
-        ("set apart", spoken(str(apart_from(scale)))),
+        ("set apart", with_capitals(str(apart_from(scale)))),
         ("neighbors", beside),
         ("mood", MOODS[scale.name]),
         (instrument, _patterns(patterns)),
     ]
     if tunes is not None:
         rows.append(("tunes", "; ".join(tunes.get(scale.name, ())) or "none here"))
-    lines = [f"{_capital(spoken(scale.name))}: {' '.join(scale.names)}"]
+    lines = [f"{_capital(with_capitals(scale.name))}: {' '.join(scale.names)}"]
     for name, text in rows:
-        lines += textwrap.wrap(
-            f"  {name:<11}{text}", 80, subsequent_indent=" " * 13, break_on_hyphens=False
-        )
+        lines += wrapped(f"{name:<11}{text}", indent="  ", hanging=" " * 11)
     return lines
 
 
@@ -120,14 +118,16 @@ def render_holdings(degrees: Sequence[str], holdings: Sequence[Holding]) -> str:
     if not holdings:
         scale, missing = nearest_scales(degrees)[0]
         return (
-            f"no known scale holds {asked}; the nearest is {spoken(scale.name)}, "
+            f"no known scale holds {asked}; the nearest is {with_capitals(scale.name)}, "
             f"without {' '.join(map(str, missing))}\n"
         )
     lines = [f"scales that hold {asked}, the smallest first:"]
     for held in holdings:
         note = "" if held.as_spelled else " (by sound, spelled otherwise)"
         spare = f"  also {' '.join(map(str, held.spare))}" if held.spare else ""
-        row = f"  {spoken(held.scale.name):<18} {' '.join(held.scale.names):<22}{spare}{note}"
+        row = (
+            f"  {with_capitals(held.scale.name):<18} {' '.join(held.scale.names):<22}{spare}{note}"
+        )
         lines.append(row.rstrip())
     return "\n".join(lines) + "\n"
 

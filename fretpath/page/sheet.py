@@ -18,13 +18,11 @@ from fretpath.errors import RequestError
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.chart import Chart, melody_chart
-from fretpath.page.heading import counted_against, instrument_line, keys_line
+from fretpath.page.heading import counted_against, instrument_line, keys_line, legend_lines
 from fretpath.page.html import filled
 from fretpath.page.questions import Question, questions_about
 from fretpath.page.spoken import render_spoken
 from fretpath.page.tab import ROWS, Tab
-
-__all__ = ["Sheet", "render_sheet"]
 
 SOUND_RATE = 16000
 DRONE_RATE = 11025
@@ -134,7 +132,7 @@ class _Tune:
 
     @property
     def notes_on_reading(self) -> list[str]:
-        lines = list(self.wide.legend)
+        lines = legend_lines(self.arrangement.melody, self.rows, hidden=self.hide.any)
         if self.arrangement.melody.key:
             lines.append(counted_against(self.degrees))
         sound = "note names as they sound"
@@ -156,7 +154,7 @@ class _Tune:
         if not marks:
             return "Draw where you play it. Frets are spaced as on the neck."
         notes = ["Small numbers are the notes in order.", "Frets are spaced as on the neck."]
-        if self.hide.degrees:
+        if "degree" in self.hide.kinds:
             notes.insert(0, "Write the degree into each circle.")
         if any(mark.tonic for mark in marks):
             notes.insert(0, "The square is the tonic.")

@@ -1,46 +1,36 @@
 """The spelling of a melody as text: rows that share their columns, phrase by phrase.
 
-Rows: bar, degree, interval from the tonic, step from the note before, syllable (on request), note.
+Rows (:mod:`fretpath.page.rows`): bar, degree, interval from the tonic, interval from the note
+before, syllable (on request), note.
 A rest is ``r`` and a note held over is ``-`` in the row of degrees.  Where nothing fixes the
 octave, notes are named without one.
 """
 
 from __future__ import annotations
 
-import textwrap
+from bisect import bisect_right
 from collections.abc import Sequence
 from typing import Any
 
-from fretpath.errors import RequestError, nearest
 from fretpath.music.keyfinding import ENOUGH, KeyGuess
 from fretpath.music.melody import Melody
-from fretpath.music.pitch import Interval
-from fretpath.music.spelling import SpelledNote, spell
-from fretpath.page.grid import BAR_LINE, Block, Row, lay_out
-from fretpath.page.heading import degree_labels
+from fretpath.page.data import notes_data
+from fretpath.page.grid import BAR_LINE, Block, Line, lay_out
+from fretpath.page.rows import ALL_ROWS, Row, Subject, degree_labels, rows_named
+from fretpath.page.tab import check_width
+from fretpath.page.tables import wrapped
 
-__all__ = [
-    "SPELLING_ROWS",
-    "guess_data",
-    "guess_lines",
-    "render_spelling",
-    "spelling_data",
-    "under_guess",
-]
+SPELLING_ROWS = ("bar", "degree", "tonic", "interval", "syllable", "note", "chord", "lyric")
+"""Rows that a spelling can show, in their order; *tonic* is the interval from the tonic."""
 
-SPELLING_ROWS = ("bar", "degree", "tonic", "step", "syllable", "note")
-"""Rows of the page, in their order; *tonic* is the interval from the tonic."""
-
-LEAST_WIDTH = 40
-"""Characters of the narrowest page."""
-
-_LABELS = {"tonic": "from 1"}
+USUAL_ROWS = tuple(row.name for row in ALL_ROWS if row.usual and row.name in SPELLING_ROWS)
+"""Rows that it shows unless others are asked for."""
 
 
 def render_spelling(
     melody: Melody,
     *,
-    rows: Sequence[str] = SPELLING_ROWS,
+    rows: Sequence[str] = (*USUAL_ROWS, "syllable"),
     minor: str = "do",
     degrees: str = "major",
     width: int = 80,
@@ -50,26 +40,16 @@ def render_spelling(
     *rows* are names from :data:`SPELLING_ROWS`, *minor* is the syllable of a minor tonic (do or
     la), *degrees* counts against the ``major`` scale or the ``key`` signature.
     """
-    unknown = [row for row in rows if row not in SPELLING_ROWS]
-    if unknown:
-        raise RequestError(
-            f'unknown row "{unknown[0][:40]}"{nearest(unknown[0], SPELLING_ROWS)} '
-            f"(known: {', '.join(SPELLING_ROWS)})"
-        )
-    if width < LEAST_WIDTH:
-        raise RequestError(f"a page is at least {LEAST_WIDTH} characters wide, not {width}")
-    notes = spell(melody, minor=minor)
-    labels = degree_labels(melody, degrees=degrees)
-    shown = [Row(name, _LABELS.get(name, name)) for name in SPELLING_ROWS if name in rows]
-    shown = shown or [Row("note", "note")]
-    systems = lay_out(shown, _phrases(melody, notes, labels), width=width)
+    check_width(width)
+    subject = Subject(melody, degrees=degrees, minor=minor)
+    shown = rows_named(rows, SPELLING_ROWS) or rows_named(["note"], SPELLING_ROWS)
+    lines = [Line(row.name, row.label or row.name) for row in shown]
+    systems = lay_out(lines, _phrases(subject, shown), width=width)
     return "\n\n".join("\n".join(system.lines) for system in systems) + "\n"
 
 
-def _phrases(
-    melody: Melody, notes: Sequence[SpelledNote], labels: Sequence[str]
-) -> list[list[Block]]:
-    told = {note.event: (note, label) for note, label in zip(notes, labels, strict=True)}
+def _phrases(subject: Subject, shown: Sequence[Row]) -> list[list[Block]]:
+    melody = subject.melody
     bars = set(melody.bars)
     phrases = []
     for span in melody.spans(melody.phrases):
@@ -77,50 +57,22 @@ def _phrases(
         for event in span:
             if event in bars and event != span.start:
                 blocks.append(BAR_LINE)
-            first = bool(melody.bars) and (event in bars or event == span.start)
-            tokens = {"bar": str(melody.bar_numbers[event]) if first else ""}
-            if event in told:
-                tokens |= _tokens(*told[event], melody.octave_free)
-            else:
+            tokens = {row.name: subject.token(row, event) for row in shown}
+            if not melody.notes[event].struck:
                 tokens["degree"] = "-" if melody.notes[event].tied else "r"
             blocks.append(Block(tokens))
         phrases.append(blocks)
     return phrases
 
 
-def _tokens(note: SpelledNote, label: str, octave_free: bool) -> dict[str, str]:
-    return {
-        "degree": label,
-        "tonic": _from_tonic(note.from_tonic),
-        "step": str(note.step) if note.step else "",
-        "syllable": note.syllable,
-        "note": note.pitch.name if octave_free else str(note.pitch),
-    }
-
-
-def _from_tonic(interval: Interval | None) -> str:
-    """``M10`` above the tonic, ``-P4`` below it."""
-    if interval is None:
-        return ""
-    return f"-{interval.name}" if interval.descending else interval.name
-
-
 def spelling_data(melody: Melody, *, minor: str = "do") -> list[dict[str, Any]]:
     """The same as plain data: one dict a struck note, both degree conventions in it."""
     by_key = degree_labels(melody, degrees="key")
+    found = notes_data(Subject(melody, minor=minor))
+    phrases = [bisect_right(melody.phrases, event) + 1 for event in melody.struck]
     return [
-        {
-            "bar": note.bar,
-            "phrase": note.phrase,
-            "note": str(note.pitch),
-            "beats": str(note.beats),
-            "degree": str(note.degree) if note.degree else None,
-            "degree_in_key": label or None,
-            "from_tonic": _from_tonic(note.from_tonic) or None,
-            "step": str(note.step) if note.step else None,
-            "syllable": note.syllable or None,
-        }
-        for note, label in zip(spell(melody, minor=minor), by_key, strict=True)
+        {**note, "degree_in_key": label or None, "phrase": phrase}
+        for note, label, phrase in zip(found, by_key, phrases, strict=True)
     ]
 
 
@@ -136,7 +88,7 @@ def guess_lines(guess: KeyGuess) -> str:
         count = "1 note is" if guess.notes == 1 else f"{guess.notes} notes are"
         text = f"no key given, and {count} too few to decide unasked ({ENOUGH} or more): "
         text += f'perhaps {found}, or {other}; say --key "{guess.key}"'
-    return textwrap.fill(text, 80, break_on_hyphens=False) + "\n"
+    return "\n".join(wrapped(text)) + "\n"
 
 
 def under_guess(guess: KeyGuess | None, page: str) -> str:

@@ -342,7 +342,7 @@ def header_hints(header: str) -> dict[str, str]:
         "instrument": r"(?m)^([a-z][a-z0-9-]+): strings? \d+ to 1",
         "tuning": rf"(?i:tuning:?|to 1) +((?:{pitch}[ ,]*)+)",
         "capo": r"(?i)capo(?: at)?:?(?: fret)? *(\d{1,2})\b",
-        "key": r"(?m)(?:^|; *)[Kk]ey:? +([A-G](?:#|b)*m?(?: [a-z]+){0,2})",
+        "key": r"(?m)(?:^|; *)[Kk]ey:? +([A-G](?:#|b)*m?(?: [A-Za-z]+){0,2})",
         "meter": r"(?m)\bmeter:? +(\d{1,2}/\d{1,2})",
         "tempo": r"(?m)\btempo:? +(\d{1,3}(?:\.\d+)?)",
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -67,18 +68,18 @@ class TestSpell:
             "bar        1                2",
             "degree     5,   1    b3     #4   10",
             "from 1     -P4  P1   m3     A4   M10",
-            "step            +P4  +m3    +A2  +m7",
+            "interval        +P4  +m3    +A2  +m7",
             "syllable   so   do   me     fi   mi",
             "note       Bb   Eb   Gb     A    G",
         ]
 
     def test_both_conventions_of_degrees(self, capsys: Said) -> None:
         page = say(capsys, "spell", "1 b3 5 b7 7", "--key", "A minor", "--degrees", "key")
-        assert "degree   1   3    5    7    #7" in page
+        assert "degree     1   3    5    7    #7" in page
         assert "degrees count against the key signature" in page
 
     def test_phrase_by_phrase(self, capsys: Said) -> None:
-        assert say(capsys, "spell", LANTERN).count("degree   5 ") == 4
+        assert say(capsys, "spell", LANTERN).count("degree     5 ") == 4
 
     def test_departures_are_under_it(self, capsys: Said) -> None:
         page = say(capsys, "spell", STAIR, "--key", "F")
@@ -89,7 +90,7 @@ class TestSpell:
     def test_as_data(self, capsys: Said) -> None:
         found = data(capsys, "spell", "1 3 #4 5", "--key", "C")
         assert [note["degree"] for note in found["notes"]] == ["1", "3", "#4", "5"]
-        assert found["notes"][2]["from_tonic"] == "A4"
+        assert found["notes"][2]["tonic"] == "A4"
         [scale] = found["scales"]
         assert scale["departures"][0]["name"] == "raised fourth"
         assert scale["accounts"][0]["kind"] == "mode"
@@ -106,7 +107,7 @@ class TestSpell:
         assert says in refusal(capsys, "spell", "1 3 5", *words)
 
     def test_rests_alone_have_nothing_to_spell(self, capsys: Said) -> None:
-        assert say(capsys, "spell", "r r") == "degree   r  r\n"
+        assert say(capsys, "spell", "r r") == "degree     r  r\n"
 
     def test_measured_against_another_scale(self, capsys: Said) -> None:
         page = say(capsys, "spell", STAIR, "--against", "major")
@@ -146,7 +147,7 @@ class TestTranspose:
         assert "from B major to A major: down M2 (2 semitones)" in page
         assert "the row of degrees is unchanged" in page
         assert "the whole shape moves 2 frets down the neck, on the same strings" in page
-        assert "positions        VI                     IV" in page
+        assert re.search(r"^positions +VI +IV$", page, re.M)
         assert say(capsys, *words, "--by", "-M2") == page
 
     def test_fingered_anew(self, capsys: Said) -> None:

@@ -95,7 +95,7 @@ def test_a_tuning_alone_names_the_instrument_that_has_it(
 ) -> None:
     assert "ukulele: strings 4 to 1 G4 C4 E4 A4" in printed('tab 1 --tuning "G4 C4 E4 A4"', capsys)
     asked = 'tab 1 --instrument bass --tuning "G4 C4 E4 A4"'
-    assert "bass: strings 4 to 1 G4 C4 E4 A4, scale 863.6 mm" in printed(asked, capsys)
+    assert "bass: strings 4 to 1 G4 C4 E4 A4\n" in printed(asked, capsys)
     assert "bass: strings 4 to 1 C1 A1 D2 G2" in printed('tab 1 --tuning "C1 A1 D2 G2"', capsys)
 
 

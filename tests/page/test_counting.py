@@ -49,7 +49,7 @@ def test_every_beat_of_every_bar_is_counted_once(melody) -> None:
 
 def test_in_columns_puts_each_count_where_its_time_is() -> None:
     marks = count_marks(parse_melody("meter: 4/4\n\n1:3/2 2:5/2"), 1)
-    assert in_columns(marks, 8) == "&   (3      4)"
+    assert in_columns(marks, 8, 40) == "&   (3      4)"
 
 
 def test_rhythm_needs_a_meter_or_lengths() -> None:

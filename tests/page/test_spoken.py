@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 
 from fretpath import Interval, arrange, parse_melody
-from fretpath.page.spoken import interval_words, render_spoken
+from fretpath.page.aloud import interval_words
+from fretpath.page.spoken import render_spoken
 from tests.page.melodies import barred_melodies
 
 
@@ -15,6 +16,7 @@ def test_a_line_a_note() -> None:
     lines = spoken.splitlines()
     assert lines[0] == "key B flat major"
     assert len(lines) == 6
+    assert lines[1].startswith("position 5, string ")
     assert lines[2].startswith("string ")
     assert lines[2].endswith("degree 5, up a fifth")
 
@@ -34,7 +36,7 @@ def test_beats_bars_rests_and_lengths() -> None:
 
 def test_strings_of_one_name_are_told_apart() -> None:
     lines = render_spoken(arrange(parse_melody("E4@1 E2@6"), "guitar")).splitlines()
-    assert lines[0].startswith("string high E, open")
+    assert lines[0].startswith("position 4, string high E, open")
     assert lines[1].startswith("string E, open")
 
 
