@@ -14,8 +14,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from fretpath import SCALES, Degree, Key, Melody, Meter, Note, Pitch, Placement
-
-__all__ = ["beats", "degrees", "keys", "line_texts", "melodies", "meters", "pitches", "placements"]
+from fretpath.music.repeats import Repeat
 
 WORKING_OCTAVE = 4
 
@@ -79,8 +78,11 @@ def _shown(text: str) -> bool:
 
 
 @st.composite
-def melodies(draw: st.DrawFn, *, placed: bool = True) -> Melody:
-    """Any melody that melody text can express, from one event to some fifty."""
+def melodies(draw: st.DrawFn, *, placed: bool = True, marked: bool = True) -> Melody:
+    """Any melody that melody text can express, from one event to some fifty.
+
+    ``marked`` ones may have repeats, words and chord names.
+    """
     lengths, bars, phrases, meter_changes = draw(_barred() | _unbarred())
     free = draw(st.booleans())
     octave = WORKING_OCTAVE if free else draw(st.integers(0, 6))
@@ -94,7 +96,51 @@ def melodies(draw: st.DrawFn, *, placed: bool = True) -> Melody:
         octave=octave,
         octave_free=free,
         **draw(_heads()),
+        **(draw(_marks(bars, notes)) if marked else {}),
     )
+
+
+@st.composite
+def _marks(draw: st.DrawFn, bars: Sequence[int], notes: Sequence[Note]) -> dict[str, Any]:
+    """Repeats at bar lines, and words and chord names at some of the notes."""
+    if not draw(st.booleans()):
+        return {}
+    struck = [event for event, note in enumerate(notes) if note.struck]
+    sung = _some(draw, struck)
+    held = _some(draw, range(len(notes)))
+    return {
+        "repeats": tuple(draw(_repeats([0, *bars, len(notes)]))),
+        "lyrics": tuple((event, draw(syllables())) for event in sung),
+        "chords": tuple((event, draw(st.sampled_from(CHORDS))) for event in held),
+    }
+
+
+CHORDS = ("G", "D7", "F#m7", "Bb/D", "Ebmaj7", "A7sus4", "N.C.")
+
+
+def syllables() -> st.SearchStrategy[str]:
+    """A syllable, alone or going on, or two words on one note."""
+    words = st.from_regex(r"[a-zA-Z\u00c0-\u017f',.!_-]{1,6}", fullmatch=True)
+    pair = st.tuples(words, words).map(" ".join)
+    return (words | pair).filter(lambda word: word != "_")
+
+
+@st.composite
+def _repeats(draw: st.DrawFn, marks: Sequence[int]) -> list[Repeat]:
+    """Repeats one after the other, with or without endings, whose signs stand at the marks."""
+    found = []
+    at = 0
+    while at < len(marks) - 1:
+        stop = draw(st.integers(at + 1, len(marks) - 1))
+        if draw(st.booleans()):
+            inner = marks[at + 1 : stop]
+            endings = tuple(inner[-draw(st.integers(2, 3)) :]) if draw(st.booleans()) else ()
+            if len(endings) < 2:
+                endings = ()
+            times = len(endings) or draw(st.integers(2, 4))
+            found.append(Repeat(marks[at], marks[stop], times, endings))
+        at = stop
+    return found
 
 
 _Frame = tuple[list[Fraction], list[int], list[int], list[tuple[int, Meter]]]
@@ -137,7 +183,7 @@ def _filled(draw: st.DrawFn, total: Fraction) -> list[Fraction]:
     return [total * share / sum(shares) for share in shares]
 
 
-def _some(draw: st.DrawFn, places: range) -> list[int]:
+def _some(draw: st.DrawFn, places: Sequence[int]) -> list[int]:
     return [place for place in places if draw(st.integers(0, 3)) == 0]
 
 

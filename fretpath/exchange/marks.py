@@ -14,9 +14,9 @@ from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from fretpath.exchange.assemble import Imported
-from fretpath.music.grammar import KEPT
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
+from fretpath.music.text import KEPT
 
 __all__ = ["marks_in", "marks_of", "with_marks"]
 

@@ -8,11 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import TypeVar
 
 from fretpath.music.melody import Melody
-
-T = TypeVar("T")
 
 
 def excerpt(melody: Melody, events: range) -> Melody:
@@ -25,26 +22,7 @@ def excerpt(melody: Melody, events: range) -> Melody:
     <BLANKLINE>
     2 | 3
     """
-    start, stop = events.start, events.stop
-    notes = melody.notes[start:stop]
-    tonic, key, meter = melody.tonic_at(start), melody.key_at(start), melody.meter_at(start)
-    return replace(
-        melody,
-        notes=(replace(notes[0], tied=False), *notes[1:]),
-        keys=_moved(key, melody.keys, events),
-        meters=_moved(meter, melody.meters, events),
-        bars=tuple(mark - start for mark in melody.bars if start < mark < stop),
-        phrases=tuple(mark - start for mark in melody.phrases if start < mark < stop),
-        octave=tonic.octave if tonic else melody.octave,
-        headers=(),
-    )
-
-
-def _moved(
-    first: T | None, changes: tuple[tuple[int, T], ...], events: range
-) -> tuple[tuple[int, T], ...]:
-    later = [(at - events.start, v) for at, v in changes if events.start < at < events.stop]
-    return ((0, first), *later) if first is not None else ()
+    return replace(melody.part(events), headers=())
 
 
 def pieces(melody: Melody, *, most: int = 8) -> Iterator[range]:

@@ -3,6 +3,7 @@
 **Conventions.**  A melody is one voice.  Its events lie in one flat tuple; bar lines, phrase
 starts and changes of key or meter are marks between events, given as the index of the event they
 stand before.  Lengths are exact fractions of a beat; a beat is the lower number of the meter.
+Repeats are marks too: the events stand once, and :meth:`Melody.expanded` writes them out.
 
 A melody always carries concrete pitches.  When its text leaves the octave free,
 ``octave_free`` is true and the pitches stand in a working octave that an instrument may change.
@@ -12,8 +13,8 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from itertools import accumulate, pairwise
@@ -22,11 +23,12 @@ from typing import TypeVar
 
 from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key, degree_between
-from fretpath.music.pitch import OCTAVE, Interval, Pitch
-
-__all__ = ["Melody", "Meter", "Note", "Placement"]
+from fretpath.music.pitch import OCTAVE, Interval, Pitch, alter_of
+from fretpath.music.repeats import Repeat, check_repeats, played
 
 WORKING_OCTAVE = 4
+_ROOT = re.compile(r"(?:^|(?<=/))[A-G](?:#+|b+)?")
+"""Root of a chord name, and its bass behind a slash."""
 T = TypeVar("T")
 
 
@@ -43,12 +45,21 @@ class Meter:
     unit: int
     """What gets one beat: 1, 2, 4, 8, 16 or 32."""
 
+    def __post_init__(self) -> None:
+        if not 1 <= self.beats <= 64 or self.unit not in (1, 2, 4, 8, 16, 32):
+            raise RequestError(
+                f"{self.beats}/{self.unit} is not a meter: 1 to 64 beats of a 1st, 2nd, 4th, 8th, "
+                "16th or 32nd note"
+            )
+
     @classmethod
     def parse(cls, text: str) -> Meter:
         """Read ``3/4``; raise :class:`RequestError` for anything else."""
         match = re.fullmatch(r"(\d{1,2})/(1|2|4|8|16|32)", text.strip())
         if match is None or not 1 <= int(match[1]) <= 64:
-            raise RequestError(f'"{text[:40]}" is no meter: write beats/unit, such as 4/4 or 6/8')
+            raise RequestError(
+                f'"{text[:40]}" is not a meter: write beats/unit, such as 4/4 or 6/8'
+            )
         return cls(int(match[1]), int(match[2]))
 
     def __str__(self) -> str:
@@ -115,26 +126,47 @@ class Melody:
     """What the tune is called."""
     tempo: Fraction | None = None
     """Beats a minute, if given."""
-    headers: tuple[tuple[str, str], ...] = field(default=())
+    headers: tuple[tuple[str, str], ...] = ()
     """Other headers, such as source and teaches, in the order of the text."""
+    repeats: tuple[Repeat, ...] = ()
+    """Parts that are played again, in order; every sign stands at a bar line."""
+    lyrics: tuple[tuple[int, str], ...] = ()
+    """(event index of a struck note, its syllable); one that goes on in the next ends in ``-``."""
+    chords: tuple[tuple[int, str], ...] = ()
+    """(event index, name of the chord from there), such as ``G7``."""
 
     def __post_init__(self) -> None:
         count = len(self.notes)
         for marks in (self.bars, self.phrases):
             if any(a >= b for a, b in pairwise((0, *marks, count))):
-                raise ValueError("bar and phrase marks must rise and lie inside the melody")
-        starts = {0, *self.phrases}
-        for changes in (self.keys, self.meters):
-            places = [at for at, _ in changes]
-            if places and (places[0] != 0 or places != sorted(set(places))):
-                raise ValueError("the first key or meter must stand at event 0, later ones behind")
-            if not starts.issuperset(places):
-                raise ValueError("a change of key or meter must begin a phrase")
+                raise RequestError("bar and phrase marks must rise and lie inside the melody")
+        self._check_changes()
+        lines = (self.title, *(text for header in self.headers for text in header))
+        if any(char in "\n\r" for text in lines for char in text):
+            raise RequestError("a title and other headers are one line each")
+        if self.tempo is not None and self.tempo <= 0:
+            raise RequestError("a tempo is a number of beats a minute above 0")
         for before, note in pairwise((Note(None), *self.notes)):
             tied_to_rest = note.tied and note.pitch is None
             wrong_tie = tied_to_rest or (note.tied and note.pitch != before.pitch)
             if note.beats.numerator <= 0 or wrong_tie:
-                raise ValueError("lengths must be above 0, and a tie continues the note before")
+                raise RequestError("lengths must be above 0, and a tie continues the note before")
+        if self.repeats:
+            check_repeats(self.repeats, self.bars, count)
+        _check_words("chord", self.chords, frozenset(range(count)))
+        if self.lyrics:
+            _check_words("syllable", self.lyrics, frozenset(self.struck))
+
+    def _check_changes(self) -> None:
+        starts = {0, *self.phrases}
+        for changes in (self.keys, self.meters):
+            places = [at for at, _ in changes]
+            if places and (places[0] != 0 or places != sorted(set(places))):
+                raise RequestError(
+                    "the first key or meter must stand at event 0, later ones behind"
+                )
+            if not starts.issuperset(places):
+                raise RequestError("a change of key or meter must begin a phrase")
 
     def __len__(self) -> int:
         return len(self.notes)
@@ -226,7 +258,7 @@ class Melody:
     def bar_numbers(self) -> tuple[int, ...]:
         """Bar number of each event: from 1, and 0 for a pickup."""
         first = 0 if self.has_pickup else 1
-        marks = set(self.bars)
+        marks = set(self.whole_bars)
         numbers = accumulate(int(i in marks) for i in range(len(self.notes)))
         return tuple(first + n for n in numbers)
 
@@ -234,9 +266,68 @@ class Melody:
     def has_pickup(self) -> bool:
         """Whether the first bar is shorter than the meter asks."""
         meter = self.meter
-        if meter is None or not self.bars:
+        if meter is None or not self.whole_bars:
             return False
-        return sum(n.beats for n in self.notes[: self.bars[0]]) < meter.beats
+        return sum(n.beats for n in self.notes[: self.whole_bars[0]]) < meter.beats
+
+    @cached_property
+    def whole_bars(self) -> tuple[int, ...]:
+        """The bar marks without those where a repeat sign cuts a whole bar in two."""
+        cuts = {sign for repeat in self.repeats for sign in repeat.signs}
+        return _uncut(self, cuts) if cuts else self.bars
+
+    def expanded(self) -> Melody:
+        """The melody as it is played, with its repeats written out; itself if it has none.
+
+        Where going back changes the key or the meter, a phrase begins.
+        """
+        if not self.repeats:
+            return self
+        parts = list(played(self.repeats, len(self.notes)))
+        order = [event for part in parts for event in part]
+        joins = set(accumulate(map(len, parts))) - {0, len(order)}
+        keys = _changes([self.key_at(event) for event in order])
+        meters = _changes([self.meter_at(event) for event in order])
+        starts, ends = {0, *self.phrases}, {*self.bars}
+        signs = {sign for repeat in self.repeats for sign in repeat.signs}
+        bars = {at for at, event in enumerate(order) if at and event in ends}
+        phrases = {at for at, event in enumerate(order) if event in starts}
+        phrases |= {at for at, _ in (*keys, *meters)}
+        lyrics, chords = dict(self.lyrics), dict(self.chords)
+        written = replace(
+            self,
+            notes=tuple(_untied([self.notes[event] for event in order])),
+            keys=keys,
+            meters=meters,
+            bars=tuple(sorted(bars | joins)),
+            phrases=tuple(sorted(phrases - {0})),
+            repeats=(),
+            lyrics=tuple((at, lyrics[event]) for at, event in enumerate(order) if event in lyrics),
+            chords=tuple((at, chords[event]) for at, event in enumerate(order) if event in chords),
+        )
+        cuts = joins | {at for at, event in enumerate(order) if event in signs}
+        return replace(written, bars=_uncut(written, cuts))
+
+    def part(self, events: range) -> Melody:
+        """The events of a range as a melody of its own, with all marks that lie inside.
+
+        A tie at its start becomes a struck note; a repeat is kept where all of it lies inside.
+        """
+        start, stop = events.start, events.stop
+        tonic = self.tonic_at(start)
+        inside = [r for r in self.repeats if start <= r.start and r.stop <= stop]
+        return replace(
+            self,
+            notes=(replace(self.notes[start], tied=False), *self.notes[start + 1 : stop]),
+            keys=_part_of(self.keys, events),
+            meters=_part_of(self.meters, events),
+            bars=tuple(mark - start for mark in self.bars if start < mark < stop),
+            phrases=tuple(mark - start for mark in self.phrases if start < mark < stop),
+            octave=tonic.octave if tonic else self.octave,
+            repeats=tuple(_moved(repeat, -start) for repeat in inside),
+            lyrics=tuple((at - start, word) for at, word in self.lyrics if at in events),
+            chords=tuple((at - start, name) for at, name in self.chords if at in events),
+        )
 
     def spans(self, marks: tuple[int, ...]) -> Iterator[range]:
         """Ranges of event indices between marks: ``spans(melody.bars)`` gives the bars."""
@@ -244,21 +335,23 @@ class Melody:
             yield range(start, stop)
 
     def transposed(self, interval: Interval) -> Melody:
-        """The same melody an interval higher (or lower), keys and spelling moved with it."""
+        """The same melody an interval higher (or lower); keys, chords and spelling move with it."""
         notes = tuple(
             note
             if note.pitch is None
             else Note(note.pitch + interval, note.beats, note.tied, note.placement)
             for note in self.notes
         )
+        chords = tuple((at, _moved_chord(name, interval)) for at, name in self.chords)
         first = self.tonic
         if first is None:
-            return replace(self, notes=notes)
+            return replace(self, notes=notes, chords=chords)
         keys = tuple(
             (start, Key((key.tonic_pitch(WORKING_OCTAVE) + interval).name, key.mode))
             for start, key in self.keys
         )
-        return replace(self, notes=notes, keys=keys, octave=(first + interval).octave)
+        octave = (first + interval).octave
+        return replace(self, notes=notes, keys=keys, chords=chords, octave=octave)
 
     def in_octave(self, octave: int) -> Melody:
         """The same melody with the tonic of its first key in another octave, and fixed there."""
@@ -273,6 +366,63 @@ class Melody:
         if not self.bars:
             return f"note {struck}"
         return f"bar {bars[event]}, note {struck}" if bars[event] else f"pickup, note {struck}"
+
+
+def _check_words(what: str, words: tuple[tuple[int, str], ...], places: frozenset[int]) -> None:
+    """Syllables or chord names stand in order, each at one of the places, and can be written."""
+    events = [at for at, _ in words]
+    if events != sorted(set(events)) or not places.issuperset(events):
+        raise RequestError(f"each {what} stands at a note of its own, in order")
+    for _, word in words:
+        plain = word.strip() == word != "" and word.isprintable() and "  " not in word
+        if not plain or word in ("|", "_") or "~" in word:
+            raise RequestError(f'"{word[:20]}" is not a {what} that can be written')
+
+
+def _uncut(melody: Melody, cuts: Collection[int]) -> tuple[int, ...]:
+    """Bar marks without the cuts whose two sides add up to one bar."""
+    edges = (0, *melody.bars, len(melody.notes))
+    kept = []
+    for before, mark, after in zip(edges, edges[1:], edges[2:], strict=False):
+        meter = melody.meter_at(before)
+        beats = sum(note.beats for note in melody.notes[before:after]) if mark in cuts else 0
+        if not (meter and meter == melody.meter_at(mark) and beats == meter.beats):
+            kept.append(mark)
+    return tuple(kept)
+
+
+def _untied(notes: Sequence[Note]) -> Iterator[Note]:
+    """The notes, those struck whose tie has lost the note before."""
+    before = Note(None)
+    for note in notes:
+        before = replace(note, tied=note.tied and note.pitch == before.pitch)
+        yield before
+
+
+def _changes(values: Sequence[T | None]) -> tuple[tuple[int, T], ...]:
+    """(event index, value) wherever a value is not that of the event before."""
+    pairs = enumerate(pairwise((None, *values)))
+    return tuple((at, new) for at, (old, new) in pairs if new is not None and new != old)
+
+
+def _part_of(changes: tuple[tuple[int, T], ...], events: range) -> tuple[tuple[int, T], ...]:
+    first = _in_force(changes, events.start)
+    later = [(at - events.start, v) for at, v in changes if events.start < at < events.stop]
+    return ((0, first), *later) if first is not None else ()
+
+
+def _moved(repeat: Repeat, by: int) -> Repeat:
+    endings = tuple(event + by for event in repeat.endings)
+    return Repeat(repeat.start + by, repeat.stop + by, repeat.times, endings)
+
+
+def _moved_chord(name: str, interval: Interval) -> str:
+    """A chord name with its root and its bass moved; what is no letter stays."""
+    return _ROOT.sub(lambda root: _moved_name(root[0], interval), name)
+
+
+def _moved_name(name: str, interval: Interval) -> str:
+    return (Pitch.spelled(name[0], alter_of(name[1:]), WORKING_OCTAVE) + interval).name
 
 
 def _in_force(changes: Sequence[tuple[int, T]], event: int) -> T | None:

@@ -1,7 +1,10 @@
 """Melody text: the notation a teacher types, both ways.
 
-The text is taken apart by :mod:`fretpath.music.lines` after :mod:`fretpath.music.grammar`; here
-its headers, bars and events get their meaning.
+The text is taken apart by :mod:`fretpath.music.text`; here its headers, bars and events get their
+meaning.
+
+**Repeats.**  ``|: 1 2 :|`` is played twice, ``:|x3`` three times; a ``:|`` without ``|:`` goes back
+to the beginning, or to where the last repeat ended.  Endings are ``|: 1 2 | [1 3 4 :| [2 5 1 ]``.
 
 **Octaves.**  A note without an octave is the nearest in sound to the note before (the upper one
 when two are as near); the first one counts from the tonic.  If nothing fixes the octave (no
@@ -20,16 +23,15 @@ from fractions import Fraction
 from typing import TypeVar
 
 from fretpath.errors import FretpathError, RequestError
-from fretpath.music.formatting import format_melody
-from fretpath.music.grammar import KEPT
 from fretpath.music.key import Degree, Key
-from fretpath.music.lines import Event, Line, Spot, refuse_tab, split
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
 from fretpath.music.pitch import OCTAVE, Pitch, alter_of
+from fretpath.music.signs import Signs, checked, placed_lines, with_words
+from fretpath.music.text import KEPT, Event, Headers, Line, Spot, refuse_tab, split
 from fretpath.music.words import counted
 
-__all__ = ["format_melody", "parse_melody"]
-
+MOST_ACCIDENTALS = 3
+"""How many accidentals a degree may have in melody text."""
 T = TypeVar("T")
 
 
@@ -60,11 +62,15 @@ def parse_melody(text: str, *, key: str | Key | None = None, source: str = "melo
         keys = [(0, Key("C", "major"))]
     octave, octave_free = _register(headers, events, keys)
     by_signature = _header_value(headers, "degrees", _convention) or False
+    signs = Signs()
+    for start, line in placed_lines(lines):
+        for at, sign, spot in line.signs:
+            signs.take(start + at, sign, spot)
     melody = Melody(
         notes=tuple(_resolve(events, keys, octave, by_signature)),
         keys=tuple(keys),
         meters=tuple(meters),
-        bars=tuple(_bar_marks(lines)),
+        bars=signs.bars(len(events)),
         phrases=tuple(_phrase_marks(lines)),
         octave=octave,
         octave_free=octave_free,
@@ -72,16 +78,113 @@ def parse_melody(text: str, *, key: str | Key | None = None, source: str = "melo
         tempo=_header_value(headers, "tempo", _tempo),
         headers=tuple((n, v) for n, (v, _) in headers.items() if n in KEPT),
     )
+    repeats = signs.repeats(len(events))
+    spot = signs.spot or events[-1].spot
+    melody = checked(spot, lambda: replace(melody, repeats=repeats))
     _check_bars(melody, events)
-    return melody
+    return with_words(melody, lines)
+
+
+# -- writing ---------------------------------------------------------------------------------------
+
+
+def format_melody(melody: Melody) -> str:
+    """The text of a melody, such that ``parse_melody`` gives the melody back.
+
+    >>> print(format_melody(parse_melody("1 (2 3):1/2 | 5 -", key="G")), end="")
+    key: G major
+    <BLANKLINE>
+    1 2:1/2 3:1/2 | 5 -
+
+    Notes are written as degrees; without a key, or with more than three accidentals before the
+    degree, as letters with their octave.  One phrase stands on one line, and a bar line at its end
+    ends the line; its chords and words follow on lines of their own.  The text ends with a newline.
+    """
+    keys, meters = dict(melody.keys), dict(melody.meters)
+    head = [
+        ("title", melody.title),
+        ("key", str(keys.pop(0, ""))),
+        ("meter", str(meters.pop(0, ""))),
+        ("tempo", "" if melody.tempo is None else f"{float(melody.tempo):g}"),
+        ("octave", _octave_line(melody)),
+    ]
+    lines = [f"{name}: {value}" for name, value in (*head, *melody.headers) if value]
+    lines.append("")
+    words = _words(melody)
+    opening, closing = _bar_signs(melody)
+    for span in melody.spans(melody.phrases):
+        for name, changes in (("key", keys), ("meter", meters)):
+            if span.start in changes:
+                lines.append(f"{name}: {changes[span.start]}")
+        row: list[str] = []
+        for event in span:
+            row.extend(closing.get(event, []) if event > span.start else [])
+            row.extend([*opening.get(event, []), words[event]])
+        lines.append(" ".join([*row, *closing.get(span.stop, [])]))
+        lines.extend(_under(melody, span))
+    return "\n".join(lines) + "\n"
+
+
+def _bar_signs(melody: Melody) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
+    """Signs that open a part before an event, and those that close the one before it."""
+    opening: dict[int, list[str]] = {}
+    closing = {event: ["|"] for event in melody.bars}
+    for repeat in melody.repeats:
+        times = "" if repeat.times == 2 else f"x{repeat.times}"
+        if closing.get(repeat.start) == ["|"]:
+            del closing[repeat.start]
+        opening[repeat.start] = ["|:"]
+        closing[repeat.stop] = ["]" if repeat.endings else f":|{times}"]
+        for number, event in enumerate(repeat.endings, start=1):
+            opening[event] = [f"[{number}"]
+            closing[event] = ["|" if number == 1 else ":|"]
+    return opening, closing
+
+
+def _under(melody: Melody, span: range) -> Iterator[str]:
+    """The lines of words and chords that stand under a line of music."""
+    struck = [event for event in span if melody.notes[event].struck]
+    for name, places, words in (
+        ("chords", list(span), dict(melody.chords)),
+        ("words", struck, dict(melody.lyrics)),
+    ):
+        row = [words.get(event, "_").replace(" ", "~") for event in places]
+        while row and row[-1] == "_":
+            row.pop()
+        if row:
+            yield f"{name}: {' '.join(row)}"
+
+
+def _octave_line(melody: Melody) -> str:
+    """The octave of the tonic; of a free one only where letters with octaves hang on it."""
+    if not melody.octave_free:
+        return str(melody.octave)
+    usual = melody.octave == WORKING_OCTAVE and all(map(_writable, melody.degrees))
+    return "" if usual else f"{melody.octave} free"
+
+
+def _writable(degree: Degree | None) -> bool:
+    return degree is not None and abs(degree.alter) <= MOST_ACCIDENTALS
+
+
+def _words(melody: Melody) -> list[str]:
+    degrees = iter(melody.degrees)
+    words = []
+    for note in melody.notes:
+        if note.struck:
+            degree = next(degrees)
+            word = str(degree if _writable(degree) else note.pitch)
+        else:
+            word = "r" if note.pitch is None else "-"
+        length = "" if note.beats == 1 else f":{note.beats}"
+        words.append(f"{word}{length}{note.placement or ''}")
+    return words
 
 
 # -- headers and marks ---------------------------------------------------------------------------
 
 
-def _header_value(
-    headers: dict[str, tuple[str, Spot]], name: str, read: Callable[[str], T]
-) -> T | None:
+def _header_value(headers: Headers, name: str, read: Callable[[str], T]) -> T | None:
     if name not in headers:
         return None
     value, spot = headers[name]
@@ -118,7 +221,7 @@ def _octave(value: str) -> tuple[int, bool]:
 
 
 def _changes(
-    headers: dict[str, tuple[str, Spot]], lines: list[Line], wanted: str | Key | None
+    headers: Headers, lines: list[Line], wanted: str | Key | None
 ) -> tuple[list[tuple[int, Key]], list[tuple[int, Meter]]]:
     """Keys and meters in force, by event index; ``wanted`` replaces the first key."""
     keys: list[tuple[int, Key]] = []
@@ -155,37 +258,20 @@ def _append_change(changes: list[tuple[int, T]], change: tuple[int, T], spot: Sp
     changes.append(change)
 
 
-def _bar_marks(lines: list[Line]) -> Iterator[int]:
-    total = sum(len(line.events) for line in lines)
-    start, last = 0, 0
-    for line in lines:
-        for at, spot in line.bars:
-            mark = start + at
-            if mark == last:
-                raise spot.error('stray "|": there is no note between it and the bar line before')
-            last = mark
-            if mark < total:
-                yield mark
-        start += len(line.events)
-
-
 def _phrase_marks(lines: list[Line]) -> Iterator[int]:
-    start = 0
-    for line in lines:
-        if start and line.events:
-            yield start
-        start += len(line.events)
+    return (start for start, line in placed_lines(lines) if start and line.events)
 
 
 def _check_bars(melody: Melody, events: list[Event]) -> None:
-    """Every bar but a pickup and the last one must add up to its meter."""
+    """Bars add up to their meter; a pickup, the last, and those at a repeat sign may be short."""
     if not melody.bars or not melody.meters:
         return
-    spans = list(melody.spans(melody.bars))
+    spans = list(melody.spans(melody.whole_bars))
+    cuts = {sign for repeat in melody.repeats for sign in repeat.signs}
     for number, span in enumerate(spans):
         meter = melody.meter_at(span.start)
         beats = sum(melody.notes[i].beats for i in span)
-        edge = number in (0, len(spans) - 1)
+        edge = number in (0, len(spans) - 1) or not cuts.isdisjoint((span.start, span.stop))
         if meter and (beats > meter.beats or (beats < meter.beats and not edge)):
             spot = events[span.stop - 1].spot
             over = events[span.start].spot.line != spot.line and beats > meter.beats
@@ -203,7 +289,7 @@ _LINE_END = "; a bar goes on over the end of a line, unless a | stands there"
 
 
 def _register(
-    headers: dict[str, tuple[str, Spot]], events: list[Event], keys: list[tuple[int, Key]]
+    headers: Headers, events: list[Event], keys: list[tuple[int, Key]]
 ) -> tuple[int, bool]:
     """Octave of the tonic, and whether the instrument may choose another."""
     given = _header_value(headers, "octave", _octave)

@@ -7,8 +7,20 @@ from typing import Any
 
 import pytest
 from hypothesis import given
+from hypothesis import strategies as st
 
-from fretpath import Interval, Key, Melody, Meter, Note, Pitch, RequestError, parse_melody
+from fretpath import (
+    Interval,
+    Key,
+    Melody,
+    Meter,
+    Note,
+    Pitch,
+    RequestError,
+    format_melody,
+    parse_melody,
+)
+from fretpath.music.repeats import Repeat
 from tests.strategies import melodies, meters, pitches
 
 C4 = Pitch.parse("C4")
@@ -114,7 +126,9 @@ class TestMeter:
 
     @pytest.mark.parametrize("text", ["", "4", "0/4", "65/4", "4/3", "4/0", "4/4/4", "-3/4"])
     def test_anything_else_is_refused(self, text: str) -> None:
-        with pytest.raises(RequestError, match="is no meter: write beats/unit, such as 4/4 or 6/8"):
+        with pytest.raises(
+            RequestError, match="is not a meter: write beats/unit, such as 4/4 or 6/8"
+        ):
             Meter.parse(text)
 
 
@@ -124,6 +138,18 @@ class TestImpossible:
     @pytest.mark.parametrize(
         "parts",
         [
+            {"repeats": (Repeat(0, 1),)},
+            {"bars": (1,), "repeats": (Repeat(0, 2), Repeat(1, 2))},
+            {"lyrics": ((2, "so"),)},
+            {"lyrics": ((0, "so"), (0, "far"))},
+            {"lyrics": ((0, "_"),)},
+            {"lyrics": ((0, "a\nb"),)},
+            {"notes": (Note(None), Note(C4)), "lyrics": ((0, "so"),)},
+            {"chords": ((1, "G"), (0, "C"))},
+            {"chords": ((0, ""),)},
+            {"title": "two\nlines"},
+            {"headers": (("source", "two\nlines"),)},
+            {"tempo": Fraction(0)},
             {"bars": (0,)},
             {"bars": (2,)},
             {"bars": (1, 1)},
@@ -138,7 +164,7 @@ class TestImpossible:
         ids=repr,
     )
     def test_is_refused(self, parts: dict[str, Any]) -> None:
-        with pytest.raises(ValueError):
+        with pytest.raises(RequestError):
             Melody(**{"notes": (Note(C4), Note(C4)), **parts})
 
 
@@ -154,3 +180,110 @@ class TestClock:
     def test_the_same_unit_changes_nothing(self) -> None:
         melody = parse_melody("meter: 4/4\n\n1 2 3 4 |\nmeter: 3/4\n1 2 3")
         assert melody.clock is melody
+
+
+class TestRepeats:
+    """A repeat is written once; expanded, the melody is as it is played."""
+
+    @pytest.mark.parametrize(
+        ("written", "plain"),
+        [
+            ("|: 1 2 | 3 :| 4", "1 2 | 3 |\n1 2 | 3 | 4"),
+            ("1 | 2 :|x3 | 3", "1 | 2 |\n1 | 2 |\n1 | 2 | 3"),
+            ("1 |: 2 | [1 3 :| [2 4 ] 5", "1 | 2 | 3 | 2 | 4 | 5"),
+            ("1\n|: 2 :|\n3", "1 |\n2 |\n2 |\n3"),
+            (
+                "meter: 4/4\n\n|: 5, | 1 2 3 4 | 5 4 3 :| |: 2 | 1 2 3 5 | 1:3 :|",
+                "meter: 4/4\n\n5, | 1 2 3 4 | 5 4 3\n5, | 1 2 3 4 | 5 4 3 2 | 1 2 3 5 | "
+                "1:3 2 | 1 2 3 5 | 1:3",
+            ),
+            (
+                "key: C\n\n|: 1 |\nkey: D\n2 :|\n3",
+                "key: C\n\n1 |\nkey: D\n2 |\nkey: C\n1 |\nkey: D\n2 |\n3",
+            ),
+            (
+                "|: 1 2 :|\nchords: G D7\nwords: so far",
+                "1 2 |\nchords: G D7\nwords: so far\n1 2\nchords: G D7\nwords: so far",
+            ),
+            ("1 - |: - 2 :|", "1 - | - 2 | 1 2"),
+        ],
+    )
+    def test_written_out(self, written: str, plain: str) -> None:
+        expanded = parse_melody(written.replace("|x3 |", "|x3")).expanded()
+        expected = parse_melody(plain)
+        assert format_melody(expanded) == format_melody(expected)
+
+    @given(melodies())
+    def test_all_parts_sound_in_their_order(self, melody: Melody) -> None:
+        expanded = melody.expanded()
+        if not melody.meters:
+            assert parse_melody(format_melody(expanded)) == expanded
+        assert expanded.repeats == ()
+        order = []
+        done = 0
+        for repeat in melody.repeats:
+            order += range(done, repeat.start)
+            inner = repeat.endings or (repeat.stop,) * repeat.times
+            for first, last in zip(inner, (*inner[1:], repeat.stop), strict=True):
+                order += [*range(repeat.start, inner[0]), *range(first, last)]
+            done = repeat.stop
+        order += range(done, len(melody.notes))
+        assert len(order) == len(expanded.notes)
+        for at, event in enumerate(order):
+            new, old = expanded.notes[at], melody.notes[event]
+            assert (new.pitch, new.beats) == (old.pitch, old.beats)
+            assert expanded.key_at(at) == melody.key_at(event)
+            assert expanded.meter_at(at) == melody.meter_at(event)
+            assert dict(expanded.chords).get(at) == dict(melody.chords).get(event)
+            assert dict(expanded.lyrics).get(at) == dict(melody.lyrics).get(event)
+
+    def test_a_repeat_sign_inside_a_bar_counts_one_bar(self) -> None:
+        melody = parse_melody("meter: 4/4\n\n5, | 1 2 3 4 | 5 4 3 :| |: 2 | 1 2 3 5 | 1:3 :|")
+        assert melody.bar_numbers == (0, 1, 1, 1, 1, 2, 2, 2, 2, 3, 3, 3, 3, 4)
+
+    @pytest.mark.parametrize(
+        "parts",
+        [
+            {"start": 1, "stop": 1},
+            {"start": -1, "stop": 1},
+            {"start": 0, "stop": 2, "times": 1},
+            {"start": 0, "stop": 2, "times": 100},
+            {"start": 0, "stop": 3, "endings": (1,)},
+            {"start": 0, "stop": 3, "endings": (0, 1)},
+            {"start": 0, "stop": 3, "endings": (1, 3)},
+        ],
+        ids=repr,
+    )
+    def test_impossible_ones_are_refused(self, parts: dict[str, Any]) -> None:
+        with pytest.raises(RequestError):
+            Repeat(**parts)
+
+
+class TestMarks:
+    """Repeats, words and chord names go where the notes go."""
+
+    @given(melodies(), st.data())
+    def test_a_part_keeps_what_lies_inside(self, melody: Melody, data: st.DataObject) -> None:
+        start = data.draw(st.integers(0, len(melody.notes) - 1))
+        stop = data.draw(st.integers(start + 1, len(melody.notes)))
+        part = melody.part(range(start, stop))
+        assert part.pitches == tuple(
+            note.pitch
+            for at, note in enumerate(melody.notes[start:stop])
+            if note.pitch and (note.struck or at == 0)
+        )
+        assert part.chords == tuple(
+            (at - start, name) for at, name in melody.chords if start <= at < stop
+        )
+        assert [word for _, word in part.lyrics] == [
+            word for at, word in melody.lyrics if start <= at < stop
+        ]
+        whole = [r for r in melody.repeats if start <= r.start and r.stop <= stop]
+        assert [(r.start + start, r.stop + start, r.times) for r in part.repeats] == [
+            (r.start, r.stop, r.times) for r in whole
+        ]
+
+    def test_chords_move_with_the_tune(self) -> None:
+        melody = parse_melody("key: G\n\n1 5 4 1\nchords: G D7/F# C#m7b5 N.C.")
+        moved = melody.transposed(Interval.parse("m3"))
+        assert [name for _, name in moved.chords] == ["Bb", "F7/A", "Em7b5", "N.C."]

@@ -20,6 +20,7 @@ from fretpath import (
     format_melody,
     parse_melody,
 )
+from fretpath.music.repeats import Repeat
 from tests.strategies import melodies
 
 
@@ -160,6 +161,31 @@ BOTH_WAYS = [
         "key: C# major\noctave: 4\n\nCbbb4 1\n",
         Melody(notes=(note("Cbbb4"), note("C#4")), keys=((0, Key("C#", "major")),)),
     ),
+    (
+        "a repeat, one of three times, and endings",
+        "octave: 4\n\n|: C4 | D4 :| E4 |: F4 :|x3\n|: G4 | [1 A4 :| [2 B4 ] C4\n",
+        Melody(
+            notes=tuple(note(f"{letter}4") for letter in "CDEFGABC"),
+            bars=(1, 2, 3, 4, 5, 6, 7),
+            phrases=(4,),
+            repeats=(Repeat(0, 2), Repeat(3, 4, 3), Repeat(4, 7, endings=(5, 6))),
+        ),
+    ),
+    (
+        "words and chords under their lines",
+        "octave: 4\n\nC4 - D4\nchords: G7 _ F/C\nwords: riv- er~and\nE4 F4\nwords: _ sea\n",
+        Melody(
+            notes=(note("C4"), hold("C4"), note("D4"), note("E4"), note("F4")),
+            phrases=(3,),
+            lyrics=((0, "riv-"), (2, "er and"), (4, "sea")),
+            chords=((0, "G7"), (2, "F/C")),
+        ),
+    ),
+    (
+        "a free tune in an octave of its own",
+        "key: C major\noctave: 2 free\n\n1\n",
+        Melody(notes=(note("C2"),), keys=((0, Key("C", "major")),), octave=2, octave_free=True),
+    ),
 ]
 IDS = [what for what, _, _ in BOTH_WAYS]
 
@@ -191,6 +217,21 @@ READ_ALIKE = [
     ),
     ("header names take spaces", "  key  :  C major  \n\n1", "key: C\n\n1"),
     ("a tab between notes", "1\t2", "1 2"),
+    ("a repeat from the beginning", "1 2 :| 3", "|: 1 2 :| 3"),
+    ("a repeat from the last one", "1 2 :| 3 :|", "|: 1 2 :| |: 3 :|"),
+    ("endings to the end", "1 | [1 2 :| [2 3", "|: 1 | [1 2 :| [2 3 ]"),
+    ("signs without spaces", "|:1 2:|3", "|: 1 2 :| 3"),
+    ("a bar line before a repeat", "1 |\n|: 2 :|", "1\n|: 2 :|"),
+    (
+        "chords by the bar",
+        "1 2 | 3 4 | 5\nchords: G | D7 | _\n",
+        "1 2 | 3 4 | 5\nchords: G _ D7\n",
+    ),
+    (
+        "words by the bar",
+        "1 - | 3 4\nwords: so | _ far\n",
+        "1 - | 3 4\nwords: so _ far\n",
+    ),
     ("line ends of other systems", "key: D\r\n\r\n1 2\r3\n", "key: D\n\n1 2\n3\n"),
     ("a byte order mark", "\ufeffkey: D\n\n1 2", "key: D\n\n1 2"),
 ]
@@ -260,12 +301,12 @@ FAULTS = [
         2,
         1,
         8,
-        "only key: and meter: may stand between music",
+        "words: and chords: may stand between",
     ),
     ("an unknown key", "key: H major\n\n1", 1, 1, 12, 'unknown key "H major"'),
     ("an unknown mode", "key: C dorain\n\n1", 1, 1, 13, 'did you mean "dorian"?'),
     ("a key that may be minor", "key: e\n\n1", 1, 1, 6, 'can be read two ways: "E major" or "Em"'),
-    ("an unknown meter", "meter: 4/5\n\n1", 1, 1, 10, '"4/5" is no meter: write beats/unit'),
+    ("an unknown meter", "meter: 4/5\n\n1", 1, 1, 10, '"4/5" is not a meter: write beats/unit'),
     ("an impossible tempo", "tempo: 9\n\n1", 1, 1, 8, "beats a minute from 10 to 400"),
     ("an impossible octave", "octave: 12\n\n1", 1, 1, 10, "a whole number from -1 to 9"),
     ("an unknown degree habit", "degrees: x\n\n1", 1, 1, 10, "major or key"),
@@ -316,6 +357,28 @@ FAULTS = [
     ("a terminal sequence", "1\x1b[31m", 1, 2, 1, "control character U+001B"),
     ("a terminal sequence of one byte", "title: \x9b31m\n\n1", 1, 8, 1, "control character U+009B"),
     ("a zero byte", "1 2\n3\0", 2, 2, 1, "control character U+0000"),
+    ("a repeat without an end", "|: 1 2", 1, 1, 2, "write :| where it goes back"),
+    ("a repeat in a repeat", "|: 1 |: 2 :|", 1, 6, 2, "close the first one with :|"),
+    ("a repeat of nothing", "|: :| 1", 1, 4, 2, "there is no note between it"),
+    ("a repeat of one time", "1 :|x1", 1, 3, 4, "a repeat is played 2 to 99 times"),
+    ("endings and a number", "1 | [1 2 :|x3 [2 3 ]", 1, 10, 4, "drop the x"),
+    ("one ending", "1 | [1 2 :| 3", 1, 10, 2, "write [2 behind its :|"),
+    ("one ending, then a bar", "1 | [1 2 :| 3 | 4", 1, 15, 1, "write [2 before this"),
+    ("one open ending", "1 | [1 2", 1, 5, 2, "write [2 behind its :|"),
+    ("an ending inside a bar", "1 | 2 [1 3 :| [2 4", 1, 7, 2, "[1 stands right behind a |"),
+    ("endings out of order", "1 | [2 3 :| [1 4", 1, 5, 2, "expected [1"),
+    ("an end of no ending", "1 2 ] 3", 1, 5, 1, "endings begin with [1 and [2"),
+    (
+        "too many notes in all",
+        "(" + "1 " * 300 + "):1/2 :|x99",
+        1,
+        608,
+        5,
+        "written out, the repeats make more than 20000 notes",
+    ),
+    ("words above", "words: so\n1", 1, 1, 9, "under the line of music it belongs to"),
+    ("words twice", "1\nwords: so\nwords: far", 3, 1, 10, "put both in one"),
+    ("a word too many", "1 2\nwords: so ve ry", 2, 1, 15, '"ry" is one too many: the line'),
     ("a byte that is no text", "title: \udcff\n\n1", 1, 8, 1, "broken character U+DCFF"),
 ]
 FAULT_IDS = [what for what, *_ in FAULTS]
