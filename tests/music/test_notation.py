@@ -370,9 +370,9 @@ FAULTS = [
     ("an end of no ending", "1 2 ] 3", 1, 5, 1, "endings begin with [1 and [2"),
     (
         "too many notes in all",
-        "(" + "1 " * 300 + "):1/2 :|x99",
-        1,
-        608,
+        ("1 " * 30 + "\n") * 10 + "1 :|x99",
+        11,
+        3,
         5,
         "written out, the repeats make more than 20000 notes",
     ),
