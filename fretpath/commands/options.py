@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
 from fretpath.exchange.kinds import ending_of, is_score_name
-from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
@@ -56,7 +55,7 @@ def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) 
         "for standard input",
     )
     add_score_options(parser)
-    parser.add_argument("--key", help="tonic and mode, such as B or 'C minor'; moves degrees there")
+    parser.add_argument("--key", help="tonic, such as B (the mode stays), or 'C minor'")
     parser.add_argument(
         "--octave",
         help="octave of the tonic, sounding (C4 is middle C), or free: let the instrument choose",
@@ -109,9 +108,7 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     )
     name = PurePath(path).name
     arguments.remarks.extend(f"{name}: {remark}" for remark in found.remarks)
-    return (
-        found.melody if arguments.key is None else moved_to(found.melody, Key.parse(arguments.key))
-    )
+    return found.melody if arguments.key is None else moved_to(found.melody, arguments.key)
 
 
 def _octave(text: str) -> int:

@@ -43,13 +43,11 @@ def run(arguments: argparse.Namespace) -> str:
     melody, guess = with_found_key(melody_from(arguments))
     if guess and not guess.enough and arguments.to:
         raise RequestError(guess_lines(guess).strip())
-    frets = _frets(arguments.by)
     moved = transpose(
         melody,
         setup_from(arguments),
         to=arguments.to,
-        by=arguments.by if frets is None else None,
-        frets=frets,
+        by=_by(arguments.by),
         onto=arguments.onto,
     )
     if arguments.json:
@@ -60,7 +58,7 @@ def run(arguments: argparse.Namespace) -> str:
     return delivered(arguments, under_guess(guess, page))
 
 
-def _frets(by: str | None) -> int | None:
-    """The number in ``5frets``, ``-2 frets`` or ``1fret``; None for anything else."""
-    match = re.fullmatch(r"([+-]?\d{1,2})\s*frets?", by.strip()) if by else None
-    return int(match[1]) if match else None
+def _by(text: str | None) -> str | int | None:
+    """The number in ``5frets``, ``-2 frets`` or ``1fret``; anything else as it is."""
+    match = re.fullmatch(r"([+-]?\d{1,2})\s*frets?", text.strip()) if text else None
+    return int(match[1]) if match else text

@@ -31,7 +31,7 @@ from fretpath.exchange.safety import (
     kind_of,
     unpacked,
 )
-from fretpath.music.key import Key
+from fretpath.music.key import key_asked
 from fretpath.music.keyfinding import in_key
 from fretpath.music.melody import Melody
 from fretpath.music.transposing import transpose_melody, way_to
@@ -257,11 +257,12 @@ def without_octave(imported: Imported) -> Imported:
     return replace(imported, melody=replace(imported.melody, octave_free=True))
 
 
-def moved_to(melody: Melody, key: Key) -> Melody:
-    """The melody moved to the tonic of ``key`` by the smaller way, and called by its mode.
+def moved_to(melody: Melody, asked: str) -> Melody:
+    """The melody moved to the tonic asked for by the smaller way, and called by its mode.
 
     A melody without a key stays where it is and is given this one.
     """
+    key = key_asked(asked, melody.key)
     if melody.key is None:
         return in_key(melody, key)
     moved = transpose_melody(melody, by=way_to(melody.key, key.tonic)).melody

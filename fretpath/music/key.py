@@ -293,12 +293,40 @@ class Key:
     def octave_of(self, pitches: Sequence[Pitch]) -> int:
         """The octave to count the degrees of these notes in, -1 to 9.
 
-        That of the lowest tonic among them; without a tonic, of the one below the lowest note.
+        That of the lowest tonic among them, or as far below it as keeps every note within an
+        octave of it; without a tonic, the octave in which most notes are 1 to 7.
+
+        >>> [Key.parse("C").octave_of(list(map(Pitch.parse, text.split())))
+        ...  for text in ("G3 C4 C5", "G2 A2 C4", "D5 D5 Db5 D5 A4 B4")]
+        [4, 3, 5]
         """
-        tonics = [pitch for pitch in pitches if pitch.name == self.tonic]
-        low, lowest = self.tonic_pitch(0), min(tonics or pitches)
-        return min(max((lowest.staff - low.staff) // 7, _LOWEST_OCTAVE), _HIGHEST_OCTAVE)
+        start = self.tonic_pitch(0).staff
+        octaves = sorted((pitch.staff - start) // 7 for pitch in pitches)
+        tonics = [pitch.staff for pitch in pitches if pitch.name == self.tonic]
+        if tonics:
+            octave = min((min(tonics) - start) // 7, octaves[0] + 1)
+        else:
+            octave = max(octaves, key=octaves.count)
+        return min(max(octave, _LOWEST_OCTAVE), _HIGHEST_OCTAVE)
 
     def holds(self, degree: Degree) -> bool:
         """Whether the degree belongs to the scale, in any octave."""
         return degree.base in self.scale.degrees
+
+
+def key_asked(text: str, written: Key | None) -> Key:
+    """The key that someone asks for, seen from the one the music is written in.
+
+    >>> minor = Key.parse("A minor pentatonic")
+    >>> [str(key_asked(text, minor)) for text in ("G", "Bb major", "dorian")]
+    ['G minor pentatonic', 'Bb major', 'A dorian']
+
+    A tonic alone keeps the mode, a mode alone keeps the tonic; without a key written a tonic
+    alone is major.  Raises :class:`RequestError` for anything else.
+    """
+    word = text.strip()
+    if written and re.fullmatch(r"[A-G](#{1,2}|b{1,2})?", word):
+        return Key(word, written.mode)
+    if written is None or re.match(r"[A-Ga-g](#|b|m|\s|$)", word):
+        return Key.parse(word)
+    return Key(written.tonic, scale_named(word).name)

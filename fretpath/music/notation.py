@@ -23,7 +23,7 @@ from fractions import Fraction
 from typing import TypeVar
 
 from fretpath.errors import FretpathError, RequestError
-from fretpath.music.key import Degree, Key
+from fretpath.music.key import Degree, Key, key_asked
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
 from fretpath.music.pitch import OCTAVE, Pitch, alter_of
 from fretpath.music.signs import Signs, checked, placed_lines, with_words
@@ -43,7 +43,8 @@ def parse_melody(text: str, *, key: str | Key | None = None, source: str = "melo
     ['B1', 'F#2', 'B2', 'C#3', 'D#3']
 
     *key* replaces the key of the text: degrees are read in the new key, and later key lines move
-    along.  A text of degrees without any key is read in C major.
+    along; a tonic alone keeps the mode of the text.  A text of degrees without any key is read in
+    C major.
 
     >>> str(parse_melody("1 3 5", key="Eb").pitches[2].name)
     'Bb'
@@ -228,7 +229,7 @@ def _changes(
     meters: list[tuple[int, Meter]] = []
     written = _header_value(headers, "key", Key.parse)
     meter = _header_value(headers, "meter", Meter.parse)
-    first = Key.parse(wanted) if isinstance(wanted, str) else wanted or written
+    first = key_asked(wanted, written) if isinstance(wanted, str) else wanted or written
     if first:
         keys.append((0, first))
     if meter:

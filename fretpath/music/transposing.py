@@ -8,11 +8,10 @@ b3 b6 b7; a note outside the old scale stays what it is.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 
 from fretpath.errors import RequestError
-from fretpath.music.key import Degree, Key, Scale, scale_named
+from fretpath.music.key import Degree, Key, Scale, key_asked
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Note, Placement
 from fretpath.music.outside import base_scale
 from fretpath.music.pitch import OCTAVE, Interval, Pitch
@@ -61,7 +60,7 @@ def transpose_melody(
             "no key is given, so there is none to leave: add a key (--key G), or move by an "
             "interval (--by M2)"
         )
-    key = to if isinstance(to, Key) else _target(to or "", melody.key)
+    key = to if isinstance(to, Key) else key_asked(to or "", melody.key)
     interval = way_to(melody.key, key.tonic)
     moved = _moved(melody, interval)
     if key.mode == melody.key.mode:
@@ -92,16 +91,6 @@ def _moved_place(place: Placement | None, semitones: int) -> Placement | None:
         return place
     fret = place.fret + semitones
     return Placement(place.string, fret) if 0 <= fret <= MOST_FRETS else None
-
-
-def _target(text: str, key: Key) -> Key:
-    """The key that ``text`` asks for, seen from the key the melody is in."""
-    word = text.strip()
-    if re.fullmatch(r"[A-G](#{1,2}|b{1,2})?", word):
-        return Key(word, key.mode)
-    if re.match(r"[A-Ga-g](#|b|m|\s|$)", word):
-        return Key.parse(word)
-    return Key(key.tonic, scale_named(word).name)
 
 
 def way_to(key: Key, tonic: str) -> Interval:

@@ -20,6 +20,7 @@ from fretpath.neck.alternatives import describe
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import Answer, arrange, arrange_many
 from fretpath.neck.instrument import Instrument, octaves_for
+from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
 
 __all__ = ["KeyChoice", "open_strings_in", "rank_keys"]
@@ -91,7 +92,7 @@ def rank_keys(
         raise RequestError("no key is given, so there are no degrees to move: add --key")
     setup = Setup.of(on)
     if melody.octave_free and any(note.placement for note in melody.notes):
-        melody = arrange(melody, setup).melody
+        melody = arrange(melody, replace(setup, limits=Limits())).melody
     neck = setup.instrument
     tunes = [tune for sound in range(12) for tune in _octaves(melody, sound, neck, octave)]
     answers = arrange_many(tunes or [melody], setup, unplayable="return")

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from fretpath.errors import UnplayableError
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval
 from fretpath.music.transposing import Transposed, transpose_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.arranging import arrange
+from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
 
 __all__ = ["Transposition", "shape_move", "transpose"]
@@ -52,8 +54,7 @@ def transpose(
     on: On = "bass",
     *,
     to: str | Key | None = None,
-    by: str | Interval | None = None,
-    frets: int | None = None,
+    by: str | int | Interval | None = None,
     onto: On | None = None,
 ) -> Transposition:
     """A melody fingered as it is and again after its move.
@@ -65,20 +66,29 @@ def transpose(
     >>> moved.shape_frets, str(moved.after.melody.key)
     (-2, 'A major')
 
-    *to*, *by* and *frets* are those of :func:`fretpath.music.transposing.transpose_melody`; without
-    any, the melody stays and only the instrument changes.  *onto* is what it is played on after the
+    *to* and *by* are those of :func:`fretpath.music.transposing.transpose_melody`; without any,
+    the melody stays and only the instrument changes.  *onto* is what it is played on after the
     move; an instrument has its own usual hand and prices there, and the limits of *on*.  A melody
-    whose octave is free moves from the octave it is played in by *by* and *frets*, and to the best
-    octave by *to* and *onto*.
+    whose octave is free moves from the octave it is played in by *by*, and to the best octave by
+    *to* and *onto*.  Where the limits of *on* forbid the melody as it is, it is shown without them:
+    they hold for the new key.
     """
     setup = Setup.of(on)
-    before = arrange(melody, setup)
-    exact = onto is None and (by is not None or frets is not None)
-    moved = _moved(before.melody if exact else melody, to, by, frets)
+    before = _as_it_is(melody, setup)
+    exact = onto is None and by is not None
+    moved = _moved(before.melody if exact else melody, to, by)
     if onto is not None:
         moved = replace(moved, melody=_unplaced(moved.melody))
     after = arrange(moved.melody, setup if onto is None else _setup_after(setup, onto))
     return Transposition(before, after, _distance(before, after), moved.changed)
+
+
+def _as_it_is(melody: Melody, setup: Setup) -> Arrangement:
+    """Before the move: within the limits, or without them where they forbid it."""
+    try:
+        return arrange(melody, setup)
+    except UnplayableError:
+        return arrange(melody, replace(setup, limits=Limits()))
 
 
 def _setup_after(setup: Setup, onto: On) -> Setup:
@@ -88,12 +98,10 @@ def _setup_after(setup: Setup, onto: On) -> Setup:
     return Setup.of(onto, limits=setup.limits, objective=setup.objective, repeats=setup.repeats)
 
 
-def _moved(
-    melody: Melody, to: str | Key | None, by: str | Interval | None, frets: int | None
-) -> Transposed:
-    if to is None and by is None and frets is None:
+def _moved(melody: Melody, to: str | Key | None, by: str | int | Interval | None) -> Transposed:
+    if to is None and by is None:
         return Transposed(melody, Interval(0, 0), ())
-    return transpose_melody(melody, to=to, by=by if frets is None else frets)
+    return transpose_melody(melody, to=to, by=by)
 
 
 def _unplaced(melody: Melody) -> Melody:

@@ -284,15 +284,33 @@ class TestTonic:
         assert -6 < near.midi - pitch.midi <= 6
 
     @given(keys(), st.lists(pitches(1, 7), min_size=1))
-    def test_degrees_count_from_the_lowest_tonic_or_the_one_below_all(
+    def test_degrees_count_from_the_lowest_tonic_or_where_most_are_plain(
         self, key: Key, notes: list[Pitch]
     ) -> None:
         low = key.tonic_pitch(key.octave_of(notes))
         tonics = [pitch for pitch in notes if pitch.name == key.tonic]
+        steps = [pitch.staff - low.staff for pitch in notes]
         if tonics:
-            assert low == min(tonics)
+            assert low <= min(tonics)
+            assert min(steps) >= -7
+            assert low == min(tonics) or min(steps) < 0
         else:
-            assert 0 <= min(notes).staff - low.staff < 7
+            plain = [sum(0 <= s - 7 * up < 7 for s in steps) for up in range(-9, 10)]
+            assert sum(0 <= s < 7 for s in steps) == max(plain)
+
+    @pytest.mark.parametrize(
+        ("letters", "key", "degrees"),
+        [
+            ("D5 D5 Db5 D5 A4 B4", "C", "2 2 b2 2 6, 7,"),
+            ("G4 A4 B4", "C", "5 6 7"),
+            ("G2 A2 B2 C4", "C", "5, 6, 7, 8"),
+            ("G3 C4 E4 C4", "C", "5, 1 3 1"),
+        ],
+    )
+    def test_rows_of_degrees(self, letters: str, key: str, degrees: str) -> None:
+        notes = [Pitch.parse(letter) for letter in letters.split()]
+        tonic = Key.parse(key).tonic_pitch(Key.parse(key).octave_of(notes))
+        assert " ".join(str(degree_between(tonic, note)) for note in notes) == degrees
 
 
 def scale_pitches(key: Key) -> list[Pitch]:

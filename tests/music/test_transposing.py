@@ -158,3 +158,12 @@ class TestMode:
             assert new is not None
             assert old.steps == new.steps
             assert (old != new) == (number in moved.changed)
+
+
+@given(keys(most=1), st.sampled_from("C G D A E B F# Db Ab Eb Bb F".split()))
+def test_a_bare_tonic_keeps_the_mode_wherever_it_is_asked_for(key: Key, tonic: str) -> None:
+    text = f"key: {key}\n\n{' '.join(key.scale.names)}"
+    asked, moved = parse_melody(text, key=tonic), transpose_melody(parse_melody(text), to=tonic)
+    assert asked.key == moved.melody.key == Key(tonic, key.mode)
+    assert asked.degrees == moved.melody.degrees
+    assert moved.changed == ()

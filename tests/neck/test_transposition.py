@@ -39,7 +39,7 @@ def test_the_claim_is_true_exactly_when_the_frets_say_so(
 ) -> None:
     tune = parse(" ".join(degrees), key="A")
     try:
-        moved = transpose(tune, name, frets=frets)
+        moved = transpose(tune, name, by=frets)
     except UnplayableError:
         return
     pairs = zip(moved.before.fingerings, moved.after.fingerings, strict=True)
@@ -90,3 +90,11 @@ def test_by_moves_from_the_octave_it_is_played_in() -> None:
 def test_off_the_neck_says_what_would_fit() -> None:
     with pytest.raises(UnplayableError, match="no place on the bass"):
         transpose(parse("1 5 8", key="G"), "bass", by="-P15")
+
+
+def test_limits_hold_for_the_new_key_only() -> None:
+    """E1 lies only on the open string; a key without open strings is asked for."""
+    tune = parse("1 2 3 5", key="E").in_octave(1)
+    moved = transpose(tune, Setup.of("bass", limits=FRETTED), to="G")
+    assert moved.before.frets[0] == 0
+    assert 0 not in moved.after.frets
