@@ -118,16 +118,16 @@ def _is_tab(text: str) -> bool:
 
 def _played(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody:
     """What a text tab plays, in the key asked for, its own, or that of the tune."""
-    from fretpath.commands.read import tab_from
+    from fretpath.commands.read import reading_from
 
     said: list[str] = []
     asked = argparse.Namespace(
         **{**vars(arguments), "tab": tab, "key": arguments.answer_key, "remarks": said}
     )
-    found = tab_from(asked)[0].melody
+    found = reading_from(asked).melody
     if found.key is None:
         asked.key = str(expected.key)
-        found = tab_from(asked)[0].melody
+        found = reading_from(asked).melody
     arguments.remarks = list(dict.fromkeys([*arguments.remarks, *said]))
     return found
 

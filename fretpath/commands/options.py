@@ -233,9 +233,12 @@ def _numbers(text: str | None, option: str) -> tuple[int, ...] | None:
         raise RequestError(f'{option} takes numbers such as 1,2, not "{text[:40]}"') from None
 
 
-def setup_from(arguments: argparse.Namespace) -> Setup:
-    """All that :func:`add_instrument_options` and :func:`add_hand_options` ask."""
-    instrument = instrument_from(arguments)
+def setup_from(arguments: argparse.Namespace, instrument: Instrument | None = None) -> Setup:
+    """All that :func:`add_instrument_options` and :func:`add_hand_options` ask.
+
+    *instrument* is used where it is already known.
+    """
+    instrument = instrument or instrument_from(arguments)
     return Setup(
         instrument,
         _hand(arguments, instrument),

@@ -298,8 +298,8 @@ def test_read_and_check_print_places_and_faults(
     path.write_text("G|--------|\nD|-----4--|\nA|--5-----|\nE|--------|\n")
     assert main(["read", str(path), "--key", "D"]) == 0
     printed = capsys.readouterr()
-    assert "3 (A)       5  D2     1" in printed.out
-    assert "2 (D)       4  F#2    3" in printed.out
+    assert "3 (A)      5  D2     1" in printed.out
+    assert "2 (D)      4  F#2    3" in printed.out
     assert main(["read", str(path), "--melody", "--key", "D"]) == 0
     melody = parse_melody(capsys.readouterr().out)
     assert [str(note.placement) for note in melody.notes] == ["@3-5", "@2-4"]

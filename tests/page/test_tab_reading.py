@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import json
+import re
+from pathlib import Path
+from typing import Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fretpath import FretpathError, UnplayableError, arrange, instrument_named, parse_melody
+from fretpath import FretpathError, arrange, parse_melody
 from fretpath.page.tab import render_tab
-from fretpath.page.tabcheck import check_tab, count_faults
-from fretpath.page.tabmelody import PlayedTab, instrument_of, key_of, played
-from fretpath.page.tabtext import header_hints, read_tab
-from tests.exchange.tunes import melodies
+from fretpath.page.tab_check import check_tab, count_faults
+from fretpath.page.tab_reading import read_tab
 
 Places = list[tuple[int, int]]
 
@@ -25,35 +28,7 @@ RIFF_PLACES: Places = [(3, 5), (2, 5), (2, 7), (4, 3), (4, 5), (2, 9), (3, 10)]
 
 
 def places(text: str) -> Places:
-    return [(note.string, note.fret) for note in read_tab(text).notes]
-
-
-@settings(max_examples=60, deadline=None)
-@given(melodies(), st.integers(40, 200), st.sampled_from(["bass-5", "guitar-7", "banjo"]))
-def test_a_rendered_tab_is_read_back_at_every_width(melody: object, width: int, name: str) -> None:
-    try:
-        found = arrange(melody, name)  # type: ignore[arg-type]
-    except UnplayableError:
-        return
-    page = render_tab(found, width=width)
-    tab = read_tab(page)
-    expected = list(zip(found.strings, found.frets, strict=True))
-    assert [(note.string, note.fret) for note in tab.notes] == expected
-    assert not tab.doubts
-    made, _ = instrument_of(tab)
-    assert made.strings == found.instrument.strings
-    again = played(tab, made, found.melody.key, source="tab")
-    assert [p.midi for p in again.melody.pitches] == [p.midi for p in found.melody.pitches]
-    if found.melody.key:
-        assert key_of(tab) == found.melody.key
-
-
-def test_the_page_itself_says_key_capo_and_tuning() -> None:
-    made = instrument_named("guitar").customised(capo=2, tuning="D2 A2 D3 G3 B3 E4")
-    page = render_tab(arrange(parse_melody("meter: 3/4\n\n1 b3 5", key="F# minor"), made))
-    read, _ = instrument_of(read_tab(page))
-    assert (read.tuning, read.capo) == (made.tuning, 2)
-    assert header_hints(read_tab(page).header)["meter"] == "3/4"
+    return [(note.string, note.fret) for moment in read_tab(text).moments for note in moment]
 
 
 @pytest.mark.parametrize(
@@ -94,28 +69,53 @@ def test_systems_and_bars_go_on() -> None:
 
 def test_marks_are_kept_and_muted_strings_reported() -> None:
     tab = read_tab("G|--5h7p5--7/9--x--7b9--<12>--|\nD|----------------------------|\n" * 2)
-    kept = [(n.fret, n.marks) for n in tab.notes if n.string == 1]
-    assert kept == [(5, ""), (7, "h"), (5, "p"), (7, ""), (9, "/"), (7, ""), (12, "<>")]
-    assert [str(doubt)[:18] for doubt in tab.doubts[:3]] == [
-        "line 1, column 17:", "line 1, column 21:", "line 1, column 25:",
-    ]  # fmt: skip
+    kept = [(n.fret, n.marks) for n in tab.notes]
+    assert kept == [(5, ""), (7, "h"), (5, "p"), (7, ""), (9, "/"), (7, ""), (12, "<>")] * 2
+    told = [str(doubt) for doubt in tab.doubts]
+    assert told[0].startswith("line 1, column 17; line 3, column 17: left out: x is a muted")
+    assert told[1].startswith("line 1, column 21; line 3, column 21: doubt: b9 is a bend")
+    assert told[2].startswith("line 1, column 26; line 3, column 26: doubt: 12 in brackets")
 
 
 def test_a_number_of_three_digits_is_a_doubt_with_its_place() -> None:
     tab = read_tab("G|--123--5--|\nD|----------|\nA|----------|\nE|----------|")
     assert [note.fret for note in tab.notes] == [5]
-    assert str(tab.doubts[0]).startswith("line 1, column 5: 123 is no fret")
+    assert str(tab.doubts[0]).startswith("line 1, column 5: doubt: 123 is no fret")
 
 
 def test_chords_sound_together_even_when_aligned_to_the_right() -> None:
     tab = read_tab("G|--10--|\nD|---9--|\nA|------|\nE|--8---|")
-    assert [len(chord) for chord in tab.chords] == [3]
+    assert [len(chord) for chord in tab.moments] == [3]
+    assert [(note.string, note.fret) for note in tab.lower] == [(2, 9), (4, 8)]
 
 
-def test_shifted_bar_lines_are_refused_with_line_and_column() -> None:
+def test_shifted_bar_lines_are_a_doubt_and_each_bar_is_read_for_itself() -> None:
     text = RIFF.replace("A|--5-------------|", "A|--5------------|")
-    with pytest.raises(FretpathError, match=r"line 3, column 18.*line 1"):
+    assert places(text) == RIFF_PLACES
+    assert [str(doubt) for doubt in read_tab(text).doubts] == [
+        "line 3, column 18: doubt: the bar lines do not stand over each other: each bar is read "
+        "for itself"
+    ]
+
+
+def test_bars_that_cannot_be_told_apart_are_refused_with_line_and_column() -> None:
+    text = RIFF.replace("A|--5-------------|", "A|--5--|-----------|")
+    with pytest.raises(FretpathError, match=r"line 1, column 19: no bar line of line 3"):
         read_tab(text)
+
+
+def test_a_string_with_signs_nobody_knows_is_read_and_told() -> None:
+    """A capital H once made a line no string: the string and its notes were lost in silence."""
+    text = "G|-------|\nD|-------|\nA|-------|\nE|-------|\nB|-3H5-Q-|\n"
+    tab = read_tab(text)
+    assert tab.instrument.name == "bass-5"
+    assert [(note.string, note.fret, note.marks) for note in tab.notes] == [(5, 3, ""), (5, 5, "H")]
+    assert [doubt.place for doubt in tab.doubts] == ["line 5, column 8"]
+
+
+def test_a_short_last_system_is_read() -> None:
+    text = "G|-2-4-|\nD|-----|\nA|-----|\nE|-----|\n\nG|-5|\nD|--|\nA|--|\nE|--|\n"
+    assert places(text) == [(1, 2), (1, 4), (1, 5)]
 
 
 @pytest.mark.parametrize(
@@ -124,7 +124,7 @@ def test_shifted_bar_lines_are_refused_with_line_and_column() -> None:
         ("", "no tab"),
         ("just words\nand more - or - less", "no tab"),
         ("G|------|\nD|------|\nA|------|\nE|------|", "no number"),
-        (RIFF + "\n" + "\n".join(RIFF.splitlines()[:3]), "3 string lines"),
+        (RIFF + "\n|--5--|\n|--5--|\n", "2 string lines"),
     ],
 )
 def test_what_is_no_tab_is_said(text: str, message: str) -> None:
@@ -140,10 +140,9 @@ def test_garbage_is_read_or_refused_and_never_crashes(text: str) -> None:
     except FretpathError:
         return
     lines = text.expandtabs(8).split("\n")
-    for note in tab.notes:
-        assert lines[note.line - 1][note.column - 1 :].startswith(str(note.fret)[:1]) or (
-            lines[note.line - 1][note.column - 1] == "0"
-        )
+    for note in (note for moment in tab.moments for note in moment):
+        shown = lines[note.line - 1][note.column - 1 :]
+        assert re.match(rf"0?{note.fret}(?!\d)", shown)
 
 
 @pytest.mark.parametrize(
@@ -151,13 +150,13 @@ def test_garbage_is_read_or_refused_and_never_crashes(text: str) -> None:
 )
 def test_the_instrument_is_told_by_its_string_names(labels: str, name: str) -> None:
     tab = read_tab("\n".join(f"{label}|---2---|" for label in labels))
-    assert instrument_of(tab)[0].name == name
+    assert tab.instrument.name == name
 
 
 def test_a_dropped_string_is_told_by_its_name() -> None:
-    made, reason = instrument_of(read_tab("\n".join(f"{name}|---2---|" for name in "GDAD")))
-    assert made.tuning == "D1 A1 D2 G2"
-    assert "names" in reason
+    tab = read_tab("\n".join(f"{name}|---2---|" for name in "GDAD"))
+    assert tab.instrument.tuning == "D1 A1 D2 G2"
+    assert "names" in str(tab.remarks[0])
 
 
 # -- checking ------------------------------------------------------------------------------------
@@ -166,11 +165,8 @@ TUNE = "key: A\noctave: 1\nmeter: 4/4\n\n1 2 3 4 | 5 6 7 8 | 5:2 1:2"
 
 
 def checked(text: str, against: str | None = TUNE) -> list[tuple[str, str]]:
-    tab = read_tab(text)
-    made, _ = instrument_of(tab)
-    heard: PlayedTab = played(tab, made, None, source="tab")
     melody = parse_melody(against) if against else None
-    return [(fault.kind, str(fault)) for fault in check_tab(heard, melody).faults]
+    return [(fault.kind, str(fault)) for fault in check_tab(read_tab(text), melody).faults]
 
 
 def own_page() -> str:
@@ -231,20 +227,55 @@ def test_what_no_hand_can_do_is_pointed_at() -> None:
     assert checked(off, None)[0][1].startswith(said)
 
 
+def counted(text: str) -> list[tuple[str, int, int]]:
+    faults = count_faults(read_tab(text).counts, parse_melody(TUNE).meter)
+    return [(fault.kind, fault.line, fault.column) for fault in faults]
+
+
 def test_bars_whose_count_does_not_run_through_the_meter() -> None:
-    meter = parse_melody(TUNE).meter
-    good = "G |-5--5----|-4--4---|\ncount 3  4     1 (2 3 4)\n"
-    assert [fault.kind for fault in count_faults(good, meter)] == []
+    assert counted("G |-5--5----|-4--4---|\ncount 3  4     1 (2 3 4)\n") == []
     bad = "G |-5--5--5--5--|-4--4--4---|-4--------|\ncount 1  2  3  4   1  2  4     1 (2 3 4)\n"
-    faults = list(count_faults(bad, meter))
-    assert [(fault.kind, fault.line, fault.column) for fault in faults] == [("bar", 2, 17)]
+    assert counted(bad) == [("bar", 2, 17)]
     late = "G |-5--5--5--5--|-4--4--4---|-4--------|\ncount 1  2  3  4   2  3  4     1 (2 3 4)\n"
-    assert [fault.column for fault in count_faults(late, meter)] == [17]
+    assert counted(late) == [("bar", 2, 17)]
 
 
 def test_a_repeat_in_words_is_pointed_at_and_the_case_of_a_string_name_is_not() -> None:
     line = "{}|-0-1--|\nB|------|\nG|------|\nD|------|\nA|------|\nE|------|\n"
-    text = f"play x2\n{line.format('e')}\n(repeat x2)\n\nx marks the spot\n{line.format('E')}"
+    text = f"play it well\n{line.format('e')}\n(slowly)\n{line.format('E')}(repeat x2)\n"
     assert [str(doubt) for doubt in read_tab(text).doubts] == [
-        'line 9, column 2: "(repeat x2)" not read: everything is played once'
+        'line 16: doubt: "(repeat x2)" not read: everything is played once'
     ]
+
+
+# -- tab as people write it ----------------------------------------------------------------------
+
+ITEMS: list[dict[str, Any]] = json.loads(
+    (Path(__file__).parents[1] / "data" / "tabs.json").read_text(encoding="utf-8")
+)
+"""Tab as people write it, and what a musician reads in it; all tunes are invented."""
+
+
+def mistakes(item: dict[str, Any]) -> list[str]:
+    """What a reading of an item misses, in words; empty if it is right."""
+    tab = read_tab(item["text"])
+    heard = [sorted([note.string, note.fret] for note in moment) for moment in tab.moments]
+    ways = [item["notes"], *item["alt"]]
+    told = "\n".join(map(str, tab.remarks))
+    found = ["notes"] * (heard not in [[sorted(moment) for moment in way] for way in ways])
+    tuning = [str(string.open) for string in tab.instrument.strings]
+    found += ["tuning"] * (tuning != item["tuning"])
+    found += ["capo"] * (tab.instrument.capo != item["capo"])
+    if item["durations"]:
+        found += ["lengths"] * ([str(n) for n in tab.melody.lengths] != item["durations"])
+    if item["key"]:
+        found += ["key"] * (str(tab.melody.key) != item["key"])
+    if item["tempo"]:
+        found += ["tempo"] * (tab.melody.tempo != item["tempo"])
+    found += [name for name, said in item["doubts"] if not re.search(said, told, re.IGNORECASE)]
+    return found
+
+
+@pytest.mark.parametrize("item", ITEMS, ids=lambda item: str(item["kind"]))
+def test_tab_as_people_write_it(item: dict[str, Any]) -> None:
+    assert mistakes(item) == []

@@ -1,0 +1,274 @@
+"""Checking a tab that someone wrote: what cannot be played, and what is not the tune.
+
+**What is looked for.**  Numbers that have no fret or lie beyond the limits of a hand; notes struck
+together that no hand spans; leaps of the hand; bars whose count does not run through the meter;
+and, against a tune, wrong, missing and added notes.  Tune and tab are aligned by the fewest edits
+(Levenshtein) of their top notes, any number of octaves apart; a chord is right where any of its
+notes is the tune's.  The limits ``LONGEST_LEAP`` and ``WIDEST_CHORD`` are chosen by trial: a leap
+of an octave on one string of a 34 in bass is 432 mm, four frets in its first position are 97 mm.
+
+**Like with like.**  The tab's own notes are fingered twice, where they stand and where they cost
+least; the tune has no part in that comparison.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby, pairwise
+
+from fretpath.errors import UnplayableError
+from fretpath.music.melody import Melody, Meter
+from fretpath.music.words import counted
+from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.arranging import arrange
+from fretpath.neck.limits import Limits
+from fretpath.neck.setup import Setup
+from fretpath.page.tab_notes import TabNote
+from fretpath.page.tab_reading import CountRow, TabReading, without_places
+
+LONGEST_LEAP = 200.0
+"""mm of hand travel between two notes that is pointed at."""
+WIDEST_CHORD = 130.0
+"""mm between the lowest and highest fret of notes struck together that is pointed at."""
+
+
+@dataclass(frozen=True, slots=True)
+class TabFault:
+    """Something wrong in a tab, or out of a hand's reach."""
+
+    line: int
+    """Line of the text, from 1."""
+    column: int
+    """Column of the text, from 1."""
+    kind: str
+    """off-the-neck, limit, stretch, leap, wrong, missing, added, bar, or unplayable."""
+    text: str
+    """One sentence."""
+
+    def __str__(self) -> str:
+        return f"line {self.line}, column {self.column}: {self.text}"
+
+
+@dataclass(frozen=True)
+class TabCheck:
+    """The result of checking a tab."""
+
+    faults: tuple[TabFault, ...]
+    """In the order of the text."""
+    theirs: Arrangement | None
+    """The tab as it stands, with the easiest hand for it; None if no hand plays it."""
+    ours: Arrangement | None
+    """The same notes where they cost least within the limits; None if that cannot be played."""
+    tune: Arrangement | None
+    """The tune where it costs least within the limits; None without a tune or if out of reach."""
+    octaves: int
+    """Octaves that the tab lies above the tune (below: negative)."""
+    octave_free: bool = False
+    """Whether the tune leaves its octave open."""
+
+
+def check_tab(
+    reading: TabReading,
+    against: Melody | None = None,
+    *,
+    setup: Setup | None = None,
+    meter: Meter | None = None,
+) -> TabCheck:
+    """Check a tab, against a tune if one is given.
+
+    *setup* has the hand and the limits (its instrument is that of the reading); *meter* is what
+    the row of counts must run through, if neither the tune nor the tab says.
+
+    >>> from fretpath.page.tab_reading import read_tab
+    >>> reading = read_tab("G|--2-25|\\nD|2-----|\\nA|------|\\nE|------|")
+    >>> [fault.kind for fault in check_tab(reading).faults]
+    ['off-the-neck']
+    """
+    setup = Setup.of(setup or reading.instrument)
+    setup = replace(setup, instrument=reading.instrument)
+    faults = [*_off(reading), *_beyond(reading, setup.limits), *_chords(reading, setup)]
+    octaves, tune = 0, against
+    if against is not None:
+        octaves = _octaves_apart(reading.melody, against)
+        tune = against.in_octave(against.octave + octaves)
+        faults += _compared(reading, tune)
+    meter = (against.meter if against else None) or reading.meter or meter
+    faults += count_faults(reading.counts, meter)
+    theirs, problem = _arranged(reading.melody, replace(setup, limits=Limits()))
+    if theirs is None:
+        first = reading.notes[0]
+        faults.append(TabFault(first.line, first.column, "unplayable", problem))
+    else:
+        faults += _leaps(reading, theirs)
+    ours, _ = _arranged(without_places(reading.melody), setup)
+    tuned = _arranged(without_places(tune), setup)[0] if tune else None
+    faults.sort(key=lambda fault: (fault.line, fault.column, fault.kind))
+    free = against is not None and against.octave_free
+    return TabCheck(tuple(faults), theirs, ours, tuned, octaves, free)
+
+
+def _arranged(melody: Melody, setup: Setup) -> tuple[Arrangement | None, str]:
+    try:
+        return arrange(replace(melody, octave_free=False), setup), ""
+    except UnplayableError as problem:
+        return None, " ".join(str(problem).split())
+
+
+# -- the neck ------------------------------------------------------------------------------------
+
+
+def _off(reading: TabReading) -> Iterator[TabFault]:
+    made = reading.instrument
+    for note in reading.off_the_neck:
+        text = f"string {note.string} of the {made.name} has no fret {note.fret}"
+        if note.fret > made.frets_free:
+            text += f" (the last one is {made.frets_free})"
+            first, second = divmod(note.fret, 10)
+            if first > 0 and max(first, second) <= made.frets_free:
+                text += f"; is it {first} and {second} without a dash between them?"
+        yield TabFault(note.line, note.column, "off-the-neck", text)
+
+
+def _beyond(reading: TabReading, limits: Limits) -> Iterator[TabFault]:
+    """Numbers outside the frets a teacher allows, in one fault."""
+    low, high = limits.lowest_fret, limits.highest_fret
+    notes = [note for moment in reading.moments for note in moment]
+    above = [note for note in notes if high is not None and note.fret > high]
+    below = [note for note in notes if 0 < note.fret < low]
+    for found, way, fret in ((above, "above", high), (below, "below", low)):
+        if found:
+            frets = ", ".join(map(str, sorted({note.fret for note in found})))
+            lie = "lies" if len(found) == 1 else "lie"
+            text = f"{counted(len(found), 'note')} {lie} {way} fret {fret} (fret {frets})"
+            yield TabFault(found[0].line, found[0].column, "limit", text)
+
+
+def _chords(reading: TabReading, setup: Setup) -> Iterator[TabFault]:
+    widest = min(WIDEST_CHORD, setup.hand.largest_span or WIDEST_CHORD)
+    for chord in reading.moments:
+        fretted = [note.fret for note in chord if note.fret and note not in reading.off_the_neck]
+        if len(fretted) < 2:
+            continue
+        span = reading.instrument.distance(max(fretted)) - reading.instrument.distance(min(fretted))
+        if span > widest:
+            yield TabFault(
+                chord[0].line,
+                chord[0].column,
+                "stretch",
+                f"frets {min(fretted)} and {max(fretted)} together are a stretch of {span:.0f} mm",
+            )
+
+
+def _leaps(reading: TabReading, theirs: Arrangement) -> Iterator[TabFault]:
+    made = reading.instrument
+    for i in range(1, len(theirs)):
+        before, after = theirs.positions[i - 1], theirs.positions[i]
+        leap = abs(made.distance(after) - made.distance(before))
+        if leap > LONGEST_LEAP:
+            note = reading.notes[i]
+            text = f"the hand leaps from position {before} to {after}, {leap:.0f} mm"
+            yield TabFault(note.line, note.column, "leap", text)
+
+
+# -- the tune ------------------------------------------------------------------------------------
+
+
+def _octaves_apart(theirs: Melody, tune: Melody) -> int:
+    """Octaves that bring the tune nearest to the tab; the fewest among equals."""
+    from rapidfuzz.distance import Levenshtein
+
+    heard = [pitch.midi for pitch in theirs.pitches]
+    wanted = [pitch.midi for pitch in tune.pitches]
+    return min(
+        range(-5, 6),
+        key=lambda n: (
+            Levenshtein.distance(heard, [midi + 12 * n for midi in wanted]),
+            abs(n),
+            n,
+        ),
+    )
+
+
+def _compared(reading: TabReading, tune: Melody) -> Iterator[TabFault]:
+    from rapidfuzz.distance import Levenshtein
+
+    heard = [pitch.midi for pitch in reading.melody.pitches]
+    wanted = [pitch.midi for pitch in tune.pitches]
+    edits = Levenshtein.editops(heard, wanted)
+    for (tag, at), group in groupby(edits, key=lambda edit: (edit.tag, edit.src_pos)):
+        note = reading.notes[min(at, len(reading.notes) - 1)]
+        places = [edit.dest_pos for edit in group]
+        if tag == "insert":
+            where = "after the last note" if at >= len(reading.notes) else "before this"
+            text = f"{where}, {_missing(tune, places)}"
+            yield TabFault(note.line, note.column, "missing", text)
+            continue
+        sound = f"fret {note.fret} sounds {reading.melody.pitches[at]}"
+        pitch = tune.pitches[places[0]] if tag == "replace" else None
+        if pitch is None:
+            text = f"fret {note.fret} ({reading.melody.pitches[at]}) is not in the tune"
+            yield TabFault(note.line, note.column, "added", text)
+        elif pitch.midi not in _heard_with(reading, note):
+            where = tune.place_of(tune.struck[places[0]])
+            text = f"{sound}, the tune has {pitch} ({where})"
+            yield TabFault(
+                note.line, note.column, "wrong", text + _instead(reading, note, pitch.midi)
+            )
+
+
+def _heard_with(reading: TabReading, note: TabNote) -> set[int | None]:
+    """Every sound of the moment of a note."""
+    chord = reading.moments[note.moment]
+    return {reading.instrument.midi_at(one.string, one.fret) for one in chord}
+
+
+_MOST_NAMED = 8
+
+
+def _missing(tune: Melody, places: Sequence[int]) -> str:
+    """Notes of the tune that follow each other and are not in the tab, in one phrase."""
+    where = [tune.place_of(tune.struck[place]) for place in places]
+    pitches = [str(tune.pitches[place]) for place in places]
+    if len(places) == 1:
+        return f"{pitches[0]} of the tune is missing ({where[0]})"
+    named = " ".join(pitches[:_MOST_NAMED]) + " ..." * (len(pitches) > _MOST_NAMED)
+    return f"{len(places)} notes of the tune are missing, {where[0]} to {where[-1]}: {named}"
+
+
+def _instead(reading: TabReading, note: TabNote, midi: int) -> str:
+    places = [fret for string, fret in reading.instrument.places_of(midi) if string == note.string]
+    if places:
+        return f": fret {places[0]} on this string"
+    others = [f"string {s} fret {f}" for s, f in reading.instrument.places_of(midi)]
+    return f": {' or '.join(others[:2])}" if others else ": not on this instrument"
+
+
+# -- bars ----------------------------------------------------------------------------------------
+
+
+def count_faults(rows: Sequence[CountRow], meter: Meter | None) -> Iterator[TabFault]:
+    """Bars whose row of counts does not run from 1 to the beats of the meter.
+
+    A first bar may begin late (a pickup) and the last one may end early.
+    """
+    for order, row in enumerate(rows if meter else ()):
+        edges = (order == 0, order == len(rows) - 1)
+        if meter:
+            yield from _row_faults(row, meter, edges)
+
+
+def _row_faults(row: CountRow, meter: Meter, edges: tuple[bool, bool]) -> Iterator[TabFault]:
+    spans = list(pairwise([row.start, *row.bars, max(len(row.text), row.start)]))
+    for at, (start, stop) in enumerate(spans):
+        counts = [int(word) for word in re.findall(r"[0-9]+", row.text[start:stop])]
+        if not counts:
+            continue
+        first, last = edges[0] and at == 0, edges[1] and at == len(spans) - 1
+        low = counts[0] if first else 1
+        high = counts[-1] if last and counts[-1] <= meter.beats else meter.beats
+        if sorted(set(counts)) != list(range(low, high + 1)):
+            said = " ".join(map(str, counts))
+            text = f'this bar counts "{said}", the meter {meter} asks for 1 to {meter.beats}'
+            yield TabFault(row.line, start + 1, "bar", text)

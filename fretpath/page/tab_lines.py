@@ -1,0 +1,378 @@
+"""A text tab as lines: which of them are strings, which belong together, what stands around them.
+
+**A string line** is drawn: dashes (or what people use for them: ``=``, ``_``, dots, the long
+dashes of word processors, box-drawing signs), bar lines and numbers, with or without the name of
+a string in front and words behind.  Neighboring string lines make a system.  All other lines are
+word lines; those that touch a system are its rows.
+
+**What mail and web do to a tab** is undone first and told: signs of quoting, web code, a dash made
+of two, lines broken in two, a blank line after each line.
+
+Nothing here knows pitches.  Every search is one pass over a line, and a line has at most
+``LONGEST_LINE`` characters.
+"""
+
+from __future__ import annotations
+
+import html
+import quopri
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby, pairwise
+
+from fretpath.errors import ScoreFileError
+from fretpath.remarks import Remark
+
+LONGEST_LINE = 10_000
+"""Characters in a line that are read."""
+
+_NEWLINE = re.compile(r"\r\n|\r|\n")
+_BREAK = re.compile(r"<(?:br|/p|/div|/li|/tr|/pre|pre)\b[^<>]{0,200}>", re.IGNORECASE)
+_TAG = re.compile(r"</?[a-z][^<>]{0,200}>", re.IGNORECASE)
+_QUOTE = re.compile(r"(?:[ \t]*>)+[ \t]?")
+_LONG_DASHES = "\u2013\u2014"
+_SAME_WIDTH = str.maketrans(
+    dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u2500\u2501\u254c\u2508\uff0d", "-")
+    | dict.fromkeys("\u2502\u2503\u2551\u2223\uff5c\u00a6\u250a\u2506\u251c\u2524\u253c", "|")
+    | dict.fromkeys("\u250c\u2510\u2514\u2518", "+")
+    | {"\u00a0": " ", "\u266f": "#", "\u266d": "b", "\u00b7": ".", "\u2026": "."}
+    | dict.fromkeys("\u200b\u200c\u200d\u2060\ufeff\u00ad")
+)
+
+
+@dataclass(frozen=True, slots=True)
+class StringLine:
+    """One string line of a system."""
+
+    number: int
+    """Line of the text, from 1."""
+    label: str
+    """What stands in front of it; empty if nothing does."""
+    body: str
+    """The drawn part; dashes and bar lines in plain signs."""
+    start: int
+    """Index of the body in the line."""
+    behind: str = ""
+    """Words behind it."""
+
+
+@dataclass(frozen=True, slots=True)
+class WordLine:
+    """A line that is no string."""
+
+    number: int
+    """Line of the text, from 1."""
+    text: str
+    """The line as it stands."""
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """String lines that sound together, and the rows that touch them."""
+
+    lines: tuple[StringLine, ...]
+    """From top to bottom."""
+    above: tuple[WordLine, ...] = ()
+    """Word lines that touch it from above, from top to bottom."""
+    below: tuple[WordLine, ...] = ()
+    """Word lines that touch it from below, from top to bottom."""
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """What stands in front of each line."""
+        return tuple(line.label for line in self.lines)
+
+
+@dataclass(frozen=True, slots=True)
+class TabLines:
+    """A text tab as systems and words."""
+
+    systems: tuple[System, ...]
+    """In the order of the text; at least one."""
+    words: tuple[WordLine, ...]
+    """Every line that is no string and not blank."""
+    remarks: tuple[Remark, ...]
+    """What was undone or passed over."""
+
+
+def tab_lines(text: str, *, source: str = "tab", strings: int | None = None) -> TabLines:
+    """The systems of a text tab and the words around them.
+
+    *strings* is the number of strings if it is known.  Raises :class:`ScoreFileError` where there
+    is no tab or a line is too long.
+
+    >>> [system.labels for system in tab_lines("G|--2-4-|\\nD|2-----|").systems]
+    [('G', 'D')]
+    """
+    lines, remarks = _plain_lines(text, source)
+    read = [_string_line(number, line) for number, line in enumerate(lines, start=1)]
+    blocks = _joined(_blocks(read), lines, remarks)
+    blocks = [part for block in blocks for part in _split(block, strings)]
+    blocks = [trimmed for block in blocks if (trimmed := _without_rulers(block))]
+    if not blocks:
+        raise ScoreFileError(f"{source}: there is no tab in it (lines of dashes and numbers)")
+    drawn = {line.number for block in blocks for line in block}
+    words = [
+        WordLine(number, line)
+        for number, line in enumerate(lines, start=1)
+        if number not in drawn and line.strip()
+    ]
+    systems = tuple(_with_rows(block, words) for block in blocks)
+    return TabLines(systems, tuple(words), tuple(remarks))
+
+
+# -- what mail and web have done -----------------------------------------------------------------
+
+
+def _plain_lines(text: str, source: str) -> tuple[list[str], list[Remark]]:
+    remarks: list[Remark] = []
+    if re.search(r"=(?:3D|20\r?\n)", text):
+        text = quopri.decodestring(text.encode()).decode("utf-8", errors="replace")
+        remarks.append(Remark("read", "mail code (such as =20) taken off"))
+    if _TAG.search(text) or re.search(r"&(?:#\d{1,6}|#x[0-9a-fA-F]{1,5}|[a-z]{2,8});", text):
+        text = html.unescape(_TAG.sub("", _BREAK.sub("\n", text)))
+        remarks.append(Remark("read", "web code taken off; lines are counted without it"))
+    lines = _NEWLINE.split(text.removeprefix("\ufeff"))
+    for number, line in enumerate(lines, start=1):
+        if len(line) > LONGEST_LINE:
+            raise ScoreFileError(
+                f"{source}, line {number}: a line of {len(line)} characters; {LONGEST_LINE} is "
+                "the most that is read"
+            )
+    lines = [_QUOTE.sub("", line, count=1) if _quoted(line) else line for line in lines]
+    lines = _with_even_dashes([line.expandtabs(8) for line in lines])
+    return [line.translate(_SAME_WIDTH).rstrip() for line in lines], remarks
+
+
+def _quoted(line: str) -> bool:
+    return line.lstrip().startswith(">")
+
+
+def _with_even_dashes(lines: list[str]) -> list[str]:
+    """Long dashes as one dash or as the two they were made of, whichever makes lines even."""
+    result: list[str] = []
+    for marked, run in groupby(
+        lines, key=lambda line: sum(line.count(d) for d in "-\u2013\u2014") > 2
+    ):
+        block = list(run)
+        if marked and any(dash in line for line in block for dash in _LONG_DASHES):
+            tries = [block, [line.replace("\u2014", "--") for line in block]]
+            tries.append([line.replace("\u2013", "--") for line in tries[1]])
+            even = (t for t in tries if len({len(line.rstrip()) for line in t}) == 1)
+            block = next(even, block)
+        result += block
+    return result
+
+
+# -- string lines --------------------------------------------------------------------------------
+
+_HEAD = re.compile(r"\s*([^|:=_\-]*)")
+_NOTE = r"[A-Ha-h](?:#|b)?"
+_NAME = re.compile(rf"[(\[]?({_NOTE})[)\]]?")
+_NAME_OCTAVE = re.compile(rf"[(\[]?({_NOTE}\d)[)\]]?")
+_NAME_THEN_FRET = re.compile(rf"({_NOTE})\s+([0-9hpxX(<].*)")
+_PLAYED = re.compile(r"[0-9hpHPsStTbrxX/\\~^*()<>+.]+")
+_LONGEST_LABEL = 12
+_LEAST_DASHES = 3
+
+
+def _string_line(number: int, text: str) -> StringLine | None:
+    """The line as a string, if it is drawn like one."""
+    head = _HEAD.match(text)
+    found = _label(text, head) if head else None
+    if found is None:
+        return None
+    label, start = found
+    raw = _filled(text[start:], bool(label))
+    body, behind = _cut(raw)
+    dashes, bars = body.count("-"), body.count("|")
+    inked = len(body) - body.count(" ")
+    if bars == 0 and ":" in body and label:
+        body = body.replace(":", "|")
+        bars = body.count("|")
+    if not dashes and not (label and bars):
+        return None
+    wordy = re.search(r"[A-Za-z]{4,}", body) is not None
+    if wordy and not (label and bars) and dashes < 2 * _LEAST_DASHES:
+        return None
+    if 4 * (dashes + bars) < inked and not (label and bars > 1):
+        return None
+    return StringLine(number, label, body, start, behind)
+
+
+def _label(text: str, head: re.Match[str]) -> tuple[str, int] | None:
+    """The name in front of a string and where the string begins; None if it is no string."""
+    word, end = head[1].rstrip(), head.end()
+    begin = head.start(1)
+    sign = text[end : end + 1]
+    if not word:
+        return "", end
+    if name := _NAME.fullmatch(word) or _NAME_OCTAVE.fullmatch(word):
+        return name[1], end
+    if sign != "|" and (split := _NAME_THEN_FRET.fullmatch(word)):
+        return split[1], begin + split.start(2)
+    if sign in ("|", ":") and len(word) <= _LONGEST_LABEL and not (sign == ":" and len(word) > 3):
+        return word, end
+    if sign and _PLAYED.fullmatch(word.replace(" ", "")):
+        return "", begin
+    return None
+
+
+def _filled(body: str, labeled: bool) -> str:
+    """The body with plain dashes where another sign fills the string."""
+    for sign in "=_.~":
+        runs = body.count(sign * 2)
+        if runs and (labeled or "|" in body) and (sign != "~" or "-" not in body):
+            body = body.replace(sign, "-")
+    return body
+
+
+def _cut(body: str) -> tuple[str, str]:
+    """The drawn part, and the words behind it."""
+    end = 0
+    for token in re.finditer(r"\S+", body):
+        if _is_word(token[0]) and not _goes_on(body[token.start() :]):
+            break
+        if "-" in token[0] or "|" in token[0] or ":" in token[0]:
+            end = token.end()
+    if "-" not in body and body.count("|") > 1:
+        end = body.rfind("|") + 1
+    drawn, behind = body[:end], body[end:]
+    bar = drawn.rfind("|")
+    if bar >= 0 and "-" not in drawn[bar:] and "-" in drawn:
+        tail = drawn[bar + 1 :].strip(" :|*")
+        if tail:
+            drawn, behind = drawn[: bar + 1], drawn[bar + 1 :] + behind
+    return drawn, behind.strip()
+
+
+def _is_word(token: str) -> bool:
+    if re.fullmatch(r"[<>]*-{1,3}[<>]+|<+-{1,3}", token):
+        return True
+    return not ("-" in token or "|" in token) and re.search(r"[A-Za-z]", token) is not None
+
+
+def _goes_on(rest: str) -> bool:
+    """Whether the string is drawn on behind a word inside it."""
+    return rest.count("-") >= _LEAST_DASHES and rest.rstrip().endswith(("|", "--"))
+
+
+# -- systems -------------------------------------------------------------------------------------
+
+Block = list[StringLine]
+
+
+def _blocks(lines: Sequence[StringLine | None]) -> list[Block]:
+    blocks = [
+        [line for line in run if line]
+        for drawn, run in groupby(lines, key=lambda line: line is not None)
+        if drawn
+    ]
+    return [block for block in blocks if _is_tab(block)]
+
+
+def _is_tab(block: Block) -> bool:
+    """Whether lines that look drawn are tab and not rulers or words with dashes."""
+    strong = [line for line in block if line.body.count("-") >= _LEAST_DASHES]
+    named = [line for line in block if line.label and "|" in line.body]
+    numbers = any(char.isdigit() for line in block for char in line.body)
+    if len(block) == 1:
+        return bool(strong) and (bool(named) or numbers)
+    return bool(strong) or len(named) > 1
+
+
+def _joined(blocks: list[Block], lines: Sequence[str], remarks: list[Remark]) -> list[Block]:
+    """Systems whole again where mail has put a blank line after each line or broken each in two."""
+    if len(blocks) > 1 and all(len(block) == 1 for block in blocks):
+        whole: list[Block] = [blocks[0]]
+        for before, block in pairwise(blocks):
+            between = lines[before[0].number : block[0].number - 1]
+            if len(between) == 1 and not between[0].strip():
+                whole[-1] = whole[-1] + block
+            else:
+                whole.append(block)
+        if len(whole) < len(blocks):
+            remarks.append(Remark("read", "a blank line after each string: taken as one system"))
+        blocks = whole
+    if any(_broken(block) for block in blocks):
+        remarks.append(
+            Remark(
+                "doubt", "each string line is broken in two: joined, so columns may have slipped"
+            )
+        )
+    return [_mended(block) if _broken(block) else block for block in blocks]
+
+
+def _broken(block: Block) -> bool:
+    firsts, seconds = block[::2], block[1::2]
+    return (
+        len(block) >= 4
+        and len(firsts) == len(seconds)
+        and all(line.label and not line.body.endswith("|") for line in firsts)
+        and not any(line.label for line in seconds)
+    )
+
+
+def _mended(block: Block) -> Block:
+    pairs = zip(block[::2], block[1::2], strict=True)
+    return [replace(one, body=one.body + two.body, behind=two.behind) for one, two in pairs]
+
+
+def _split(block: Block, strings: int | None) -> Iterator[Block]:
+    """A block of string lines without a gap may be several systems."""
+    block = _with_octaves_apart(block)
+    size = strings if strings and len(block) % strings == 0 else _period(block)
+    for at in range(0, len(block), size):
+        yield block[at : at + size]
+
+
+def _with_octaves_apart(block: Block) -> Block:
+    """``G2--`` is string G and fret 2 unless every string has an octave behind its name."""
+    glued = [
+        bool(line.label) and line.label[-1].isdigit() and line.body[:1] == "-" for line in block
+    ]
+    if all(glued):
+        return block
+    return [
+        replace(line, label=line.label[:-1], body=line.label[-1] + line.body, start=line.start - 1)
+        if apart and len(line.label) > 1
+        else line
+        for line, apart in zip(block, glued, strict=True)
+    ]
+
+
+def _period(block: Block) -> int:
+    """Lines after which the string names begin again; all of them if they do not."""
+    labels = [line.label for line in block]
+    for size in range(2, len(labels) // 2 + 1):
+        whole = len(labels) % size == 0 and all(labels)
+        if whole and labels == labels[:size] * (len(labels) // size):
+            return size
+    return len(block)
+
+
+def _without_rulers(block: Block) -> Block:
+    """The block without unnamed lines of mere dashes at its edges, where strings are named."""
+    if not any(line.label for line in block):
+        return block
+    while block and _is_ruler(block[0]):
+        block = block[1:]
+    while block and _is_ruler(block[-1]):
+        block = block[:-1]
+    return block
+
+
+def _is_ruler(line: StringLine) -> bool:
+    return not line.label and not line.body.strip("-+ ")
+
+
+def _with_rows(block: Block, words: Sequence[WordLine]) -> System:
+    by_number = {word.number: word for word in words}
+    above: list[WordLine] = []
+    while (number := block[0].number - len(above) - 1) in by_number:
+        above.insert(0, by_number[number])
+    below: list[WordLine] = []
+    while (number := block[-1].number + len(below) + 1) in by_number:
+        below.append(by_number[number])
+    return System(tuple(block), tuple(above), tuple(below))

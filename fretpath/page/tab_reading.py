@@ -1,0 +1,503 @@
+"""A plain-text tab read: our own pages and what people write, as notes and as a melody.
+
+**The way.**  Text, lines and systems, words around them, strings of an instrument, numbers, rhythm,
+melody.  Whatever was guessed, undone, rounded or left out comes as a remark beside the melody; a
+tab whose notes have no sure order is refused.
+
+**The melody** has one note a moment, the highest of a chord, and each keeps its place as the
+teacher's will.  Where nothing tells lengths every note is one beat and the meter is left open.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby, pairwise
+
+from fretpath.errors import FretpathError, RequestError, ScoreFileError
+from fretpath.music.key import Degree, Key
+from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
+from fretpath.music.pitch import Pitch
+from fretpath.music.sounding import likeliest_signature
+from fretpath.neck.catalogue import instrument_named
+from fretpath.neck.instrument import Instrument
+from fretpath.neck.setup import On, Setup
+from fretpath.page.tab_lines import System, WordLine, tab_lines
+from fretpath.page.tab_notes import Findings, SystemNotes, TabNote, notes_of
+from fretpath.page.tab_rhythm import Rhythm, TabSystem, rhythm_of
+from fretpath.page.tab_strings import (
+    Part,
+    Strung,
+    names_among,
+    part_named,
+    parts_of,
+    string_names,
+    strung,
+)
+from fretpath.page.tab_words import TabWords, words_around
+from fretpath.remarks import Remark
+
+LARGEST = 20_000
+"""Notes of a tab that are read."""
+
+
+@dataclass(frozen=True, slots=True)
+class CountRow:
+    """A row of counts beside a system."""
+
+    line: int
+    """Line of the text, from 1."""
+    text: str
+    """The row as it stands."""
+    start: int
+    """Column at which the strings begin, from 0."""
+    bars: tuple[int, ...]
+    """Columns of the bar lines, from 0."""
+
+
+@dataclass(frozen=True)
+class TabReading:
+    """A text tab as it was read."""
+
+    instrument: Instrument
+    """What it is played on, tuning and capo as the tab has them."""
+    melody: Melody
+    """One note a moment (the highest of a chord), placed."""
+    notes: tuple[TabNote, ...]
+    """The numbers behind the struck notes of the melody, in order."""
+    moments: tuple[tuple[TabNote, ...], ...]
+    """Every number, by the moment it sounds at; string 1 first."""
+    off_the_neck: tuple[TabNote, ...]
+    """Numbers that the instrument has no fret for."""
+    meter: Meter | None
+    """The meter the tab tells, also where its lengths are not known."""
+    lengths: str
+    """What the lengths come from: ``count``, ``letters``, ``spacing``, or empty if unknown."""
+    counts: tuple[CountRow, ...]
+    """The rows of counts."""
+    remarks: tuple[Remark, ...]
+    """What was guessed, undone, left out, and what is in doubt."""
+
+    @property
+    def lower(self) -> tuple[TabNote, ...]:
+        """Notes that sound under another one at the same moment."""
+        kept = {*self.notes, *self.off_the_neck}
+        return tuple(note for moment in self.moments for note in moment if note not in kept)
+
+    @property
+    def doubts(self) -> tuple[Remark, ...]:
+        """The remarks that a reader should look at: doubts, and what was left out."""
+        return tuple(r for r in self.remarks if r.kind in ("doubt", "left out"))
+
+
+def read_tab(
+    text: str,
+    on: On | None = None,
+    *,
+    tuning: str | None = None,
+    frets: int | None = None,
+    scale_length: str | None = None,
+    capo: int | None = None,
+    key: Key | str | None = None,
+    meter: Meter | None = None,
+    part: str | None = None,
+    spacing: bool = False,
+    source: str = "tab",
+) -> TabReading:
+    """Read a text tab.
+
+    *on*, *tuning*, *frets*, *scale_length*, *capo*, *key* and *meter* count before what the tab
+    says; *part* is the number or the name of a part where there are several; *spacing* takes the
+    lengths from the columns.  *source* names the tab in messages.
+
+    >>> reading = read_tab("G|--2-4-|\\nD|2-----|\\nA|------|\\nE|------|")
+    >>> [(note.string, note.fret) for note in reading.notes]
+    [(2, 2), (1, 2), (1, 4)]
+    >>> reading.instrument.name, str(reading.melody.pitches[0])
+    ('bass', 'E2')
+
+    Raises :class:`ScoreFileError` where there is no tab or its columns do not line up, and
+    :class:`RequestError` where nothing tells whose strings these are.
+    """
+    given = _given(on, tuning)
+    page = tab_lines(text, source=source, strings=len(given.strings) if given else None)
+    header = page.systems[0].lines[0].number
+    words = words_around(page.words, header)
+    chosen, told = part_named(parts_of(page.systems, page.words), part, source)
+    words = _for_part(words, chosen)
+    strings = strung(chosen.widest, words, given, capo=capo)
+    instrument = strings.instrument.customised(frets=frets, scale_length=scale_length)
+    findings = Findings({})
+    systems = _notes(chosen, strings, source, findings)
+    meter = meter or words.meter
+    frames = [
+        TabSystem(s.columns, s.bars, s.span, system.above, system.below, _goes_on(system, words))
+        for s, system in zip(systems, chosen.systems, strict=True)
+    ]
+    rhythm = rhythm_of(frames, meter, own=words.own, spacing=spacing)
+    _tell_words(chosen, words, rhythm, findings)
+    moments = _moments(systems)
+    sounding = _Sounding(instrument, moments, source)
+    if isinstance(key, str):
+        key = Key.parse(key)
+    spelling = _Spelling(key or words.key, words, chosen.systems, systems)
+    melody, more = _melody(sounding, rhythm, spelling, words, meter, chosen.systems)
+    notes = tuple(note for note in sounding.top if note)
+    counts = [
+        CountRow(row.number, row.text, frame.span[0], frame.bars)
+        for frame in frames
+        for row in (*frame.above, *frame.below)
+        if row.number in rhythm.rows
+    ]
+    remarks = [*page.remarks, *told, *words.remarks, *strings.remarks, *rhythm.remarks, *more]
+    return TabReading(
+        instrument,
+        melody,
+        notes,
+        tuple(moments),
+        tuple(sounding.off),
+        meter,
+        rhythm.source,
+        tuple(counts) if rhythm.source != "letters" else (),
+        (*remarks, *findings.remarks, *sounding.remarks),
+    )
+
+
+def without_places(melody: Melody) -> Melody:
+    """The melody with every note free to lie anywhere on the neck."""
+    return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
+
+
+def _given(on: On | None, tuning: str | None) -> Instrument | None:
+    """What the caller says of the instrument; None if nothing."""
+    if on is None and tuning is None:
+        return None
+    instrument = on.instrument if isinstance(on, Setup) else on
+    if instrument is None or isinstance(instrument, str):
+        instrument = instrument_named(instrument or "bass")
+    return instrument.customised(tuning=tuning)
+
+
+def _for_part(words: TabWords, part: Part) -> TabWords:
+    """The words, the instrument being the one that the heading of the part names."""
+    if not part.name:
+        return words
+    return replace(words, instrument=words_around([WordLine(1, part.name)], 2).instrument)
+
+
+# -- notes ---------------------------------------------------------------------------------------
+
+
+def _notes(part: Part, strings: Strung, source: str, findings: Findings) -> list[SystemNotes]:
+    widest = part.widest
+    result: list[SystemNotes] = []
+    bar = total = 0
+    for system in part.systems:
+        lines = _strings_of(system, widest, strings, source, findings)
+        found = notes_of(system, lines, bar, source, findings)
+        result.append(found)
+        bar += len(found.bars) + 1
+        total += len(found.notes)
+    if total > LARGEST:
+        raise ScoreFileError(f"{source} has {total} notes; {LARGEST} is the most that is read")
+    if not total:
+        raise ScoreFileError(f"{source}: there is tab, but no number on any string")
+    return result
+
+
+def _strings_of(
+    system: System, widest: System, strings: Strung, source: str, findings: Findings
+) -> tuple[int, ...]:
+    """The string number of each line of a system."""
+    names = [name.upper() for name in string_names(system.labels)]
+    known = [name.upper() for name in string_names(widest.labels)]
+    first = system.lines[0].number
+    if len(names) == len(known):
+        if any(known) and not any(names):
+            text = "no string names here: taken as the same strings as in the other systems"
+            findings.add("guessed", text, first)
+        for line, name, usual in zip(system.lines, names, known, strict=True):
+            if name and usual and name != usual:
+                text = f'this string is called "{line.label}" here and "{usual}" elsewhere'
+                findings.add("doubt", f"{text}; its place counts", line.number, 1)
+            elif any(names) and not name:
+                text = "this line of a system has no string name: its place counts"
+                findings.add("doubt", text, line.number, 1)
+        return strings.strings
+    some = names_among(names, known) if all(names) else None
+    if some is None:
+        raise ScoreFileError(
+            f"{source}, line {first}: this system has {len(names)} string lines, another one "
+            f"has {len(known)}; every system needs all strings (an unused one as dashes)"
+        )
+    findings.add("guessed", "only some strings are shown here: told by their names", first)
+    return tuple(strings.strings[index] for index in some)
+
+
+def _moments(systems: Sequence[SystemNotes]) -> list[tuple[TabNote, ...]]:
+    """The notes by moment, moments counted over all systems."""
+    moments: list[tuple[TabNote, ...]] = []
+    for system in systems:
+        for _, group in groupby(system.notes, key=lambda note: note.moment):
+            number = len(moments)
+            notes = (replace(note, moment=number) for note in group)
+            moments.append(tuple(sorted(notes, key=lambda note: note.string)))
+    return moments
+
+
+class _Sounding:
+    """What sounds at each moment: its highest note, and what was left out."""
+
+    def __init__(
+        self, instrument: Instrument, moments: Sequence[Sequence[TabNote]], source: str
+    ) -> None:
+        self.top: list[TabNote | None] = []
+        self.midi: list[int] = []
+        self.off: list[TabNote] = []
+        self.remarks: list[Remark] = []
+        lower = 0
+        for moment in moments:
+            heard = [(instrument.midi_at(note.string, note.fret), note) for note in moment]
+            self.off += [note for midi, note in heard if midi is None]
+            sounds = [(midi, note) for midi, note in heard if midi is not None]
+            midi, top = max(sounds, key=lambda pair: pair[0]) if sounds else (0, None)
+            lower += max(0, len(sounds) - 1)
+            self.top.append(top)
+            self.midi.append(midi)
+        if not any(self.top):
+            raise ScoreFileError(f"{source}: no number of this tab lies on the {instrument.name}")
+        for note in self.off:
+            text = f"string {note.string} of the {instrument.name} has no fret {note.fret}"
+            place = f"line {note.line}, column {note.column}"
+            self.remarks.append(Remark("left out", text, place))
+        if lower:
+            text = f"{lower} notes that sound under a higher one: the melody has the top notes"
+            self.remarks.append(Remark("left out", text))
+
+
+# -- words that are not read ---------------------------------------------------------------------
+
+_MOST_WORDS = 40
+
+
+def _tell_words(part: Part, words: TabWords, rhythm: Rhythm, findings: Findings) -> None:
+    """Remarks on words behind strings, rows beside them, and repeats in words."""
+    for system in part.systems:
+        for line in system.lines:
+            if line.behind:
+                text = f'"{line.behind[:_MOST_WORDS]}" behind the line not read'
+                findings.add("doubt", text, line.number, line.start + len(line.body) + 1)
+        if not words.own:
+            for row in (*system.above, *system.below):
+                _tell_row(row, rhythm, findings)
+
+
+def _tell_row(row: WordLine, rhythm: Rhythm, findings: Findings) -> None:
+    if row.number in rhythm.rows:
+        return
+    text = row.text.strip()
+    short = text if len(text) <= _MOST_WORDS else f"{text[:_MOST_WORDS]}..."
+    tokens = text.split()
+    if re.match(r"[A-Ga-g](?:#|b)?\d?\s*[|:]|[|]", text) or text.count("-") * 2 > len(text) > 5:
+        if any(char.isalnum() for char in text):
+            findings.add("doubt", f'"{short}" looks like a string and is not read', row.number)
+    elif re.search(
+        r"\b(?:repeat|x ?\d{1,2}|\d{1,2} ?x|(?:play|times) .*\d)\b", text, re.IGNORECASE
+    ):
+        findings.add("doubt", f'"{short}" not read: everything is played once', row.number)
+    elif re.search(r"(?:^|\s)[12]\.(?:\s|$)", text):
+        findings.add("doubt", f'"{short}" looks like endings: both are read, in order', row.number)
+    elif len(tokens) > 1 and all(len(token) <= 3 for token in tokens) and re.search(r"\w", text):
+        findings.add("left out", f'the row "{short}" beside the tab is not read', row.number)
+
+
+def _goes_on(system: System, words: TabWords) -> bool:
+    """Whether a heading of our own says that the bar goes on."""
+    return words.own and any(row.text.rstrip().endswith(", continued") for row in system.above)
+
+
+# -- the melody ----------------------------------------------------------------------------------
+
+
+class _Spelling:
+    """How sounds are spelled: by the note or the degree row of our own page, else by the key."""
+
+    def __init__(
+        self,
+        key: Key | None,
+        words: TabWords,
+        systems: Sequence[System],
+        notes: Sequence[SystemNotes],
+    ) -> None:
+        self.key = key
+        self.words = words
+        self.shown: list[dict[str, str]] = []
+        for system, found in zip(systems, notes, strict=True):
+            rows = {row.text.split()[0]: row.text for row in system.below} if words.own else {}
+            for column in found.columns:
+                self.shown.append(
+                    {
+                        name: _token(rows[name], column)
+                        for name in ("note", "degree")
+                        if name in rows
+                    }
+                )
+
+    def pitch(self, moment: int, midi: int, key: Key, tonic: Pitch | None) -> Pitch:
+        """The sound of a moment in the letters the page shows, or in those of the key."""
+        for name, word in self.shown[moment].items():
+            try:
+                if name == "note":
+                    pitch = Pitch.parse(word)
+                elif tonic:
+                    pitch = tonic + Degree.parse(word).interval
+                else:
+                    continue
+            except FretpathError:
+                continue
+            if pitch.midi == midi:
+                return pitch
+        return key.spell(midi)
+
+
+def _token(row: str, column: int) -> str:
+    return row[column:].split(" ", 1)[0] if column < len(row) else ""
+
+
+def _melody(
+    sounding: _Sounding,
+    rhythm: Rhythm,
+    spelling: _Spelling,
+    words: TabWords,
+    meter: Meter | None,
+    systems: Sequence[System],
+) -> tuple[Melody, list[Remark]]:
+    pieces = list(_pieces(rhythm))
+    changes = _changes(words, systems)
+    usual = likeliest_signature(
+        m for m, top in zip(sounding.midi, sounding.top, strict=True) if top
+    )
+    key, tonic = spelling.key, words.tonic if spelling.key == words.key else None
+    keys: list[tuple[int, Key]] = [(0, key)] if key else []
+    meters: list[tuple[int, Meter]] = [(0, meter)] if meter and rhythm.source else []
+    notes: list[Note] = []
+    bars, phrases, before, pitch = [], [], 0, None
+    for index, piece in enumerate(pieces):
+        if index and piece.system != before:
+            phrases.append(index)
+            new_key, new_meter = changes.get(piece.system, (None, None))
+            if new_key and key and new_key != key:
+                key, tonic = new_key, new_key.tonic_near(tonic) if tonic else None
+                keys.append((index, key))
+            if new_meter and meters:
+                meters.append((index, new_meter))
+        before = piece.system
+        if piece.bar and index:
+            bars.append(index)
+        top = sounding.top[piece.moment] if piece.moment is not None else None
+        if piece.moment is not None and top:
+            pitch = spelling.pitch(piece.moment, sounding.midi[piece.moment], key or usual, tonic)
+            place = Placement(top.string, top.fret)
+            notes.append(Note(pitch, piece.beats, placement=place))
+        elif piece.tied and pitch:
+            notes.append(Note(pitch, piece.beats, tied=True))
+        else:
+            pitch = None
+            notes.append(Note(None, piece.beats))
+    pitches = [note.pitch for note in notes if note.pitch]
+    octave = WORKING_OCTAVE
+    if key:
+        octave = (
+            words.tonic.octave
+            if words.tonic and keys[0][1] == words.key
+            else keys[0][1].octave_of(pitches)
+        )
+    melody = Melody(
+        tuple(notes),
+        keys=tuple(keys),
+        meters=tuple(meters),
+        bars=tuple(bars),
+        phrases=tuple(phrases),
+        octave=octave,
+        title=words.title,
+        tempo=words.tempo,
+    )
+    return _in_meter(melody)
+
+
+def _in_meter(melody: Melody) -> tuple[Melody, list[Remark]]:
+    """The melody; without its meter where its bars do not add up to it."""
+    if not melody.meters or not melody.bars:
+        return melody, []
+    wrong = []
+    spans = list(melody.spans(melody.bars))
+    for number, span in enumerate(spans):
+        meter, length = melody.meter_at(span.start), sum(melody.notes[i].beats for i in span)
+        edge = number in (0, len(spans) - 1)
+        if meter and (length > meter.beats or (length < meter.beats and not edge)):
+            wrong.append(melody.bar_numbers[span.start])
+    if not wrong:
+        return melody, []
+    bars = ", ".join(map(str, wrong[:6])) + (", ..." if len(wrong) > 6 else "")
+    text = f"the lengths of bar {bars} do not add up to {melody.meter}: the meter is left out"
+    return replace(melody, meters=()), [Remark("doubt", text)]
+
+
+def _changes(
+    words: TabWords, systems: Sequence[System]
+) -> dict[int, tuple[Key | None, Meter | None]]:
+    """Keys and meters that headings of our own page bring, by system."""
+    changes: dict[int, tuple[Key | None, Meter | None]] = {}
+    for number, system in enumerate(systems) if words.own else ():
+        for row in system.above:
+            for word in row.text.split(", "):
+                if word.startswith("now "):
+                    key, meter = changes.get(number, (None, None))
+                    changes[number] = _change(word.removeprefix("now "), key, meter)
+    return changes
+
+
+def _change(word: str, key: Key | None, meter: Meter | None) -> tuple[Key | None, Meter | None]:
+    try:
+        return key, Meter.parse(word)
+    except RequestError:
+        pass
+    try:
+        return Key.parse(word), meter
+    except FretpathError:
+        return key, meter
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """An event of the melody before it has a pitch."""
+
+    beats: Fraction
+    moment: int | None
+    tied: bool
+    bar: bool
+    system: int
+
+
+def _pieces(rhythm: Rhythm) -> Iterator[_Piece]:
+    """Events with their lengths, cut in two where a bar line falls inside."""
+    ends = [event.time for event in rhythm.events[1:]] + [rhythm.end]
+    moment = -1
+    starts = {*rhythm.bars}
+    bars = list(rhythm.bars)
+    at = 0
+    for event, end in zip(rhythm.events, ends, strict=True):
+        moment += event.kind == "note"
+        while at < len(bars) and bars[at] <= event.time:
+            at += 1
+        inside = []
+        while at < len(bars) and bars[at] < end:
+            inside.append(bars[at])
+            at += 1
+        for piece, (start, stop) in enumerate(pairwise([event.time, *inside, end])):
+            struck = event.kind == "note" and piece == 0
+            tied = not struck and event.kind != "rest"
+            bar = start in starts
+            yield _Piece(stop - start, moment if struck else None, tied, bar, event.system)
