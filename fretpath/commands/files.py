@@ -11,14 +11,15 @@ import os
 import re
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import IO
 
 from fretpath.errors import RequestError, ScoreFileError, nearest
 from fretpath.exchange.kinds import ending_of, is_score_name
 
-__all__ = ["file_text", "melody_files", "melody_text", "whole_folder", "write_file"]
+__all__ = ["append_file", "file_text", "melody_files", "melody_text", "whole_folder", "write_file"]
 
 LARGEST_TEXT = 4 * 1024 * 1024
 _LENGTH = re.compile(r":\d+/\d+")
@@ -142,6 +143,39 @@ def write_file(path: str | Path, content: str | bytes) -> None:
             Path(path).write_bytes(data)
         else:
             _replace_file(Path(os.path.realpath(path)), data)
+
+
+def append_file(path: str | Path, more: Callable[[str], str]) -> str:
+    """Add text to the end of a file: what ``more`` makes of the text that is in it, or nothing.
+
+    The file is made when there is none, and held against others who add to it at the same time.
+    When writing fails, the file is as long as before.  Returns what was added.
+    """
+    with _writing(path), open(path, "a+b") as file, _held(file):
+        file.seek(0)
+        text = _decoded(file.read(LARGEST_TEXT + 1), Path(path).name)
+        added = more(text)
+        end = file.seek(0, os.SEEK_END)
+        try:
+            file.write(added.encode("utf-8", errors="replace"))
+            file.flush()
+            os.fsync(file.fileno())
+        except OSError:
+            file.truncate(end)
+            raise
+    return added
+
+
+@contextmanager
+def _held(file: IO[bytes]) -> Iterator[None]:
+    """A file locked against other runs, where the system can (not on Windows)."""
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    fcntl.flock(file, fcntl.LOCK_EX)
+    yield
 
 
 @contextmanager

@@ -1,17 +1,21 @@
 """Mark students' answers against a melody, and name the tunes that train what was confused.
 
-An answer is degrees, notes or a text tab.  Lengths are marked only where an answer gives them; a
-tab has none.
+An answer is degrees, notes or a text tab, or a folder of such files.  A name stands in it as
+"name: Tom", or in front of the notes as "Tom: 1 3 5", or is that of the file.  Lengths are marked
+only where an answer gives them; a tab has none.
 """
 
 from __future__ import annotations
 
 import argparse
-import re
+import os
 from collections import Counter
+from collections.abc import Iterator, Sequence
+from datetime import date
 from functools import partial
+from pathlib import Path, PurePath
 
-from fretpath.commands.files import melody_text
+from fretpath.commands.files import append_file, melody_files, melody_text
 from fretpath.commands.folder import add_jobs_option, each_melody, finished
 from fretpath.commands.options import (
     add_instrument_options,
@@ -19,20 +23,15 @@ from fretpath.commands.options import (
     as_json,
     delivered,
 )
+from fretpath.errors import FretpathError, RequestError
+from fretpath.lesson.answers import read_answer, split_name
 from fretpath.lesson.find import plain_degrees
 from fretpath.lesson.folder import check_tune
-from fretpath.lesson.marking import (
-    Marking,
-    NextTune,
-    Points,
-    confusions,
-    mark,
-    mark_data,
-    mark_page,
-    richness,
-)
+from fretpath.lesson.marking import Marking, NextTune, Points, mark, mark_data, mark_page
+from fretpath.lesson.record import Row, added_text, confusions, richness
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
+from fretpath.music.words import counted
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -44,7 +43,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "answers",
         metavar="ANSWER",
         nargs="+",
-        help="what a student wrote: degrees, notes or a text tab; a file, or text in quotes",
+        help="what a student wrote: degrees, notes or a text tab; a file, text in quotes, or a "
+        "folder of files",
     )
     parser.add_argument("--key", help="key of the tune when its text gives none")
     parser.add_argument(
@@ -58,6 +58,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help="mark lengths; auto leaves them out when an answer gives none",
     )
     parser.add_argument(
+        "--record", metavar="FILE", help="add the answers to this record of the class (CSV)"
+    )
+    parser.add_argument("--date", help="day of the answers for the record (default: today)")
+    parser.add_argument(
         "--next", metavar="FOLDER", help="look here for tunes rich in what was confused"
     )
     add_jobs_option(parser)
@@ -67,48 +71,94 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> str:
-    """Every answer with its faults and points, or the same as JSON."""
+    """Every answer with its reasons, mistakes and points, or the same as JSON."""
     points = Points.read(arguments.points) if arguments.points else Points()
+    day = _day(arguments.date)
     text, source = melody_text(arguments.expected)
     expected = parse_melody(text, key=arguments.key, source=source)
-    marked = [
-        _marked(expected, answer, number, points, arguments)
-        for number, answer in enumerate(arguments.answers, start=1)
-    ]
-    following: list[NextTune] | None = None
-    faults: list[str] = []
-    if arguments.next:
-        found = confusions(marking for _, marking in marked)
-        following, faults = _following(arguments.next, found, arguments.jobs)
     title = expected.title or source
-    if arguments.json:
-        page = as_json(mark_data(title, marked, points, following))
-    else:
-        page = mark_page(title, marked, points, following)
-    return finished(delivered(arguments, page), faults)
+    marked, faults = _all_marked(expected, points, arguments)
+    if arguments.record:
+        _record(arguments, _rows(day, title, marked))
+    found = confusions(_rows(day, title, marked))
+    following: list[NextTune] | None = None
+    if arguments.next:
+        following, more = _following(arguments.next, found, title, arguments.jobs)
+        faults += more
+    make = mark_data if arguments.json else mark_page
+    page = make(title, marked, points, found, following)
+    text = page if isinstance(page, str) else as_json(page)
+    return finished(delivered(arguments, text), faults)
+
+
+def _day(text: str | None) -> str:
+    if text is None:
+        return date.today().isoformat()
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise RequestError(f'--date is a day such as 2026-11-25, not "{text[:20]}"') from None
+
+
+def _all_marked(
+    expected: Melody, points: Points, arguments: argparse.Namespace
+) -> tuple[list[tuple[str, Marking]], list[str]]:
+    """The answers with their names, and what is wrong with those that cannot be read.
+
+    A single answer that cannot be read is an error.
+    """
+    marked: list[tuple[str, Marking]] = []
+    faults: list[str] = []
+    answers = list(_answers(arguments.answers))
+    for number, answer in enumerate(answers, start=1):
+        try:
+            marked.append(_marked(expected, answer, number, points, arguments))
+        except FretpathError as problem:
+            if len(answers) == 1:
+                raise
+            name = PurePath(answer).name if _is_file(answer) else f"answer {number}"
+            message = str(problem)
+            faults.append(message if name in message else f"{name}: {message}")
+    if not marked:
+        raise FretpathError("\n".join(faults))
+    return marked, faults
+
+
+def _answers(arguments: Sequence[str]) -> Iterator[str]:
+    """The answers named, with the files of every folder in place of it."""
+    for argument in arguments:
+        if "\n" not in argument and os.path.isdir(argument):
+            yield from (str(file) for file in melody_files(argument))
+        else:
+            yield argument
+
+
+def _is_file(answer: str) -> bool:
+    return "\n" not in answer and len(answer) < 4096 and os.path.isfile(answer)
 
 
 def _marked(
     expected: Melody, argument: str, number: int, points: Points, arguments: argparse.Namespace
 ) -> tuple[str, Marking]:
-    text, name = melody_text(argument)
-    name = f"answer {number}" if name == "melody" else name
+    text, source = melody_text(argument)
+    typed = source == "melody"
+    source = f"answer {number}" if typed else source
+    wanted = {"auto": None, "mark": True, "ignore": False}[arguments.lengths]
     if _is_tab(text):
         answer = _played(expected, text if argument == "-" else argument, arguments)
+        name = split_name(text)[0] or PurePath(source).stem
         return name, mark(expected, answer, points=points, lengths=False)
-    key = None if _gives_a_key(text) else arguments.answer_key or expected.key
-    answer = parse_melody(text, key=key, source=name)
-    lengths = _with_lengths(expected, answer, arguments.lengths)
-    marking = mark(expected, answer, points=points, lengths=lengths)
-    if marking.counts["wrong octave"] and _LETTER_ALONE.search(text):
+    read = read_answer(text, arguments.answer_key or expected.key, source)
+    name = read.student or (source if typed else PurePath(source).stem)
+    arguments.remarks.extend(f"{source}: {remark}" for remark in read.remarks)
+    marking = mark(expected, read.melody, points=points, lengths=wanted, letters=read.letters)
+    octaves = any(reason.kind == "octave" for reason in marking.reasons)
+    if not read.octaves and (octaves or marking.counts["wrong octave"]):
         arguments.remarks.append(
-            f"{name}: letters without an octave are read as the nearest to the note before; "
+            f"{source}: letters without an octave are read as the nearest to the note before; "
             "--points octave=0 leaves octaves unmarked"
         )
     return name, marking
-
-
-_LETTER_ALONE = re.compile(r"(?<![\w:])[A-G][#b]*(?=[\s:|]|$)")
 
 
 def _is_tab(text: str) -> bool:
@@ -132,22 +182,45 @@ def _played(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody
     return found
 
 
-def _gives_a_key(text: str) -> bool:
-    return any(line.lstrip().startswith("key:") for line in text.splitlines())
+# -- the record ------------------------------------------------------------------------------------
 
 
-def _with_lengths(expected: Melody, answer: Melody, wanted: str) -> bool:
-    if wanted != "auto":
-        return wanted == "mark"
-    return any(beats != 1 for beats in answer.lengths) or all(b == 1 for b in expected.lengths)
+def _rows(day: str, title: str, marked: Sequence[tuple[str, Marking]]) -> list[Row]:
+    return [
+        Row(day, name, title, asked, answered)
+        for name, marking in marked
+        for asked, answered in marking.degrees
+    ]
+
+
+def _record(arguments: argparse.Namespace, rows: Sequence[Row]) -> None:
+    """Add the rows to the record; what it holds already is not added twice."""
+    nameless = next((row.student for row in rows if row.student.startswith("answer ")), None)
+    if nameless:
+        raise RequestError(f'{nameless} has no name, and a record needs one: begin it with "Tom: "')
+    path = Path(arguments.record)
+    before = len(arguments.remarks)
+
+    def more(text: str) -> str:
+        added, remarks = added_text(text, rows, path.name)
+        arguments.remarks.extend(str(remark) for remark in remarks)
+        return added
+
+    added = append_file(path, more)
+    if len(arguments.remarks) == before:
+        arguments.remarks.append(f"{path.name}: {counted(added.count(chr(10)), 'line')} added")
 
 
 def _following(
-    folder: str, confused: Counter[tuple[str, str]], jobs: int
+    folder: str, confused: Counter[tuple[str, str]], title: str, jobs: int
 ) -> tuple[list[NextTune], list[str]]:
+    """Tunes rich in what was confused; the one just marked only where it is richer than all."""
     tunes, faults = each_melody(folder, partial(_next_tune, confused), jobs=jobs)
     rich = [tune for tune in tunes if tune.richness > 0]
-    return sorted(rich, key=lambda tune: (-tune.richness, tune.name)), faults
+    others = [tune for tune in rich if tune.title != title]
+    best = max((tune.richness for tune in others), default=0)
+    chosen = [tune for tune in rich if tune.title != title or tune.richness > best]
+    return sorted(chosen, key=lambda tune: (-tune.richness, tune.name)), faults
 
 
 def _next_tune(confused: Counter[tuple[str, str]], name: str, text: str) -> NextTune:

@@ -1,39 +1,63 @@
 """Marking: a student's answer laid beside the tune.
 
-**Theory.**  The answer is aligned with the tune by edit distance (RapidFuzz), first with notes
-compared in everything that is marked, then without their lengths, then without their octaves.
-Of these alignments the one that costs the student least is used.  Notes are compared as they
-sound above the tonic, so an answer may be in any key, in degrees or in letters, and b5 written
-for #4 is the right sound (it is mentioned and costs nothing).
+**Theory.**  The answer is paired with the tune (:mod:`fretpath.lesson.pairing`), then one simple
+reason is looked for (:mod:`fretpath.lesson.diagnosis`), and what no reason explains is told note
+by note.  Notes are compared as they sound above the tonic, so an answer may be in any key, in
+degrees or in letters, and b5 written for #4 is the right sound (it is mentioned and costs
+nothing).
 
 **Scheme.**  Each note of the tune is worth the points of its degree, its octave and, where
 lengths are marked, its length.  A wrong degree loses degree and octave, a missed note everything,
-and each note added takes points off, but never below 0.  The default points are our choice.
+each of two notes swapped its degree, and each note added takes points off, but never below 0.
+Notes that are right but for one shift (a step high, another tonic), or in the right contour only,
+lose half of degree and octave.  Another octave from some note on loses one octave.  A length
+counts only where it is clear which note it belongs to.  The default points are our choice.
 
-**Register.**  An answer that lies one or more octaves off as a whole is not wrong: when moving it
-by octaves puts two notes more right than it does wrong, it is moved, and the marking says so.
+**Register.**  An answer that lies one or more octaves off as a whole is not wrong; the marking
+says so.  An answer of which little more fits than chance would bring is marked as another tune:
+only stretches of three right notes or more count.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
-from fractions import Fraction
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any
 
 from fretpath.errors import RequestError
+from fretpath.lesson.diagnosis import (
+    KINDS,
+    Comparison,
+    Diagnosis,
+    Mistake,
+    in_contour,
+    known_by_stretches,
+    mistakes_of,
+    reasons_for,
+)
 from fretpath.lesson.folder import check_tune
-from fretpath.lesson.indented import clipped, wrapped
+from fretpath.lesson.indented import WIDTH, clipped, wrapped
+from fretpath.lesson.pairing import ENTER, WRONG, Pairing, heard_notes, pair
+from fretpath.lesson.record import drill_pairs
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 
-KINDS = ("wrong degree", "wrong octave", "missed", "added", "wrong length")
-"""What can be wrong with a note."""
-
-_OCTAVES = (0, 1, -1, 2, -2)
+_POOR = 0.6
+"""The share of the points from which an answer is taken for this tune without another look."""
+_KNOWN = 0.25
+"""The share of the notes (of the shorter) that must be right three or more in a row.  Chosen by
+trial: of unrelated melodies with 8 to 24 notes five of six have less, of answers with a random
+third of the notes wrong one of a hundred (together with the share above)."""
+_LEAST_NOTES = 6
+"""Notes that an answer must have, and half of those of the tune, to be called another tune."""
+_ALWAYS = 8
+"""The price of hearing one degree as another throughout, beside those of the pairing."""
+_MOST_LEFT = 1.5
+"""What may be left to explain beside a shift: the price a note of the tune, on the average."""
+_MOST_NEXT = 5
 
 
 @dataclass(frozen=True)
@@ -58,7 +82,7 @@ class Points:
             known = name in cls.__dataclass_fields__
             if not (known and sign and number.isdecimal() and len(number) < 4):
                 raise RequestError(
-                    f'"{word[:40]}" is no rule for points; write degree=2, octave=1, length=1 '
+                    f'"{word[:40]}" is not a rule for points; write degree=2, octave=1, length=1 '
                     "or added=2, separated by commas"
                 )
             points[name] = int(number)
@@ -66,69 +90,28 @@ class Points:
 
 
 @dataclass(frozen=True)
-class Sound:
-    """A struck note as it is compared."""
-
-    degree: Degree
-    """Its degree."""
-    length: Fraction
-    """Its sounding length in beats."""
-    octaves: int = 0
-    """Octaves it was moved before comparing."""
-
-    @property
-    def height(self) -> int:
-        """Semitones above the tonic."""
-        return self.degree.interval.semitones + 12 * self.octaves
-
-    @property
-    def view(self) -> tuple[int, int, Fraction]:
-        """Degree as it sounds, octave, length."""
-        octave, degree = divmod(self.height, 12)
-        return degree, octave, self.length
-
-
-@dataclass(frozen=True)
-class Mistake:
-    """One thing that is wrong."""
-
-    kind: str
-    """One of :data:`KINDS`."""
-    place: str
-    """Where in the tune: ``bar 2, note 1``; for an added note, what it comes after."""
-    expected: str
-    """Degree (or length in beats) of the tune; empty for an added note."""
-    answered: str
-    """Degree (or length in beats) of the answer; empty for a missed note."""
-
-    def __str__(self) -> str:
-        if self.kind == "missed":
-            return f"{self.place}: {self.expected} is missed"
-        if self.kind == "added":
-            return f"{self.place}: {self.answered} is added"
-        if self.kind == "wrong degree":
-            return f"{self.place}: {self.expected} was taken for {self.answered}"
-        if self.kind == "wrong octave":
-            return f"{self.place}: {self.expected} in the wrong octave ({self.answered})"
-        return f"{self.place}: length {self.answered} instead of {self.expected}"
-
-
-@dataclass(frozen=True)
 class Marking:
     """An answer marked."""
 
     mistakes: tuple[Mistake, ...]
-    """Everything that is wrong, in order of the tune."""
+    """Everything that is wrong note by note, in order of the tune."""
+    reasons: tuple[Diagnosis, ...]
+    """The simple reasons found, the widest first."""
     score: int
     """Points, 0 to ``full``."""
     full: int
     """Points of an answer without a mistake."""
+    notes: int
+    """Notes of the tune."""
     octaves: int
-    """Octaves the whole answer was moved up before marking."""
+    """Octaves the whole answer lies above the tune (below: negative), which costs nothing."""
     lengths: bool
     """Whether lengths were marked."""
     respelled: tuple[str, ...]
     """Right sounds written by other letters: ``bar 1, note 3: b5 written for #4``."""
+    degrees: tuple[tuple[str, str], ...]
+    """For each note of tune and answer in order: the plain degree asked and the one answered;
+    either may be empty.  Where a whole stretch is shifted, what was meant."""
 
     @cached_property
     def counts(self) -> dict[str, int]:
@@ -136,190 +119,230 @@ class Marking:
         found = Counter(mistake.kind for mistake in self.mistakes)
         return {kind: found[kind] for kind in KINDS}
 
+    @property
+    def wrong(self) -> int:
+        """Wrong, swapped, missed and added notes, and one for each shift and change of octave."""
+        shifts = sum(reason.kind in ("shift", "octave") for reason in self.reasons)
+        return len(self.mistakes) - self.counts["wrong length"] + shifts
+
+    @property
+    def unexplained(self) -> tuple[Mistake, ...]:
+        """The mistakes that no reason explains."""
+        explained = {m for reason in self.reasons for m in reason.mistakes}
+        return tuple(mistake for mistake in self.mistakes if mistake not in explained)
+
+    @property
+    def percent(self) -> int:
+        """The score out of a hundred, 0 to 100."""
+        return round(100 * self.score / self.full) if self.full else 100
+
 
 def mark(
-    expected: Melody, answer: Melody, *, points: Points | None = None, lengths: bool = True
+    expected: Melody,
+    answer: Melody,
+    *,
+    points: Points | None = None,
+    lengths: bool | None = None,
+    letters: bool = False,
 ) -> Marking:
     """Mark an answer against the tune.
 
     >>> from fretpath.music.notation import parse_melody
     >>> marking = mark(parse_melody("1 3 5 8"), parse_melody("1 b3 5 8"))
     >>> [str(mistake) for mistake in marking.mistakes], marking.score, marking.full
-    (['note 2: 3 was taken for b3'], 13, 16)
+    (['note 2: expected 3, answered b3'], 13, 16)
+    >>> print(*mark(parse_melody("1 2 3 5"), parse_melody("2 3 4 6")).reasons)
+    started on 2 instead of 1: everything is one step too high; the shape is right (costs 6 points)
 
-    *lengths* False leaves lengths out.  Both melodies need a key, and may be in different ones;
-    :class:`RequestError` otherwise.
+    *lengths* None marks them when the answer gives any (or the tune none); *letters* tells the
+    mistakes in letters.  Both melodies need a key, and may be in different ones;
+    :class:`RequestError` otherwise, and for more than about 2,000 notes each.
     """
     check_tune(expected, expected.title or "the tune")
     check_tune(answer, answer.title or "the answer")
-    scheme = points or Points()
-    tune = _sounds(expected)
-    found = [
-        _Marked(expected, scheme, lengths, tune, _sounds(answer, octaves), octaves, pairs)
-        for octaves in _OCTAVES
-        for pairs in _alignments(tune, _sounds(answer, octaves), lengths)
-    ]
-    here = min((one for one in found if one.octaves == 0), key=_loss)
-    moved = min((one for one in found if one.octaves != 0), key=_loss)
-    settled = moved if len(moved.mistakes) + 2 <= len(here.mistakes) else here
-    return settled.marking
+    if lengths is None:
+        lengths = gives_lengths(answer) or not gives_lengths(expected)
+    compared = _compared(expected, answer, lengths, letters)
+    return _Marked(compared, points or Points(), lengths).marking
 
 
-def _loss(marked: _Marked) -> tuple[int, int]:
-    return marked.lost, len(marked.mistakes)
+def gives_lengths(melody: Melody) -> bool:
+    """Whether any note is longer or shorter than a beat."""
+    return any(beats != 1 for beats in melody.lengths)
 
 
-def _sounds(melody: Melody, octaves: int = 0) -> list[Sound]:
-    pairs = zip(melody.degrees, melody.lengths, strict=True)
-    return [Sound(degree, length, octaves) for degree, length in pairs if degree]
+def _compared(expected: Melody, answer: Melody, lengths: bool, letters: bool) -> Comparison:
+    """Tune and answer paired in the simplest way: with shifts only where they explain more."""
+    shifted = _paired(expected, answer, lengths, shifts=True)
+    compared = Comparison(expected, answer, shifted.pairs, letters=letters)
+    entered = sum(shift.octaves is None for shift, _ in compared.runs())
+    if not entered:
+        return compared
+    plain = _paired(expected, answer, lengths, shifts=False)
+    alone = Comparison(expected, answer, plain.pairs, letters=letters)
+    saved = sum(
+        WRONG * reason.notes - _ALWAYS
+        for reason in reasons_for(alone, mistakes_of(alone, lengths=False), 0, 0)
+        if reason.kind == "always"
+    )
+    left = shifted.price - entered * ENTER
+    if plain.price - saved <= shifted.price or left > _MOST_LEFT * len(compared.tune):
+        return alone
+    return compared if compared.sound else alone
 
 
-Pairs = Sequence[tuple[int | None, int | None]]
+def _paired(expected: Melody, answer: Melody, lengths: bool, shifts: bool) -> Pairing:
+    """The cheapest account; note for note when both have as many notes in every bar.
+
+    An answer in the bars of the tune, or in its rhythm, is kept so unless that is much dearer.
+    """
+    tune, notes = heard_notes(expected), heard_notes(answer)
+    found = pair(tune, notes, lengths=lengths, shifts=shifts)
+    in_bars = expected.bars and _notes_in_bars(expected) == _notes_in_bars(answer)
+    in_rhythm = gives_lengths(expected) and expected.lengths == answer.lengths
+    if not in_bars and not in_rhythm:
+        return found
+    straight = pair(tune, notes, lengths=lengths, shifts=shifts, gaps=False)
+    return straight if 4 * straight.price <= 7 * found.price else found
 
 
-def _alignments(tune: list[Sound], answer: list[Sound], lengths: bool) -> Iterator[Pairs]:
-    """Pairs (note of the tune, note of the answer), one of them None where a note has no fellow."""
-    from rapidfuzz.distance import Levenshtein
-
-    for kept in (3, 2, 1) if lengths else (2, 1):
-        codes = Levenshtein.opcodes(
-            [sound.view[:kept] for sound in tune], [sound.view[:kept] for sound in answer]
-        )
-        pairs: list[tuple[int | None, int | None]] = []
-        for code in codes:
-            mine, theirs = (
-                range(code.src_start, code.src_end),
-                range(code.dest_start, code.dest_end),
-            )
-            if code.tag == "delete":
-                pairs.extend((i, None) for i in mine)
-            elif code.tag == "insert":
-                pairs.extend((None, j) for j in theirs)
-            else:
-                pairs.extend(zip(mine, theirs, strict=True))
-        yield pairs
+def _notes_in_bars(melody: Melody) -> list[int]:
+    """How many notes are struck in each bar."""
+    counts = Counter(melody.bar_numbers[event] for event in melody.struck)
+    return [counts[bar] for bar in sorted(counts)]
 
 
 @dataclass(frozen=True)
 class _Marked:
-    """One alignment, judged."""
+    """A comparison, judged."""
 
-    melody: Melody
+    compared: Comparison
     points: Points
     lengths: bool
-    tune: list[Sound]
-    answer: list[Sound]
-    octaves: int
-    pairs: Pairs
-
-    @cached_property
-    def mistakes(self) -> tuple[Mistake, ...]:
-        return tuple(mistake for pair in self.pairs for mistake in self._judged(*pair))
-
-    @cached_property
-    def lost(self) -> int:
-        """Points taken off, before stopping at 0."""
-        points = self.points
-        whole = points.degree + points.octave + points.length * self.lengths
-        worth = {
-            "wrong degree": points.degree + points.octave,
-            "wrong octave": points.octave,
-            "missed": whole,
-            "added": points.added,
-            "wrong length": points.length,
-        }
-        return sum(worth[mistake.kind] for mistake in self.mistakes)
 
     @property
     def marking(self) -> Marking:
-        points = self.points
-        full = (points.degree + points.octave + points.length * self.lengths) * len(self.tune)
-        return Marking(
-            mistakes=self.mistakes,
-            score=max(0, full - self.lost),
+        points, compared = self.points, self.compared
+        worth = points.degree + points.octave
+        full = (worth + points.length * self.lengths) * len(compared.tune)
+        mistakes = mistakes_of(compared, lengths=self.lengths)
+        reasons = tuple(reasons_for(compared, mistakes, worth, points.octave))
+        lost = sum(map(self._loss, mistakes)) + sum(reason.cost for reason in reasons)
+        marking = Marking(
+            mistakes=mistakes,
+            reasons=reasons,
+            score=max(0, full - lost),
             full=full,
-            octaves=self.octaves,
+            notes=len(compared.tune),
+            octaves=self._octaves,
             lengths=self.lengths,
             respelled=tuple(self._respelled()),
+            degrees=tuple(_degrees(compared)),
         )
+        return self._far_off(marking, worth)
 
-    def _judged(self, mine: int | None, theirs: int | None) -> Iterator[Mistake]:
-        if theirs is None:
-            assert mine is not None
-            yield Mistake("missed", self._place(mine), str(self.tune[mine].degree), "")
-        elif mine is None:
-            yield Mistake("added", self._gap(theirs), "", str(self.answer[theirs].degree))
-        else:
-            yield from self._compared(self._place(mine), self.tune[mine], self.answer[theirs])
+    def _loss(self, mistake: Mistake) -> int:
+        """Points taken off for one mistake."""
+        points = self.points
+        worth = {
+            "wrong degree": points.degree + points.octave,
+            "wrong octave": points.octave,
+            "swapped": points.degree,
+            "missed": points.degree + points.octave + points.length * self.lengths,
+            "added": points.added,
+            "wrong length": points.length,
+        }
+        return worth[mistake.kind]
 
-    def _compared(self, place: str, ours: Sound, theirs: Sound) -> Iterator[Mistake]:
-        if ours.view[0] != theirs.view[0]:
-            yield Mistake("wrong degree", place, str(ours.degree), str(theirs.degree))
-        elif ours.view[1] != theirs.view[1]:
-            yield Mistake("wrong octave", place, str(ours.degree), str(theirs.degree))
-        if self.lengths and ours.length != theirs.length:
-            yield Mistake("wrong length", place, str(ours.length), str(theirs.length))
+    @property
+    def _octaves(self) -> int:
+        octaves = {shift.octaves for shift, _ in self.compared.runs()}
+        return next(iter(octaves)) or 0 if len(octaves) == 1 else 0
 
     def _respelled(self) -> Iterator[str]:
-        for mine, theirs in self.pairs:
-            if mine is None or theirs is None:
+        compared = self.compared
+        for one in compared.pairs:
+            if one.mine is None or one.theirs is None or not compared.fits(one):
                 continue
-            ours, written = self.tune[mine], self.answer[theirs]
-            if ours.height == written.height and ours.degree.plain != written.degree.plain:
-                yield f"{self._place(mine)}: {written.degree.plain} written for {ours.degree.plain}"
+            wanted, written = compared.moved(one), compared.answer[one.theirs].degree
+            if one.shift.octaves is not None and wanted.plain != written.plain:
+                ours, theirs = (
+                    compared.shown(degree, one.theirs, octave=False) for degree in (wanted, written)
+                )
+                yield f"{compared.place(one.mine)}: {theirs} written for {ours}"
 
-    def _place(self, note: int) -> str:
-        return self.melody.place_of(self.melody.struck[note])
+    def _far_off(self, marking: Marking, worth: int) -> Marking:
+        """The marking of an answer in the right contour only, or of another tune."""
+        if marking.score > _POOR * marking.full or _has_shift(marking):
+            return marking
+        contour = in_contour(self.compared)
+        if contour is not None:
+            return replace(self, compared=contour)._in_contour(worth)
+        known = known_by_stretches(self.compared)
+        answered = len(self.compared.answer)
+        shorter = min(marking.notes, answered)
+        enough = shorter >= _LEAST_NOTES and 2 * answered >= marking.notes
+        if not enough or len(known) >= _KNOWN * shorter or _one_reason(marking):
+            return marking
+        text = (
+            f"this is hardly this tune: {len(known)} of {marking.notes} notes are known again; "
+            "another tune, or the wrong exercise?"
+        )
+        score = min(marking.score, worth * len(known))
+        other = Diagnosis("another tune", text, marking.notes, mistakes=marking.mistakes)
+        asked = tuple((note.degree.plain, "") for note in self.compared.tune)
+        return replace(marking, reasons=(other,), score=score, respelled=(), degrees=asked)
 
-    def _gap(self, theirs: int) -> str:
-        before = self._before[theirs]
-        return "before the first note" if before is None else f"after {self._place(before)}"
-
-    @cached_property
-    def _before(self) -> dict[int, int | None]:
-        """For each note of the answer, the last note of the tune in front of it."""
-        last: int | None = None
-        before: dict[int, int | None] = {}
-        for mine, theirs in self.pairs:
-            if theirs is not None:
-                before[theirs] = last
-            last = last if mine is None else mine
-        return before
-
-
-# -- many answers ----------------------------------------------------------------------------------
-
-
-def confusions(markings: Iterable[Marking]) -> Counter[tuple[str, str]]:
-    """How often each degree (first) was taken for which (second), octaves left out."""
-    return Counter(
-        (Degree.parse(mistake.expected).plain, Degree.parse(mistake.answered).plain)
-        for marking in markings
-        for mistake in marking.mistakes
-        if mistake.kind == "wrong degree"
-    )
-
-
-def richness(degrees: Sequence[str], confused: Counter[tuple[str, str]]) -> float:
-    """How much of a tune trains what was confused, 0 to 1.
-
-    *degrees* are the plain degrees of the tune.  A confused pair counts by the rarer of its two
-    degrees, since only a tune with both lets them be told apart, and by how often it happened.
-
-    >>> richness(["3", "b3", "1", "3"], Counter({("3", "b3"): 2}))
-    0.5
-    """
-    used = Counter(degrees)
-    times = confused.total()
-    if not times:
-        return 0.0
-    met = sum(2 * n * min(used[a], used[b]) for (a, b), n in confused.items())
-    return met / (times * len(degrees))
+    def _in_contour(self, worth: int) -> Marking:
+        compared = self.compared
+        mistakes = mistakes_of(compared, lengths=self.lengths)
+        wrong = tuple(m for m in mistakes if m.kind in ("wrong degree", "wrong octave"))
+        full = (worth + self.points.length * self.lengths) * len(compared.tune)
+        first = (compared.tune[0].degree, compared.answer[0].degree)
+        ours, theirs = (compared.shown(degree, 0) for degree in first)
+        start = "" if ours == theirs else f"started on {theirs} instead of {ours}; "
+        text = f"{start}the contour is right, up and down where the tune goes; the degrees are not"
+        cost = -(-len(wrong) * worth // 2)
+        lengths = sum(self._loss(m) for m in mistakes if m.kind == "wrong length")
+        return Marking(
+            mistakes=mistakes,
+            reasons=(Diagnosis("contour", text, len(wrong), cost, wrong),),
+            score=max(0, full - cost - lengths),
+            full=full,
+            notes=len(compared.tune),
+            octaves=0,
+            lengths=self.lengths,
+            respelled=(),
+            degrees=tuple((note.degree.plain, "") for note in compared.tune),
+        )
 
 
-# -- page ----------------------------------------------------------------------------------------
+def _has_shift(marking: Marking) -> bool:
+    return any(reason.kind == "shift" for reason in marking.reasons)
 
-_MOST_NEXT = 5
+
+def _one_reason(marking: Marking) -> bool:
+    """Whether most of what is wrong is one thing, such as one degree always heard as another."""
+    most = max((len(r.mistakes) for r in marking.reasons if r.kind in _THROUGHOUT), default=0)
+    return 2 * most > len(marking.mistakes)
+
+
+_THROUGHOUT = ("always", "repeated", "scale", "copied")
+
+
+def _degrees(compared: Comparison) -> Iterator[tuple[str, str]]:
+    """The degree asked and the one answered, note by note, shifts taken back."""
+    for one in compared.pairs:
+        ours = "" if one.mine is None else compared.tune[one.mine].degree.plain
+        if one.theirs is None:
+            yield ours, ""
+        elif compared.fits(one):
+            yield ours, ours
+        elif one.shift.octaves is not None:
+            yield ours, compared.answer[one.theirs].degree.plain
+
+
+# -- page ------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -331,93 +354,120 @@ class NextTune:
     title: str
     """What it is called."""
     richness: float
-    """0 to 1; see :func:`fretpath.lesson.marking.richness`."""
+    """0 to 1; see :func:`fretpath.lesson.record.richness`."""
 
 
 def mark_page(
     title: str,
     marked: Sequence[tuple[str, Marking]],
     points: Points,
+    confused: Counter[tuple[str, str]],
     following: Sequence[NextTune] | None = None,
 ) -> str:
-    """Each answer with its mistakes; for several, the confusions of all and the next tunes.
+    """Each answer with its reasons and mistakes; for several, a table of the class.
 
-    *marked* pairs the name of each answer with its marking; *following* are tunes rich in what
-    was confused, None when no folder was asked about.
+    *marked* pairs the name of each student with the marking; *confused* counts the degrees
+    answered for others; *following* are tunes rich in them, None when no folder was asked about.
     """
-    blocks = [[f"MARKED AGAINST: {title}", scheme_line(points)]]
+    blocks = [[f"MARKED AGAINST: {title}", *wrapped(scheme_line(points))]]
     blocks.extend(list(_answer_lines(name, marking)) for name, marking in marked)
-    markings = [marking for _, marking in marked]
     if len(marked) > 1:
-        blocks.append(list(_class_lines(markings)))
-    elif confusions(markings):
-        blocks.append([_drill_line(confusions(markings))])
+        blocks.append(list(_class_lines(marked)))
+        blocks.append(list(confusion_lines(confused)))
+    elif confused:
+        blocks.append([drill_line(confused)])
     if following is not None:
-        blocks.append(list(_next_lines(following)))
+        blocks.append(list(next_lines(following)))
     return "\n\n".join("\n".join(block) for block in blocks) + "\n"
 
 
 def scheme_line(points: Points) -> str:
     """The scheme in one line."""
     return (
-        f"points a note: degree {points.degree}, octave {points.octave}, "
-        f"length {points.length}; taken off for a note added: {points.added}"
+        f"each note: {counted(points.degree, 'point')} for its degree, {points.octave} for its "
+        f"octave, {points.length} for its length where lengths are marked; "
+        f"{points.added} off for each note added"
     )
 
 
 def _answer_lines(name: str, marking: Marking) -> Iterator[str]:
-    percent = round(100 * marking.score / marking.full) if marking.full else 100
-    yield clipped(f"{name}: {marking.score} of {marking.full} points ({percent}%)", 80)
-    if not marking.mistakes:
-        yield "     every note is right"
-    for mistake in marking.mistakes:
+    yield clipped(f"{name}: {marking.score} of {marking.full} points ({marking.percent}%)", WIDTH)
+    if not _has_shift(marking) or marking.mistakes:
+        yield from wrapped(summary(marking))
+    for reason in marking.reasons:
+        yield from wrapped(str(reason))
+    for mistake in marking.unexplained:
         yield from wrapped(str(mistake))
-    yield from _remarks(marking)
+    yield from _notes(marking)
 
 
-def _remarks(marking: Marking) -> Iterator[str]:
-    if marking.octaves:
+def summary(marking: Marking) -> str:
+    """How many mistakes there are, in short."""
+    lengths = marking.counts["wrong length"]
+    if marking.reasons and marking.reasons[0].kind == "another tune":
+        return "not this tune"
+    if not marking.wrong:
+        return "every note is right" if not lengths else counted(lengths, "wrong length")
+    more = f"; {counted(lengths, 'wrong length')}" if lengths else ""
+    count = marking.wrong - sum(reason.kind == "shift" for reason in marking.reasons)
+    if count == 1 and not lengths:
+        more = "; all else is right"
+    beside = " beside the shift" if _has_shift(marking) else ""
+    return f"{counted(count, 'mistake')} in {counted(marking.notes, 'note')}{beside}{more}"
+
+
+def _notes(marking: Marking) -> Iterator[str]:
+    if marking.octaves and not marking.counts["wrong octave"]:
         count = abs(marking.octaves)
         way = "higher" if marking.octaves > 0 else "lower"
-        yield from wrapped(f"(read {counted(count, 'octave')} {way} as a whole; no points lost)")
+        yield from wrapped(f"(written {counted(count, 'octave')} {way} throughout; no points lost)")
     if not marking.lengths:
         yield from wrapped("(lengths are not marked)")
     for line in marking.respelled:
         yield from wrapped(f"({line}: the same sound, no points lost)")
 
 
-def _class_lines(markings: Sequence[Marking]) -> Iterator[str]:
-    yield f"ALL {len(markings)} ANSWERS"
-    totals = {kind: sum(marking.counts[kind] for marking in markings) for kind in KINDS}
-    yield "     " + "; ".join(f"{kind} {count}" for kind, count in totals.items())
-    yield ""
-    yield from _table(markings)
+def _class_lines(marked: Sequence[tuple[str, Marking]]) -> Iterator[str]:
+    wide = min(24, max(len(name) for name, _ in marked))
+    yield f"THE CLASS: {counted(len(marked), 'answer')}"
+    yield f"     {'name':<{wide}}  points    %  what is wrong"
+    for name, marking in marked:
+        points = f"{marking.score}/{marking.full}"
+        line = f"     {clipped(name, wide):<{wide}} {points:>7} {marking.percent:>4}  "
+        yield clipped(line + _in_short(marking), WIDTH)
 
 
-def _table(markings: Sequence[Marking]) -> Iterator[str]:
-    """Degrees of the tune down, what they were taken for across."""
-    found = confusions(markings)
+def _in_short(marking: Marking) -> str:
+    if marking.reasons:
+        return marking.reasons[0].text
+    counts = [f"{kind} {count}" for kind, count in marking.counts.items() if count]
+    return "; ".join(counts) or "nothing"
+
+
+def confusion_lines(found: Counter[tuple[str, str]]) -> Iterator[str]:
+    """A table: degrees of the tune down, what was answered across; and the drill for them."""
     if not found:
-        yield "     no degree was taken for another"
+        yield "     no degree was answered by another"
         return
     across = sorted({theirs for _, theirs in found}, key=Degree.parse)
-    yield "     taken for:" + "".join(f"{theirs:>5}" for theirs in across)
+    yield "     expected  answered " + "".join(f"{theirs:>5}" for theirs in across)
     for ours in sorted({ours for ours, _ in found}, key=Degree.parse):
         counts = "".join(f"{found[ours, theirs] or '.':>5}" for theirs in across)
-        yield f"     {ours:>9} " + counts
-    yield _drill_line(found)
+        yield f"     {ours:>8}           " + counts
+    yield drill_line(found)
 
 
-def _drill_line(found: Counter[tuple[str, str]]) -> str:
-    pairs = sorted(found, key=lambda pair: (-found[pair], pair))[:4]
-    words = " ".join(f"{ours}={theirs}" for ours, theirs in pairs)
+def drill_line(found: Counter[tuple[str, str]]) -> str:
+    """The command that drills what was confused most."""
+    words = " ".join(f"{ours}={theirs}" for ours, theirs in drill_pairs(found))
     return f'     to drill them: fretpath drill --confused "{words}"'
 
 
-def _next_lines(following: Sequence[NextTune]) -> Iterator[str]:
+def next_lines(following: Sequence[NextTune]) -> Iterator[str]:
+    """The tunes to go on with."""
     yield "NEXT TUNES, rich in what was confused (share of their notes)"
     for tune in following[:_MOST_NEXT]:
-        yield clipped(f"     {tune.richness:>4.0%}  {tune.name}  {tune.title}", 80)
+        yield clipped(f"     {tune.richness:>4.0%}  {tune.name}  {tune.title}", WIDTH)
     if not following:
         yield "     none: no degree was confused, or no tune has both degrees of a confused pair"
 
@@ -426,18 +476,36 @@ def mark_data(
     title: str,
     marked: Sequence[tuple[str, Marking]],
     points: Points,
+    confused: Counter[tuple[str, str]],
     following: Sequence[NextTune] | None = None,
 ) -> dict[str, Any]:
     """The same as plain data."""
-    found = confusions(marking for _, marking in marked)
-    rows = sorted(found.items(), key=lambda row: (-row[1], row[0]))
+    rows = sorted(confused.items(), key=lambda row: (-row[1], row[0]))
     return {
         "tune": title,
         "points": asdict(points),
-        "answers": [
-            {"answer": name, **asdict(marking), "counts": marking.counts}
-            for name, marking in marked
-        ],
-        "confusions": [{"degree": a, "taken_for": b, "times": n} for (a, b), n in rows],
+        "answers": [{"answer": name, **_marking_data(marking)} for name, marking in marked],
+        "confusions": [{"expected": a, "answered": b, "times": n} for (a, b), n in rows],
         "next": None if following is None else [asdict(tune) for tune in following],
+    }
+
+
+def _marking_data(marking: Marking) -> dict[str, Any]:
+    return {
+        "score": marking.score,
+        "full": marking.full,
+        "percent": marking.percent,
+        "wrong": marking.wrong,
+        "counts": marking.counts,
+        "octaves": marking.octaves,
+        "lengths": marking.lengths,
+        "reasons": [
+            {"kind": r.kind, "text": r.text, "notes": r.notes, "cost": r.cost}
+            for r in marking.reasons
+        ],
+        "mistakes": [
+            {"kind": m.kind, "place": m.place, "expected": m.expected, "answered": m.answered}
+            for m in marking.mistakes
+        ],
+        "respelled": list(marking.respelled),
     }

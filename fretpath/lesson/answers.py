@@ -1,0 +1,118 @@
+"""Answers: what a student handed in, read as a melody with a name.
+
+**Conventions.**  The name stands in a header (``name: Tom``), in front of the notes with a colon
+(``Tom: 5 6 5 3``), or is that of the file.  An answer without a key is read in the key of the
+tune; one whose first note is a letter counts as an answer in letters.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from fretpath.errors import printable
+from fretpath.music.key import Key
+from fretpath.music.melody import Melody
+from fretpath.music.notation import parse_melody
+from fretpath.remarks import Remark
+
+_NAME = re.compile(r"\s*(?:name|student)\s*:\s*(.*?)\s*", re.IGNORECASE)
+_SPOKEN_FOR = re.compile(r"\s*([^\W\d_][^:|\d]{0,60}?)\s*:\s+(?=[^\s:])(.*)")
+_HEADERS = frozenset(
+    {"title", "key", "meter", "time", "tempo", "octave", "level", "source", "date"}
+)
+_LETTER = re.compile(r"[A-Ga-g](?:#{1,2}|b{1,2})?\d?(?=[\s:@|(),]|$)")
+_DEGREE = re.compile(r"[#b]*\d")
+_ALONE = re.compile(r"(?<![\w:])[A-G][#b]*(?=[\s:|,]|$)")
+_COMMAS = re.compile(r"[^\s,|]+(?:\s*,\s*[^\s,|]+)+\s*,?")
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An answer that was read."""
+
+    student: str
+    """Who handed it in; empty when the text does not say."""
+    melody: Melody
+    """What was written."""
+    letters: bool
+    """Whether it is written in letters."""
+    octaves: bool
+    """Whether its notes tell their octave: degrees do, letters only with a number."""
+    remarks: tuple[Remark, ...] = ()
+    """What had to be guessed."""
+
+
+def read_answer(text: str, key: str | Key | None, source: str = "answer") -> Answer:
+    """The answer in a text; *key* is that of answers which give none.
+
+    >>> answer = read_answer("Tom: 5,6,5,3", "C major")
+    >>> answer.student, [str(degree) for degree in answer.melody.degrees]
+    ('Tom', ['5', '6', '5', '3'])
+
+    Raises :class:`MelodySyntaxError` for what cannot be read.
+    """
+    student, music = split_name(text)
+    remarks: list[Remark] = []
+    lines = []
+    for number, line in enumerate(music.splitlines(), start=1):
+        plain = _without_commas(line)
+        if plain != line:
+            remarks.append(Remark("read", "commas taken as spaces between notes", f"line {number}"))
+        lines.append(plain)
+    music = "\n".join(lines)
+    melody = parse_melody(music, key=None if gives_a_key(music) else key, source=source)
+    letters = in_letters(music)
+    return Answer(student, melody, letters, not (letters and _ALONE.search(music)), tuple(remarks))
+
+
+def split_name(text: str) -> tuple[str, str]:
+    """The name in a text, or the empty string, and the text without it.
+
+    >>> split_name("Name: Ana B.\\n1 2 3"), split_name("key: C\\n\\n1 2")
+    (('Ana B.', '1 2 3'), ('', 'key: C\\n\\n1 2'))
+    """
+    lines = text.removeprefix("\ufeff").splitlines()
+    for at, line in enumerate(lines):
+        header = _NAME.fullmatch(line)
+        if header:
+            return printable(header[1]), "\n".join([*lines[:at], *lines[at + 1 :]])
+        spoken = _SPOKEN_FOR.fullmatch(line)
+        if spoken and spoken[1].strip().lower() not in _HEADERS and _is_music(spoken[2]):
+            return printable(spoken[1]), "\n".join([*lines[:at], spoken[2], *lines[at + 1 :]])
+    return "", text
+
+
+def _is_music(text: str) -> bool:
+    first = text.split()[0] if text.split() else ""
+    return bool(_DEGREE.match(first) or _LETTER.match(first))
+
+
+def gives_a_key(text: str) -> bool:
+    """Whether a line of the text says in which key it is."""
+    return any(line.lstrip().lower().startswith("key:") for line in text.splitlines())
+
+
+def in_letters(text: str) -> bool:
+    """Whether the first note of the music is a letter."""
+    for line in text.splitlines():
+        head = line.partition(":")[0].strip().lower()
+        if head in _HEADERS:
+            continue
+        for word in line.replace("|", " ").replace("(", " ").split():
+            if _DEGREE.match(word) or _LETTER.match(word):
+                return not _DEGREE.match(word)
+    return False
+
+
+def _without_commas(line: str) -> str:
+    """Commas after every note but the last are spaces between notes, not octaves.
+
+    >>> _without_commas("5,6,5,3"), _without_commas("1, 3, 5"), _without_commas("5, 1 2")
+    ('5 6 5 3', '1 3 5', '5, 1 2')
+    """
+    parts = [part.strip() for part in line.split("|") if part.strip()]
+    separated = [part for part in parts if _COMMAS.fullmatch(part)]
+    if not separated or any("," in part for part in parts if part not in separated):
+        return line
+    return " ".join(line.replace(",", " ").split()) if line.count(",") > 1 else line

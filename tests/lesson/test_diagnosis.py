@@ -1,0 +1,196 @@
+"""The reason behind an answer, against a teacher's words, and each kind of reason by rule."""
+
+from __future__ import annotations
+
+import json
+import random
+import re
+from collections import Counter
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fretpath import Melody, parse_melody
+from fretpath.lesson.answers import read_answer
+from fretpath.lesson.marking import Marking, Points, mark, mark_page
+from tests.lesson.tunes import melody
+
+# Tunes, answers as students give them, and for each: expressions one of which a good page holds,
+# the notes a teacher counts as wrong (``wrong``, or ``also``), and the range of a fair percentage.
+# Written by hand by a musician before the marking was; common practice, from memory.
+LABELLED: list[dict[str, Any]] = json.loads(
+    (Path(__file__).parent.parent / "data" / "answers.json").read_text(encoding="utf-8")
+)
+
+
+def marked(tune: str, answer: str) -> Marking:
+    expected = parse_melody(tune)
+    read = read_answer(answer, expected.key)
+    return mark(expected, read.melody, letters=read.letters)
+
+
+def page(marking: Marking) -> str:
+    text = mark_page("tune", [("answer 1", marking)], Points(), Counter())
+    return " ".join(text.split("\n\n", 1)[1].split())
+
+
+@pytest.mark.parametrize("label", LABELLED, ids=[str(label["kind"]) for label in LABELLED])
+def test_an_answer_is_judged_as_a_teacher_would(label: dict[str, Any]) -> None:
+    marking = marked(label["tune"], label["answer"])
+    low, high = label["band"]
+    assert low <= marking.percent <= high
+    assert marking.wrong in (label["wrong"], *label["also"])
+    for words in label["say"]:
+        assert re.search("|".join(f"(?:{word})" for word in words), page(marking), re.IGNORECASE)
+
+
+def kinds(marking: Marking) -> list[str]:
+    return [reason.kind for reason in marking.reasons]
+
+
+def tunes(count: int, seed: int) -> list[list[int]]:
+    """Plausible tunes: 8 to 24 degrees, mostly steps."""
+    lot = random.Random(seed)
+    found = []
+    for _ in range(count):
+        line = [lot.choice((1, 3, 5))]
+        for _ in range(lot.randint(7, 23)):
+            step = lot.choice((-4, -2, -2, -1, -1, -1, 1, 1, 1, 2, 2, 4))
+            line.append(min(9, max(1, line[-1] + step)))
+        if len(set(line)) > 3:
+            found.append(line)
+    return found
+
+
+def line(degrees: list[int]) -> Melody:
+    return melody(" ".join(str(degree) for degree in degrees))
+
+
+@pytest.mark.parametrize("size", [1, 2, 4])
+def test_a_tune_written_some_steps_high_is_one_reason(size: int) -> None:
+    for tune in tunes(15, size):
+        marking = mark(line(tune), line([degree + size for degree in tune]))
+        assert kinds(marking) == ["shift"]
+        assert marking.mistakes == ()
+        assert "too high" in marking.reasons[0].text
+
+
+def test_a_shift_from_some_note_on_begins_there() -> None:
+    for tune in tunes(30, 7):
+        at = len(tune) // 2
+        if tune[at] == tune[at - 1] or len(set(tune[at:])) < 3:
+            continue
+        marking = mark(line(tune), line(tune[:at] + [degree + 1 for degree in tune[at:]]))
+        [reason] = marking.reasons
+        assert reason.kind == "shift"
+        assert reason.text.startswith(f"from note {at + 1} on")
+        assert reason.notes == len(tune) - at
+
+
+def test_two_notes_swapped() -> None:
+    for tune in tunes(30, 3):
+        at = len(tune) // 2
+        if tune[at] == tune[at + 1]:
+            continue
+        swapped = [*tune[:at], tune[at + 1], tune[at], *tune[at + 2 :]]
+        marking = mark(line(tune), line(swapped))
+        assert marking.wrong == 2
+        assert kinds(marking) in (["swapped"], ["leap"], [])
+    assert kinds(mark(melody("1 3 5 4 2 1"), melody("1 3 4 5 2 1"))) == ["swapped"]
+
+
+def test_one_degree_always_heard_as_another() -> None:
+    for tune in tunes(40, 5):
+        often = Counter(tune).most_common(1)[0][0]
+        if tune.count(often) < 3 or tune.count(often) > len(tune) // 2:
+            continue
+        heard = [degree + 20 if degree == often else degree for degree in tune]
+        text = " ".join(f"b{d - 20}" if d > 20 else str(d) for d in heard)
+        if text.count("b1") or text.count("b4") or text.count("b8"):
+            continue
+        marking = mark(line(tune), melody(text))
+        assert kinds(marking) == ["always"]
+        assert marking.wrong == tune.count(often)
+
+
+def test_a_part_left_out_is_one_reason_and_only_it_is_missed() -> None:
+    for tune in tunes(20, 11):
+        half = len(tune) // 2
+        marking = mark(line(tune), line(tune[:half]))
+        assert marking.counts["missed"] == len(tune) - half
+        assert "it stops after" in marking.reasons[0].text
+
+
+def test_another_tune_is_called_so_and_a_poor_answer_is_not() -> None:
+    called = 0
+    folder = tunes(40, 13)
+    for one, other in pairwise(folder):
+        called += "another tune" in kinds(mark(line(one), line(other)))
+    assert called >= 20  # unrelated tunes share notes by chance: not all can be told
+    lot = random.Random(2)
+    for tune in folder:
+        poor = [d if lot.random() < 0.7 else lot.randint(1, 8) for d in tune]
+        assert "another tune" not in kinds(mark(line(tune), line(poor)))
+
+
+def test_letters_are_answered_in_letters() -> None:
+    marking = marked("key: D major\n\n1 2 3 4 5", "D E F# G# A")
+    assert [str(mistake) for mistake in marking.mistakes] == ["note 4: expected G, answered G#"]
+    # letters of an answer in a key of its own are told in that key
+    other = mark(
+        parse_melody("key: D major\n\n1 2 3 4 5"),
+        parse_melody("key: C major\n\nC4 D4 Eb4 F4 G4"),
+        letters=True,
+    )
+    assert [str(mistake) for mistake in other.mistakes] == ["note 3: expected E, answered Eb"]
+
+
+def test_one_wrong_octave_among_letters_costs_once() -> None:
+    # the leap from D down to A is read as a fourth down; written as letters it may go up
+    tune = "key: D major\n\n1 5 6 5 8 7 6 5"
+    marking = marked(tune, "D A B A D C# B A")
+    assert marking.wrong == 1
+    assert marking.full - marking.score == 1
+
+
+def test_a_rhythm_copied_rightly_is_right_though_the_notes_are_not() -> None:
+    tune = "1:2 2:1/2 3:1/2 4 5:3"
+    marking = mark(melody(tune), melody("1:2 6:1/2 5:1/2 2 3:3"))
+    assert marking.counts["wrong length"] == 0
+    gone = mark(melody("1:2 2 3:3 4 5:2 6"), melody("1:2 3:3 4 5:2 6"))
+    assert gone.counts["wrong length"] == 0
+
+
+def test_the_relative_key_and_the_leap_turned_round_have_their_words() -> None:
+    relative = marked("key: A natural minor\n\n1 2 b3 4 5 b3 2 1", "6, 7, 1 2 3 1 7, 6,")
+    assert "numbered from the relative major" in page(relative)
+    leap = marked("key: C\n\n1 2 3 6 5 4 3 1", "1 2 3 7, 5 4 3 1")
+    assert "the leap 3 up to 6 was turned round, answered 3 down to 7," in page(leap)
+
+
+def test_the_contour_alone_keeps_half() -> None:
+    marking = marked("key: C\n\n1 3 2 5 4 6 3 4", "2 5 3 6 4 7 1 3")
+    assert kinds(marking) == ["contour"]
+    assert 35 <= marking.percent <= 70
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "degrees"),
+    [
+        ("Name: Ana\n1 2 3", "Ana", "1 2 3"),
+        ("student: Ana B.\nkey: C\n\n1 2", "Ana B.", "1 2"),
+        ("Tom: 5,6,5,3", "Tom", "5 6 5 3"),
+        ("5,6,5,3 | 4,3,2,1", "", "5 6 5 3 4 3 2 1"),
+        ("5, 6, 1 2", "", "5, 6, 1 2"),
+        ("Tom: G B D", "Tom", "1 3 5"),
+        ("1:2 2", "", "1 2"),
+        ("title: Bell\n1 2", "", "1 2"),
+    ],
+)
+def test_answers_as_they_come(text: str, name: str, degrees: str) -> None:
+    key = "G major" if "G B" in text else "C major"
+    answer = read_answer(text, key)
+    assert answer.student == name
+    assert " ".join(str(degree) for degree in answer.melody.degrees) == degrees
