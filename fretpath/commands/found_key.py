@@ -1,9 +1,12 @@
-"""What commands do with a melody of letters that has no key: find it, say so, and ask if unsure."""
+"""What commands do about the key: find one that is not given, doubt one that the tune denies."""
 
 from __future__ import annotations
 
+from fretpath.music.departures import read_scales
 from fretpath.music.keyfinding import KeyGuess, find_key, in_key
 from fretpath.music.melody import Melody
+from fretpath.page.departures import key_remarks
+from fretpath.remarks import Remark
 
 
 def with_found_key(melody: Melody) -> tuple[Melody, KeyGuess | None]:
@@ -15,3 +18,11 @@ def with_found_key(melody: Melody) -> tuple[Melody, KeyGuess | None]:
         return melody, None
     guess = find_key(melody)
     return (in_key(melody, guess.key) if guess.enough else melody), guess
+
+
+def doubts_of_key(melody: Melody) -> list[Remark]:
+    """What a command that prints the stated key must say where the tune denies it.
+
+    Call it with the melody as given, before :func:`with_found_key`; mostly there is nothing.
+    """
+    return key_remarks(read_scales(melody)) if melody.keys and melody.pitches else []

@@ -1,23 +1,86 @@
-"""Where a melody leaves its scale, and what that is called.
+"""Where a melody leaves its scale, and the smallest account of each note outside it.
 
-For each key of a melody: the smallest scale that holds everything, the mode (or modes) of the
-seven that hold most of it, the neighbouring modes, each note outside the stated scale, and the
-smallest account of each (:mod:`fretpath.music.accounts`).
+**Rules.**  Each rule takes a passage, the scale it is measured against and the notes outside it
+that no rule before has explained, and accounts for some of them.  In this order (:data:`RULES`,
+common practice throughout):
+
+1. *added*: a smaller scale (pentatonic, blues) only leaves the degree out.
+2. *wrong key*: the tune is in the key a fifth up or down, or in the relative or second degree's
+   minor: its own degree sounds throughout, and the tune closes on its tonic.
+3. *mode*: another scale holds the whole tune, or the other third sounds throughout.
+4. *parallel*, *modulation*: a section in another key (:mod:`fretpath.music.sections`).
+5. *raised_minor*, *picardy*: the raised 6 and 7 of minor; the major third of its closing chord.
+6. *blue*: the flat third, fifth or seventh beside the plain one, in a tune without 4 and 7 or with
+   a free b7.
+7. *mode* again: one degree replaces its plain form throughout, or all but once.
+8. *anticipation*; then *borrowed*: notes side by side from the parallel key (``b6 b7 1``).
+9. *neapolitan*: the flat second of a flat-second chord, before 7 or from 4 or b6 to 1.
+10. *leading*: a leading note in its broken dominant, which goes to the goal (``2 #4 6 5``).
+11. *applied7*: b7 that falls to 6, the seventh of the dominant of 4.
+12. The note's own role (:mod:`fretpath.music.roles`).
+13. *leading* where the goal comes soon, else *borrowed* from the parallel key, else *free*.
+
+**A degree of a mode or a chromatic note?**  A raised note that always goes by a half step to the
+next degree, as neighbor, enclosure or appoggiatura, is chromatic even where its plain form never
+sounds; the mode is then told beside it.  A lowered one is chromatic only beside its plain form,
+since upper neighbors are usually those of the scale.  Notes that step through the scale or leap
+away count for the mode.
 """
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from fretpath.music.accounts import accounts_of
 from fretpath.music.key import MODES, SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody
-from fretpath.music.outside import Account, base_scale, departure_name
-from fretpath.music.passage import Passage, passages
-from fretpath.music.scales import Difference, difference
+from fretpath.music.roles import (
+    Passage,
+    base_scale,
+    is_step,
+    named_degree,
+    passages,
+    plain_degree,
+    raised,
+    role,
+)
+from fretpath.music.scales import difference
+from fretpath.music.sections import KeyArea, modulations, parallel_sections
+from fretpath.music.spelling import SpelledNote
+from fretpath.music.words import plural, times
 
-__all__ = ["Departure", "ScaleReading", "read_scales"]
+KINDS = {
+    "added": "a degree of the full scale that a smaller scale leaves out",
+    "wrong_key": "the tune is in another key than the stated one",
+    "mode": "a regular degree of another scale on the same tonic",
+    "parallel": "a section in the parallel minor or major",
+    "modulation": "a section in the key of another degree",
+    "raised_minor": "the raised 6 and 7 of minor, normal there",
+    "picardy": "the major third that closes a tune in minor",
+    "blue": "a blue third, fifth or seventh beside the plain one",
+    "borrowed": "a degree of the parallel key in a tune that keeps its own",
+    "neapolitan": "the flat second of a flat-second chord before dominant or tonic",
+    "leading": "the leading note of another degree",
+    "applied7": "the seventh of the dominant of another degree, falling a step",
+    "anticipation": "a short note struck again over the bar line, where it belongs",
+    "neighbor": "a step away from a note and back",
+    "passing": "stepwise in and out in one direction",
+    "enclosure": "one of two notes that surround the next one",
+    "appoggiatura": "leapt to, left by a half step",
+    "escape": "reached by step, left by leap",
+    "free": "both forms of the degree, without a role of its own",
+}
+"""Every kind of account and what it means."""
+
+_ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh")
+_PARALLEL = {"major": ("b3", "b6", "b7"), "minor": ("3", "6", "7")}
+_LEANING = ("neighbor", "enclosure", "appoggiatura")
+_FEWEST_REGULAR = 3
+"""Notes of a degree from which on one plain form is an exception; chosen by trial."""
+_SOON = 3
+"""Notes within which a leading note finds its goal; chosen by trial."""
 
 # When several modes hold a tune equally well, the commoner one comes first (common practice).
 _COMMON_FIRST = (
@@ -32,6 +95,47 @@ _COMMON_FIRST = (
 
 
 @dataclass(frozen=True, slots=True)
+class Doubt:
+    """Another account of the same notes that the tune leaves open."""
+
+    kind: str
+    """Its kind, one of :data:`KINDS`."""
+    argument: str
+    """Its argument, as in :class:`Account`."""
+    decides: str
+    """What would decide, such as ``a plain 4 would decide``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """Why some notes are outside the scale."""
+
+    kind: str
+    """One of :data:`KINDS`."""
+    argument: str
+    """The scale of a mode, ``minor`` or ``major`` for the parallel key, the degree (and mode) of
+    another key, the goal of a leading note or seventh, ``lower`` or ``upper`` for a neighbor;
+    else empty."""
+    title: str
+    """What a teacher calls it, such as ``lydian`` or ``lower neighbor``."""
+    degrees: tuple[str, ...]
+    """The degrees it accounts for."""
+    notes: tuple[int, ...]
+    """Indices of its notes among the struck notes."""
+    evidence: str
+    """What in the tune says so, in one line."""
+    bars: tuple[int, int] | None = None
+    """First and last bar of a section; None for single notes."""
+    doubts: tuple[Doubt, ...] = ()
+    """Other accounts that the tune leaves open; mostly none."""
+
+    @property
+    def normal(self) -> bool:
+        """True for what belongs to the key all the same: the raised 6 and 7 of minor."""
+        return self.kind == "raised_minor"
+
+
+@dataclass(frozen=True, slots=True)
 class Departure:
     """One note outside the stated scale."""
 
@@ -42,11 +146,11 @@ class Departure:
     place: str
     """``bar 3``, ``pickup``, or ``note 7`` where the text has no bar lines."""
     degree: Degree
-    """What it is."""
+    """The degree, with its octave."""
     name: str
-    """What it is called, such as ``raised fourth``."""
+    """The degree in words, such as ``raised fourth``."""
     kind: str
-    """The kind of its account (:data:`fretpath.music.outside.KINDS`)."""
+    """The kind of its account, one of :data:`KINDS`."""
 
 
 @dataclass(frozen=True)
@@ -66,18 +170,14 @@ class ScaleReading:
     share: Fraction
     """Part of the sounding time that these modes hold, 0 to 1."""
     undecided: tuple[str, ...]
-    """Degrees that would decide between several modes and never sound."""
-    darker: Difference | None
-    """The first mode against the next darker one; None for Locrian."""
-    brighter: Difference | None
-    """The first mode against the next brighter one; None for Lydian."""
-    colour: str
+    """Degrees that would decide between several modes, where no form of them sounds."""
+    color: str
     """What sets a mode apart from plain major or minor (or a later key on the same tonic from the
     first one), and where it sounds; empty if nothing does."""
     departures: tuple[Departure, ...]
     """Every note outside the stated scale, in order."""
     accounts: tuple[Account, ...]
-    """The smallest account of them."""
+    """The smallest account of them: each note outside the scale in one, and no others."""
 
 
 def read_scales(melody: Melody, *, against: Scale | None = None) -> tuple[ScaleReading, ...]:
@@ -98,21 +198,51 @@ def read_scales(melody: Melody, *, against: Scale | None = None) -> tuple[ScaleR
 def _reading(passage: Passage, stated: Scale, first: Key) -> ScaleReading:
     accounts = accounts_of(passage, stated)
     modes, share = best_modes(passage, stated)
-    at = MODES.index(modes[0].name)
     return ScaleReading(
         key=passage.key,
         stated=stated,
-        place=passage.stretch(passage.tones),
+        place=passage.stretch(passage.notes),
         smallest=smallest_scale(passage.names, stated),
         modes=modes,
         share=share,
-        undecided=_undecided(modes),
-        darker=difference(modes[0], SCALES[MODES[at + 1]]) if at < len(MODES) - 1 else None,
-        brighter=difference(modes[0], SCALES[MODES[at - 1]]) if at else None,
-        colour=_colour(passage, stated, first),
+        undecided=_undecided(passage, modes),
+        color=_color(passage, stated, first),
         departures=_departures(passage, stated, accounts),
         accounts=accounts,
     )
+
+
+def departure_name(name: str, scale: Scale) -> str:
+    """What a degree outside a scale is called: ``flat second``, ``raised fourth``.
+
+    >>> departure_name("#4", SCALES["major"]), departure_name("7", SCALES["natural minor"])
+    ('raised fourth', 'raised seventh')
+    """
+    degree = named_degree(name)
+    above = degree.alter - named_degree(plain_degree(base_scale(scale), name)).alter
+    word = {1: "raised ", -1: "flat ", 2: "doubly raised ", -2: "doubly flat ", 0: "added "}
+    return f"{word.get(above, 'altered ')}{_ORDINALS[degree.number]}"
+
+
+def _departures(
+    passage: Passage, stated: Scale, accounts: tuple[Account, ...]
+) -> tuple[Departure, ...]:
+    kinds = {note: account.kind for account in accounts for note in account.notes}
+    return tuple(
+        Departure(
+            note=note.index,
+            bar=note.bar,
+            place=passage.place(note),
+            degree=note.degree,
+            name=departure_name(note.name, stated),
+            kind=kinds[note.index],
+        )
+        for note in passage.notes
+        if note.degree and note.name not in stated.names
+    )
+
+
+# -- which scale ---------------------------------------------------------------------------------
 
 
 def smallest_scale(names: frozenset[str], stated: Scale) -> Scale | None:
@@ -122,7 +252,6 @@ def smallest_scale(names: frozenset[str], stated: Scale) -> Scale | None:
     ones the nearest to the stated scale.
     """
     held = [scale for scale in SCALES.values() if names.issubset(scale.names)]
-
     thirds = names & {"3", "b3"}
 
     def order(scale: Scale) -> tuple[bool, bool, int, int]:
@@ -138,24 +267,28 @@ def best_modes(passage: Passage, stated: Scale) -> tuple[tuple[Scale, ...], Frac
 
     Of equal ones the nearest to the stated scale comes first, then the commoner one.
     """
-    total = sum((tone.beats for tone in passage.tones), Fraction(0))
-    inside = {
-        name: sum((t.beats for t in passage.tones if t.name in SCALES[name].names), Fraction(0))
-        for name in _COMMON_FIRST
-    }
+    total = sum((note.beats for note in passage.notes), Fraction(0))
+    inside = {name: _held(passage, SCALES[name]) for name in _COMMON_FIRST}
     most = max(inside.values())
     best = [SCALES[name] for name in _COMMON_FIRST if inside[name] == most]
     best.sort(key=lambda mode: len(set(mode.names) ^ set(base_scale(stated).names)))
     return tuple(best), most / total
 
 
-def _undecided(modes: tuple[Scale, ...]) -> tuple[str, ...]:
+def _held(passage: Passage, scale: Scale) -> Fraction:
+    """Beats of the passage that a scale holds."""
+    return sum((n.beats for n in passage.notes if n.name in scale.names), Fraction(0))
+
+
+def _undecided(passage: Passage, modes: tuple[Scale, ...]) -> tuple[str, ...]:
     shared = set.intersection(*(set(mode.names) for mode in modes))
-    loose = {degree for mode in modes for degree in mode.names if degree not in shared}
-    return tuple(sorted(loose, key=lambda name: (Degree.parse(name).number, name)))
+    sounding = {named_degree(name).number for name in passage.names}
+    loose = {name for mode in modes for name in mode.names if name not in shared}
+    silent = [name for name in loose if named_degree(name).number not in sounding]
+    return tuple(sorted(silent, key=lambda name: (named_degree(name).number, name)))
 
 
-def _colour(passage: Passage, stated: Scale, first: Key) -> str:
+def _color(passage: Passage, stated: Scale, first: Key) -> str:
     """What a mode has that plain major or minor (or the tune's first key) has not, and where."""
     base = base_scale(stated)
     plain = SCALES["natural minor" if "b3" in base.names else "major"]
@@ -164,23 +297,520 @@ def _colour(passage: Passage, stated: Scale, first: Key) -> str:
     own = difference(base, plain)
     if not own.has:
         return ""
-    tones = passage.named(*map(str, own.has))
-    return f"{own}: {passage.places(tones) if tones else 'but it never sounds here'}"
+    notes = passage.named(*map(str, own.has))
+    return f"{own}: {passage.places(notes) if notes else 'but it never sounds here'}"
 
 
-def _departures(
-    passage: Passage, stated: Scale, accounts: tuple[Account, ...]
-) -> tuple[Departure, ...]:
-    kinds = {note: account.kind for account in accounts for note in account.notes}
-    return tuple(
-        Departure(
-            note=tone.note,
-            bar=tone.bar,
-            place=passage.place(tone),
-            degree=tone.degree,
-            name=departure_name(tone.degree, stated),
-            kind=kinds[tone.note],
-        )
-        for tone in passage.tones
-        if tone.name not in stated.names
-    )
+def scale_with(base: Scale, names: Sequence[str]) -> Scale | None:
+    """The known scale that is the base with these degrees in place of its own."""
+    numbers = {named_degree(name).number for name in names}
+    kept = {d for d in base.names if named_degree(d).number not in numbers}
+    wanted = kept | set(names)
+    return next((s for s in SCALES.values() if set(s.names) == wanted), None)
+
+
+# -- the rules -----------------------------------------------------------------------------------
+
+Notes = Sequence[SpelledNote]
+Rule = Callable[[Passage, Scale, Notes], Iterator[Account]]
+
+
+def accounts_of(passage: Passage, scale: Scale) -> tuple[Account, ...]:
+    """The accounts of every note of a passage that a scale does not hold, rule by rule."""
+    left = [note for note in passage.notes if note.name not in scale.names]
+    found: list[Account] = []
+    for rule in RULES:
+        new = list(rule(passage, scale, left)) if left else []
+        found += new
+        taken = {note for account in new for note in account.notes}
+        left = [note for note in left if note.index not in taken]
+    return tuple(found)
+
+
+def _account(
+    kind: str,
+    argument: str,
+    title: str,
+    notes: Notes,
+    evidence: str,
+    bars: tuple[int, int] | None = None,
+    doubts: tuple[Doubt, ...] = (),
+) -> Account:
+    degrees = tuple(dict.fromkeys(note.name for note in notes))
+    numbers = tuple(note.index for note in notes)
+    return Account(kind, argument, title, degrees, numbers, evidence, bars, doubts)
+
+
+def tally(notes: Notes) -> str:
+    """``b3 twice, b6 once``, in the order of the scale."""
+    counts = Counter(note.name for note in notes)
+    order = sorted(counts, key=named_degree)
+    return ", ".join(f"{name} {times(counts[name])}" for name in order)
+
+
+def _seen(passage: Passage, notes: Notes) -> str:
+    """How often and where: ``#4 twice (bars 2, 6)``."""
+    return f"{tally(notes)} ({passage.places(notes)})"
+
+
+def _listed(names: Iterable[str]) -> str:
+    """``2, 6 and 7``."""
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def _names(notes: Notes) -> list[str]:
+    return list(dict.fromkeys(note.name for note in notes))
+
+
+def _named(notes: Notes, names: Sequence[str]) -> list[SpelledNote]:
+    return [note for note in notes if note.name in names]
+
+
+def _added(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Degrees that only a smaller scale leaves out."""
+    base = base_scale(scale)
+    notes = _named(left, base.names)
+    if notes:
+        title = f"{base.name} rather than {scale.name}"
+        missing = " ".join(_names(notes))
+        evidence = f"{_seen(passage, notes)}; the {scale.name} leaves out {missing}"
+        yield _account("added", base.name, title, notes, evidence)
+
+
+# Tonic and mode of the other key, the degree that is its own, and whether the tune begins on it.
+_OTHER_KEYS = {
+    "major": (
+        ("5", "major", "#4", True),
+        ("4", "major", "b7", False),
+        ("6", "minor", "#5", False),
+        ("2", "minor", "#1", False),
+    ),
+    "minor": (("5", "minor", "6", True), ("4", "minor", "b2", False)),
+}
+
+
+def _wrong_key(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """The degree of another key throughout a tune that closes on that key's tonic."""
+    base = base_scale(scale)
+    for tonic, mode, own, begins in _OTHER_KEYS[_third(base)]:
+        notes = _named(left, [own])
+        if len(notes) < 2 or own in base.names or plain_degree(base, own) in passage.names:
+            continue
+        if passage.notes[-1].name != tonic or (begins and _first(passage).name != tonic):
+            continue
+        plain = plain_degree(base, own)
+        starts = f"begins and ends on {tonic}" if begins else f"ends on {tonic}"
+        evidence = f"{_seen(passage, notes)}, {plain} never; the tune {starts}"
+        title = f"the tune is in the {mode} key of {tonic}"
+        other = scale_with(base, [own])
+        doubts = (Doubt("mode", other.name, "a close on 1 would decide"),) if other else ()
+        yield _account("wrong_key", f"{tonic} {mode}", title, notes, evidence, doubts=doubts)
+        return
+
+
+def _first(passage: Passage) -> SpelledNote:
+    """The first note after a pickup."""
+    return next((note for note in passage.notes if note.bar), passage.notes[0])
+
+
+def _third(scale: Scale) -> str:
+    return "minor" if "b3" in scale.names else "major"
+
+
+def _whole_mode(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Another scale that holds everything, because no plain form sounds."""
+    base, names = base_scale(scale), _names(left)
+    found = scale_with(base, names)
+    if found is None or not all(_replaces(passage, base, name) for name in names):
+        return
+    if _is_raised_minor(passage, scale, names) or _chromatic(passage, base, found, left):
+        return
+    if found.name in ("harmonic minor", "melodic minor") and "7" not in passage.names:
+        return
+    yield _mode(passage, base, left, found)
+
+
+def _other_third(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """The mode with the other third, when the key's own third never sounds."""
+    base = base_scale(scale)
+    own, other = ("3", "b3") if _third(base) == "major" else ("b3", "3")
+    if own not in base.names or own in passage.names or not _named(left, [other]):
+        return
+    modes = [SCALES[name] for name in _COMMON_FIRST if other in SCALES[name].names]
+    found = max(modes, key=lambda mode: _held(passage, mode))
+    yield _mode(passage, base, _named(left, found.names), found)
+
+
+def _mode(passage: Passage, base: Scale, notes: Notes, found: Scale) -> Account:
+    exceptions = passage.named(*(plain_degree(base, name) for name in _names(notes)))
+    evidence = _seen(passage, notes)
+    title = found.name
+    if exceptions:
+        forms = _listed(f"one plain {name}" for name in _names(exceptions))
+        title += f", with {forms} ({passage.places(exceptions)})"
+    else:
+        evidence += f", {_listed(plain_degree(base, name) for name in _names(notes))} never"
+    return _account("mode", found.name, title, notes, evidence, doubts=_like(passage, found, notes))
+
+
+def _like(passage: Passage, found: Scale, notes: Notes) -> tuple[Doubt, ...]:
+    """The modes that differ from one only in degrees no form of which sounds."""
+    if found.name not in MODES:
+        return ()
+    sounding = {named_degree(name).number for name in passage.names}
+    doubts = []
+    for other in (SCALES[name] for name in _COMMON_FIRST):
+        apart = sorted(set(other.names) ^ set(found.names), key=named_degree)
+        silent = not {named_degree(name).number for name in apart} & sounding
+        if apart and silent and set(_names(notes)) <= set(other.names):
+            doubts.append(
+                Doubt("mode", other.name, f"{' or '.join(sorted(apart, key=len))} would decide")
+            )
+    return tuple(doubts)
+
+
+def _replaces(passage: Passage, base: Scale, name: str) -> bool:
+    number = named_degree(name).number
+    forms = {n for n in passage.names if named_degree(n).number == number}
+    return forms == {name} and name not in base.names
+
+
+def _chromatic(passage: Passage, base: Scale, found: Scale | None, notes: Notes) -> bool:
+    """Whether every one of these notes has a chromatic role, so that none needs a mode."""
+    usual = found is not None and found.name in MODES
+    return all(_is_chromatic(passage, base, note, usual=usual) for note in notes)
+
+
+def _is_chromatic(passage: Passage, base: Scale, note: SpelledNote, *, usual: bool) -> bool:
+    """Whether a note's role is a chromatic one; *usual* if the other scale is one of the seven."""
+    does = role(passage, note)
+    if does is None or does.kind == "scalar":
+        return False
+    if not usual or does.kind == "passing":
+        return True
+    beside = plain_degree(base, note.name) in passage.names
+    leans = raised(base, note.name) and does.way != "upper"
+    return does.kind in _LEANING and does.half and (beside or leans)
+
+
+def _sections(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Sections in the parallel key or in the key of another degree."""
+    taken: set[int] = set()
+    for area, section in (*parallel_sections(passage, scale), *modulations(passage, scale)):
+        inside = {note.index for note in section}
+        held = set(area.leaves)
+        if area.kind == "parallel":
+            held |= set(SCALES["natural minor" if area.key == "minor" else "major"].names)
+        notes = [note for note in left if note.index in inside and note.name in held]
+        if notes and inside.isdisjoint(taken):
+            taken |= inside
+            yield _section(passage, area, section, notes)
+
+
+def _section(passage: Passage, area: KeyArea, section: Notes, notes: Notes) -> Account:
+    sounding = set(_names(section))
+    missing = [name for name in area.returns & passage.names if name not in sounding]
+    evidence = tally(_named(section, sorted(area.leaves)))
+    if missing:
+        evidence += f"; no {' '.join(sorted(missing, key=named_degree))} there"
+    if area.kind == "modulation":
+        evidence += f", and it closes on {area.key}"
+    bars = (section[0].bar, section[-1].bar) if passage.barred else None
+    title = f"{area.name}, {passage.stretch(section)}"
+    return _account(area.kind, area.key, title, notes, evidence, bars)
+
+
+def _is_raised_minor(passage: Passage, scale: Scale, names: Sequence[str]) -> bool:
+    """Whether these are only the other forms of 6 and 7 that minor takes up and down."""
+    if scale.parent != "natural minor" or not names or not set(names) <= {"6", "7", "b6", "b7"}:
+        return False
+    return "6" not in names or "7" in passage.names
+
+
+def _raised_minor(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """The forms of 6 and 7 in minor."""
+    notes = [note for note in left if _is_raised_minor(passage, scale, [note.name])]
+    if not notes:
+        return
+    title = "natural minor's own sixth and seventh"
+    if _named(notes, ["6"]) and "7" in passage.names:
+        title = "melodic minor: raised sixth and seventh"
+    elif _named(notes, ["7"]):
+        title = "harmonic minor: raised seventh"
+    yield _account("raised_minor", "", title, notes, f"{_seen(passage, notes)}; normal in minor")
+
+
+def _picardy(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """The major third of the closing chord of minor."""
+    notes = _named(left, ["3"])
+    if not notes or _third(scale) == "major" or "b3" not in passage.names:
+        return
+    close = [note for note in passage.notes if note.index >= notes[0].index]
+    if set(_names(close)) <= {"1", "3", "5"} and len(close) < len(passage.notes) / 2:
+        evidence = f"{_seen(passage, notes)}, in the closing chord; b3 before it"
+        yield _account("picardy", "", "major third at the close (Picardy third)", notes, evidence)
+
+
+def _blue(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Blue notes: in a pentatonic frame, or beside a free b7."""
+    names = [name for name in _names(left) if _is_blue(passage, scale, name)]
+    notes = _named(left, names)
+    if notes:
+        beside = sorted({plain_degree(SCALES["major"], n) for n in names} & passage.names)
+        also = f"; {_listed(beside)} {'sounds' if len(beside) == 1 else 'sound'} too"
+        evidence = f"{_seen(passage, notes)}{also if beside else ''}"
+        title = f"{plural(len(names), 'blue note')}: {' '.join(names)}"
+        yield _account("blue", "", title, notes, evidence)
+
+
+def _is_blue(passage: Passage, scale: Scale, name: str) -> bool:
+    names = passage.names
+    if name == "b5":
+        minor_frame = "b3" in names and not {"2", "6", "b6"} & names
+        return minor_frame or ("b3" in names and _blue_third(passage, scale))
+    if name == "b7":
+        return _blue_third(passage, scale) and ("4" not in names or "7" in names)
+    return name == "b3" and _blue_third(passage, scale)
+
+
+def _blue_third(passage: Passage, scale: Scale) -> bool:
+    if "b3" in scale.names or not {"b3", "3"} <= passage.names:
+        return False
+    free = [note for note in passage.named("b7") if not _falls_to(passage, note, "6")]
+    return not {"4", "7"} & passage.names or ("b7" not in scale.names and bool(free))
+
+
+def _falls_to(passage: Passage, note: SpelledNote, goal: str) -> bool:
+    after = passage.neighbors(note)[1]
+    return after is not None and after.name == goal and is_step(after.pitch - note.pitch)
+
+
+def _modes(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Degrees that replace the plain one throughout, or all but once."""
+    base = base_scale(scale)
+    replaced = [n for n in _names(left) if _replaces(passage, base, n)]
+    if "7" in passage.names and "b7" in base.names:
+        replaced = [name for name in replaced if name != "b2"]  # with a leading note, no Phrygian
+    whole = scale_with(base, replaced)
+    free = [
+        n
+        for n in replaced
+        if not _chromatic(passage, base, scale_with(base, [n]), _named(left, [n]))
+    ]
+    groups = [replaced] if whole and free else [[name] for name in free]
+    groups += [[n] for n in _names(left) if n not in replaced and _is_regular(passage, base, n)]
+    for group in groups:
+        found = scale_with(base, group)
+        if found and found.name not in ("harmonic minor", "melodic minor"):
+            yield _mode(passage, base, _named(left, group), found)
+
+
+def _is_regular(passage: Passage, base: Scale, name: str) -> bool:
+    """Whether a degree is regular although its plain form sounds once."""
+    notes, plain = passage.named(name), passage.named(plain_degree(base, name))
+    found = scale_with(base, [name])
+    enough = len(notes) >= _FEWEST_REGULAR and len(plain) == 1 and name not in ("3", "b3")
+    if not enough or not found or found.name not in MODES:
+        return False
+    moving = [n for n in notes if not _is_chromatic(passage, base, n, usual=True)]
+    return 2 * len(moving) > len(notes)
+
+
+def _borrowed_together(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Two or more different notes of the parallel key side by side."""
+    foreign = [note for note in left if note.name in _PARALLEL[_third(scale)]]
+    runs: list[list[SpelledNote]] = []
+    for note in foreign:
+        if runs and runs[-1][-1].index == note.index - 1:
+            runs[-1].append(note)
+        else:
+            runs.append([note])
+    notes = [note for run in runs if len(_names(run)) > 1 for note in run]
+    if notes:
+        yield _borrowed(passage, scale, notes, f"{_seen(passage, notes)}, side by side")
+
+
+def _borrowed(passage: Passage, scale: Scale, notes: Notes, evidence: str) -> Account:
+    other = "minor" if _third(scale) == "major" else "major"
+    return _account("borrowed", other, f"borrowed from the parallel {other}", notes, evidence)
+
+
+def _anticipations(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Short notes struck again over the bar line."""
+    yield from _roles(passage, scale, [n for n in left if _does(passage, n) == "anticipation"])
+
+
+def _does(passage: Passage, note: SpelledNote) -> str:
+    found = role(passage, note)
+    return found.kind if found else ""
+
+
+def _neapolitan(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """The flat second of its own chord, before 7, or on its way to 1."""
+    notes = [note for note in _named(left, ["b2"]) if _is_neapolitan(passage, note)]
+    if notes:
+        yield _account("neapolitan", "", "Neapolitan flat second", notes, _seen(passage, notes))
+
+
+def _is_neapolitan(passage: Passage, note: SpelledNote) -> bool:
+    before, after = passage.neighbors(note)
+    if _does(passage, note) in ("neighbor", "passing"):
+        return False
+    chord = before is not None and before.name in ("4", "b6")
+    return after is not None and (after.name in ("7", "4", "b6") or (after.name == "1" and chord))
+
+
+def _root(goal: str) -> str:
+    """The degree a fifth above another one."""
+    up = named_degree(goal).interval + Degree.parse("5").interval
+    return _degree_of(up.steps, up.semitones)
+
+
+def _dominant(goal: str) -> frozenset[str]:
+    """The notes of the dominant seventh chord of a degree, as simple degrees."""
+    root = named_degree(_root(goal)).interval
+    parts = (root + Degree.parse(part).interval for part in ("1", "3", "5", "b7"))
+    return frozenset(_degree_of(part.steps, part.semitones) for part in parts)
+
+
+def _degree_of(steps: int, semitones: int) -> str:
+    return Degree(steps, semitones - Degree(steps, 0).interval.semitones).plain
+
+
+def _goal(base: Scale, name: str) -> str:
+    """The degree of the scale a half step above; empty if there is none."""
+    up = named_degree(name).interval
+    return next((d for d in base.names if _half_above(up.steps, up.semitones, named_degree(d))), "")
+
+
+def _half_above(steps: int, semitones: int, degree: Degree) -> bool:
+    way = degree.interval
+    return (way.steps - steps) % 7 == 1 and (way.semitones - semitones) % 12 == 1
+
+
+def _leading(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Leading notes in their broken dominant, which goes to the goal."""
+    base = base_scale(scale)
+    for name in _names(left):
+        goal = _goal(base, name) if raised(base, name) else ""
+        notes = [n for n in _named(left, [name]) if goal and _in_dominant(passage, n, goal)]
+        if notes:
+            evidence = f"{_seen(passage, notes)}, in the dominant of {goal}"
+            yield _leading_to(goal, notes, evidence)
+
+
+def _leading_to(goal: str, notes: Notes, evidence: str) -> Account:
+    return _account("leading", goal, f"leading note of {goal}", notes, evidence)
+
+
+def _in_dominant(passage: Passage, note: SpelledNote, goal: str) -> bool:
+    """Whether a note stands in a broken dominant, its root and a third note, that goes home."""
+    chord = _dominant(goal)
+    at = passage.notes.index(note)
+    first, stop = at, at
+    while first > 0 and passage.notes[first - 1].name in chord:
+        first -= 1
+    while stop < len(passage.notes) and passage.notes[stop].name in chord:
+        stop += 1
+    tones = {n.name for n in passage.notes[first:stop]}
+    goes = stop < len(passage.notes) and passage.notes[stop].name == goal
+    return goes and len(tones) > 2 and _root(goal) in tones
+
+
+def _applied_seventh(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """b7 falling to 6 from the chord 1 3 5: the seventh of the dominant of 4."""
+    if "7" not in base_scale(scale).names:
+        return
+    notes = []
+    for note in _named(left, ["b7"]):
+        before = passage.neighbors(note)[0]
+        if before and before.name in ("1", "3", "5") and _falls_to(passage, note, "6"):
+            notes.append(note)
+    if notes:
+        evidence = f"{_seen(passage, notes)}, falling to 6"
+        yield _account("applied7", "4", "seventh of the dominant of 4", notes, evidence)
+
+
+def _roles(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Each note's own role, grouped by degree and role."""
+    groups: dict[tuple[str, str, str], list[SpelledNote]] = {}
+    goals: dict[tuple[str, str, str], set[str]] = {}
+    for note in left:
+        does = role(passage, note)
+        if does is None or (does.kind == "scalar" and not _half_step_in(passage, note)):
+            continue
+        kind = "passing" if does.kind == "scalar" else does.kind
+        group = (note.name, kind, does.way if kind == "neighbor" else "")
+        groups.setdefault(group, []).append(note)
+        goals.setdefault(group, set()).add(does.goal)
+    for (name, kind, way), notes in groups.items():
+        goal = _listed(sorted(goals[name, kind, way]))
+        evidence = _seen(passage, notes)
+        if kind not in ("neighbor", "escape", "anticipation"):
+            evidence += f", going to {goal}"
+        elif kind == "neighbor":
+            evidence += f", of {goal}"
+        evidence += _beside(passage, scale, name)
+        title = f"{way} {kind}".strip()
+        doubts = _or_mode(passage, base_scale(scale), name, notes)
+        yield _account(kind, way, title, notes, evidence, doubts=doubts)
+
+
+def _beside(passage: Passage, scale: Scale, name: str) -> str:
+    """``; 4 four times``: how often the plain form sounds."""
+    plain = plain_degree(base_scale(scale), name)
+    return f"; {plain} {times(len(passage.named(plain)))}"
+
+
+def _half_step_in(passage: Passage, note: SpelledNote) -> bool:
+    ways = [other.pitch - note.pitch for other in passage.neighbors(note) if other]
+    return any(abs(way.semitones) == 1 for way in ways)
+
+
+def _or_mode(passage: Passage, base: Scale, name: str, notes: Notes) -> tuple[Doubt, ...]:
+    """The mode that a chromatic note would make, where its plain form never sounds."""
+    found = scale_with(base, [name])
+    if found is None or not _replaces(passage, base, name) or len(passage.named(name)) > len(notes):
+        return ()
+    return (Doubt("mode", found.name, f"a plain {plain_degree(base, name)} would decide"),)
+
+
+def _rest(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
+    """Notes without a role: leading if the goal comes soon, borrowed, or free."""
+    base = base_scale(scale)
+    for name in _names(left):
+        notes = _named(left, [name])
+        goal = _goal(base, name) if raised(base, name) else ""
+        soon = [n for n in notes if goal in [after.name for after in passage.after(n, _SOON)]]
+        if soon:
+            yield _leading_to(goal, soon, f"{_seen(passage, soon)}, {goal} soon after")
+        rest = [note for note in notes if note not in soon]
+        if rest and name in _PARALLEL[_third(scale)]:
+            yield _borrowed(passage, scale, rest, _seen(passage, rest))
+        elif rest:
+            title = f"free {departure_name(name, base)}"
+            yield _account(
+                "free", "", title, rest, _seen(passage, rest) + _beside(passage, scale, name)
+            )
+
+
+RULES: tuple[Rule, ...] = (
+    _added,
+    _wrong_key,
+    _whole_mode,
+    _other_third,
+    _sections,
+    _raised_minor,
+    _picardy,
+    _blue,
+    _modes,
+    _anticipations,
+    _borrowed_together,
+    _neapolitan,
+    _leading,
+    _applied_seventh,
+    _roles,
+    _rest,
+)
+"""The rules in their order: (passage, scale, notes not yet explained) -> accounts."""

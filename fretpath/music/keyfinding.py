@@ -24,8 +24,8 @@ from fretpath.errors import RequestError
 from fretpath.music.departures import best_modes
 from fretpath.music.key import SCALES, Key
 from fretpath.music.melody import Melody
-from fretpath.music.passage import passages
 from fretpath.music.pitch import Pitch
+from fretpath.music.roles import passages
 
 ENOUGH = 16
 """Notes from which on a found key may be used without asking."""

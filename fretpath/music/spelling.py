@@ -32,6 +32,8 @@ _LOWERED = {2: "ra", 3: "me", 5: "se", 6: "le", 7: "te"}
 class SpelledNote:
     """What a teacher says about one struck note."""
 
+    index: int
+    """Its place among the struck notes, from 0."""
     event: int
     """Index of the note among the melody's events."""
     bar: int
@@ -51,6 +53,11 @@ class SpelledNote:
     syllable: str
     """Movable do; empty without a key."""
 
+    @property
+    def name(self) -> str:
+        """The simple degree, such as ``#4``; empty without a key."""
+        return self.degree.plain if self.degree else ""
+
 
 def spell(melody: Melody, *, minor: str = "do") -> tuple[SpelledNote, ...]:
     """Every struck note of a melody, spelled.
@@ -66,13 +73,14 @@ def spell(melody: Melody, *, minor: str = "do") -> tuple[SpelledNote, ...]:
     phrase_of = [1]
     for event in range(1, len(melody.notes)):
         phrase_of.append(phrase_of[-1] + (event in starts))
-    spelled = []
+    spelled: list[SpelledNote] = []
     before: Pitch | None = None
     columns = zip(melody.struck, melody.pitches, melody.lengths, melody.degrees, strict=True)
     for event, pitch, beats, degree in columns:
         key = melody.key_at(event)
         spelled.append(
             SpelledNote(
+                index=len(spelled),
                 event=event,
                 bar=melody.bar_numbers[event],
                 phrase=phrase_of[event],

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key, Scale, key_asked
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Note, Placement
-from fretpath.music.outside import base_scale
 from fretpath.music.pitch import OCTAVE, Interval, Pitch
+from fretpath.music.roles import base_scale
 
 TRITONE = 6
 MOST_FRETS = 36

@@ -82,10 +82,17 @@ class TestSpell:
         assert say(capsys, "spell", LANTERN).count("degree     5 ") == 4
 
     def test_departures_are_under_it(self, capsys: Said) -> None:
-        page = say(capsys, "spell", STAIR, "--key", "F")
-        assert "#4  raised fourth: bars 2, 3, 6, 7, 10, 11" in page
-        assert "Lydian: #4 six times (bars 2, 3, 6, 7, 10, 11), 4 never" in page
-        assert "darker major (4 for #4)" in page
+        page = say(capsys, "spell", STAIR, "--key", "F major")
+        assert "  Lydian: #4 six times (bars 2, 3, 6, 7, 10, 11), 4 never" in page
+        assert "brighter" not in page
+
+    def test_one_line_a_degree_role_by_role(self, capsys: Said) -> None:
+        page = say(capsys, "spell", "4 #4 5 3 | 5 #4 5 1 | 4 #4 5 1", "--key", "C")
+        assert "  #4 raised fourth: passing twice (bars 1, 3), lower neighbor once (bar 2)" in page
+
+    def test_a_doubt_is_told_with_what_would_decide_it(self, capsys: Said) -> None:
+        page = " ".join(say(capsys, "spell", "1 3 5 #4 5 3 1", "--key", "C").split())
+        assert "lower neighbor once (note 4); or Lydian: a plain 4 would decide" in page
 
     def test_as_data(self, capsys: Said) -> None:
         found = data(capsys, "spell", "1 3 #4 5", "--key", "C")
@@ -111,8 +118,35 @@ class TestSpell:
 
     def test_measured_against_another_scale(self, capsys: Said) -> None:
         page = say(capsys, "spell", STAIR, "--against", "major")
-        assert "raised fourth" in page
-        assert "raised fourth" not in say(capsys, "spell", STAIR)
+        assert "F Lydian, against major" in page
+        assert "outside major:" in page
+        assert "outside Lydian: nothing" in say(capsys, "spell", STAIR)
+
+
+class TestKeyDenied:
+    """A stated key that the tune denies is said by every command that prints it."""
+
+    @pytest.mark.parametrize("command", ["spell", "tab"])
+    @pytest.mark.parametrize(
+        ("key", "melody", "says"),
+        [
+            ("A minor", "1 2 3 5", "for degrees of the key write degrees: key"),
+            ("C", "1 b3 5 b6 5 b3 1", "write key: C minor"),
+            ("C", "5 7 9 7 8 6 #4 5 #4 5", "but the tune is in G major"),
+            ("D", "1 3 4 b7 6 b7 5 4", "but the tune is in G major"),
+        ],
+    )
+    def test_said(self, capsys: Said, command: str, key: str, melody: str, says: str) -> None:
+        assert main([command, melody, "--key", key]) == 0
+        assert says in capsys.readouterr().err
+
+    @pytest.mark.parametrize(
+        ("key", "melody"),
+        [("A minor", "1 2 b3 5 7, 1"), ("C", "1 3 #4 5 #4 3 1"), ("C", "1 3 5"), ("C", "5 #4 4 5")],
+    )
+    def test_not_said(self, capsys: Said, key: str, melody: str) -> None:
+        assert main(["spell", melody, "--key", key]) == 0
+        assert capsys.readouterr().err == ""
 
 
 class TestKeyFound:

@@ -50,7 +50,10 @@ def test_the_smallest_account_is_the_mode_where_nothing_else_sounds(modal: list[
     assert len(pure) >= 9
     for found in pure:
         [account] = found.reading.accounts
-        assert (account.kind, account.title) == ("mode", found.label.mode)
+        read = [(account.kind, account.argument)]
+        if account.kind == "wrong_key":  # one tune begins and ends on 5
+            read = [(doubt.kind, doubt.argument) for doubt in account.doubts]
+        assert read == [("mode", found.label.mode)]
 
 
 def test_keys_are_found_more_often_than_music21_finds_them(sample: list[Result]) -> None:
