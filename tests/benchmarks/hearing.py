@@ -1,0 +1,230 @@
+"""How well a recording is heard: notes found in melodies played by sampled instruments.
+
+    python -m tests.benchmarks.hearing                 61 melodies, all there is
+    python -m tests.benchmarks.hearing --melodies 10   a quick look
+
+The melodies are the demo tunes and random ones drawn by number.  They are played by the sampled
+instruments of a free General MIDI sound font through ``fluidsynth`` (Debian: ``fluidsynth``,
+``fluid-soundfont-gm``), spoilt in the ways named in :data:`CONDITIONS`, and heard.  Scores are
+those of ``mir_eval.transcription`` (C. Raffel and others, ISMIR 2014): a note is right when its
+onset is within 80 ms and its pitch within 50 cents; offsets do not count.
+
+No real takes are in it: sampled instruments are struck evenly and are never out of tune by
+themselves, so a room, a telephone and a student will score lower.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import random
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+import mido
+import numpy as np
+import soundfile
+from mir_eval.transcription import precision_recall_f1_overlap
+from numpy.typing import NDArray
+
+from fretpath import parse_melody
+from fretpath.exchange.hearing import hear
+
+DEMO = Path(__file__).parents[2] / "demo_melodies"
+SOUND_FONT = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
+RATE = 44100
+
+Samples = NDArray[np.float64]
+Score = tuple[list[float], list[int]]
+"""Onsets in seconds (and the end of the last note), and MIDI numbers."""
+
+# General MIDI program (from 0), and the tonic that suits the instrument; lowest and highest note.
+INSTRUMENTS = {
+    "fingered bass": (33, 33, 26, 67),
+    "picked bass": (34, 33, 26, 67),
+    "acoustic bass": (32, 33, 26, 67),
+    "nylon guitar": (24, 50, 40, 83),
+}
+
+
+def melodies(count: int) -> Iterator[list[tuple[int, float]]]:
+    """Melodies as (semitones above the tonic, seconds): the demo tunes, then random ones."""
+    paths = sorted(DEMO.glob("*.txt"))
+    for path in paths[:count]:
+        melody = parse_melody(path.read_text(encoding="utf-8"))
+        assert melody.tonic is not None
+        beat = 60 / float(melody.tempo or 90)
+        yield [
+            (pitch.midi - melody.tonic.midi, float(length) * beat)
+            for pitch, length in zip(melody.pitches, melody.lengths, strict=True)
+        ]
+    for number in range(max(0, count - len(paths))):
+        draw = random.Random(number)
+        beat = 60 / draw.randint(70, 130)
+        scale = [-5, -3, -1, 0, 2, 4, 5, 7, 9, 11, 12]
+        at, notes = 3, []
+        for _ in range(20):
+            at = min(max(at + draw.choice([-3, -2, -1, -1, 0, 0, 1, 1, 2, 4]), 0), len(scale) - 1)
+            pitch = scale[at] + draw.choice([0] * 9 + [1])
+            notes.append((pitch, beat * draw.choice([0.5, 0.5, 1, 1, 1, 2])))
+        yield notes
+
+
+def play(notes: Sequence[tuple[int, float]], program: int, tonic: int) -> tuple[Samples, Score]:
+    """The sound of a melody, and what is to be heard in it."""
+    file = mido.MidiFile(ticks_per_beat=1000)
+    track = mido.MidiTrack()
+    file.tracks.append(track)
+    track.append(mido.MetaMessage("set_tempo", tempo=1_000_000))
+    track.append(mido.Message("program_change", program=program))
+    track.append(mido.Message("control_change", control=91, value=0))
+    track.append(mido.Message("control_change", control=93, value=0))
+    onsets, clock, wait = [], 0.3, 300
+    for semitones, seconds in notes:
+        velocity = 70 + hash((semitones, round(clock, 3))) % 40
+        ticks = round(seconds * 1000)
+        track.append(mido.Message("note_on", note=tonic + semitones, velocity=velocity, time=wait))
+        held = max(ticks - 30, 20)
+        track.append(mido.Message("note_off", note=tonic + semitones, time=held))
+        wait = ticks - held
+        onsets.append(clock)
+        clock += ticks / 1000
+    with tempfile.TemporaryDirectory() as folder:
+        midi, sound = Path(folder) / "a.mid", Path(folder) / "a.wav"
+        file.save(midi)
+        command = ["fluidsynth", "-ni", "-q", "-R", "0", "-C", "0", "-r", str(RATE)]
+        subprocess.run([*command, "-F", sound, SOUND_FONT, midi], check=True, capture_output=True)
+        samples = soundfile.read(io.BytesIO(sound.read_bytes()))[0].mean(axis=1)
+    samples /= max(1e-9, float(np.abs(samples).max())) * 2
+    return samples, ([*onsets, clock], [tonic + semitones for semitones, _ in notes])
+
+
+def reverberant(samples: Samples) -> Samples:
+    """In a room: noise that dies away by 60 dB in 0.7 s, 12 dB below the sound itself."""
+    draw = np.random.default_rng(1)
+    t = np.arange(int(0.7 * RATE)) / RATE
+    tail = draw.standard_normal(len(t)) * 10 ** (-3 * t / 0.7)
+    tail *= 0.5 / np.sqrt((tail**2).sum())
+    size = len(samples) + len(tail)
+    wet = np.fft.irfft(np.fft.rfft(samples, size) * np.fft.rfft(tail, size), size)
+    return samples + wet[: len(samples)]
+
+
+def hissing(samples: Samples) -> Samples:
+    """White noise 20 dB below the mean level."""
+    draw = np.random.default_rng(2)
+    level = np.sqrt((samples**2).mean()) * 10 ** (-20 / 20)
+    return samples + level * draw.standard_normal(len(samples))
+
+
+def thin(samples: Samples) -> Samples:
+    """Through a telephone's ear: a high-pass of second order at 300 Hz."""
+    f = np.fft.rfftfreq(len(samples), 1 / RATE)
+    s = 1j * f / 300
+    return np.fft.irfft(np.fft.rfft(samples) * s**2 / (s**2 + np.sqrt(2) * s + 1), len(samples))
+
+
+def flat(samples: Samples) -> Samples:
+    """30 cents flat, and as much slower."""
+    ratio = 2 ** (-30 / 1200)
+    at = np.arange(int(len(samples) / ratio)) * ratio
+    return np.interp(at, np.arange(len(samples)), samples)
+
+
+def humming(samples: Samples) -> Samples:
+    """Mains hum at 50 Hz and its octave, 10 dB below the mean level."""
+    t = np.arange(len(samples)) / RATE
+    level = np.sqrt(2 * (samples**2).mean()) * 10 ** (-10 / 20)
+    return samples + level * (np.sin(2 * np.pi * 50 * t) + 0.5 * np.sin(2 * np.pi * 100 * t))
+
+
+def clipped(samples: Samples) -> Samples:
+    """Recorded 12 dB too loud."""
+    return np.clip(samples * 8, -1, 1)
+
+
+def everything(samples: Samples) -> Samples:
+    """All the usual troubles together."""
+    return hissing(thin(reverberant(flat(samples))))
+
+
+CONDITIONS: dict[str, Callable[[Samples], Samples]] = {
+    "dry": lambda samples: samples,
+    "reverberation": reverberant,
+    "hiss 20 dB": hissing,
+    "300 Hz high-pass": thin,
+    "30 cents flat": flat,
+    "all together": everything,
+    "hum -10 dB": humming,
+    "clipped": clipped,
+}
+
+
+def slowed(condition: str) -> float:
+    """How much longer everything lasts."""
+    return 2 ** (30 / 1200) if condition in ("30 cents flat", "all together") else 1.0
+
+
+def score(samples: Samples, told: Score, condition: str, lowest: int, highest: int):
+    """F1, repeated notes told apart (found, all), and seconds of work."""
+    began = time.perf_counter()
+    heard = hear(CONDITIONS[condition](samples), RATE, lowest, highest)
+    spent = time.perf_counter() - began
+    stretch = slowed(condition)
+    want = np.array(told[0]) * stretch
+    cents_off = -30 if stretch > 1 else 0
+    hz = 440 * 2 ** ((np.array(told[1]) + cents_off / 100 - 69) / 12)
+    spans = np.column_stack([want[:-1], want[1:]])
+    onsets = np.array([note.onset for note in heard.notes])
+    found_hz = np.array(
+        [
+            440 * 2 ** ((n.midi + (n.cents + heard.tuning_cents) / 100 - 69) / 12)
+            for n in heard.notes
+        ]
+    )
+    found_spans = np.column_stack([onsets, onsets + 0.1]) if len(onsets) else np.zeros((0, 2))
+    *_, f1, _ = precision_recall_f1_overlap(
+        spans, hz, found_spans, found_hz, onset_tolerance=0.08, offset_ratio=None
+    )
+    again = [i for i in range(1, len(told[1])) if told[1][i] == told[1][i - 1]]
+    told_apart = sum(
+        any(abs(n.onset - want[i]) < 0.08 and n.midi == told[1][i] for n in heard.notes)
+        for i in again
+    )
+    return f1, told_apart, len(again), spent, heard
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--melodies", type=int, default=61)
+    parser.add_argument("--conditions", default=",".join(CONDITIONS))
+    parser.add_argument("--instruments", default=",".join(INSTRUMENTS))
+    arguments = parser.parse_args()
+    conditions = arguments.conditions.split(",")
+    print(f"{'F1 of notes, percent':<22}" + "".join(f"{c[:13]:>15}" for c in conditions))
+    spent = sounding = 0.0
+    for name in arguments.instruments.split(","):
+        program, tonic, lowest, highest = INSTRUMENTS[name]
+        sums = dict.fromkeys(conditions, 0.0)
+        again = dict.fromkeys(conditions, (0, 0))
+        for notes in melodies(arguments.melodies):
+            samples, told = play(notes, program, tonic)
+            for condition in conditions:
+                f1, apart, repeated, took, _ = score(samples, told, condition, lowest, highest)
+                sums[condition] += f1
+                again[condition] = (again[condition][0] + apart, again[condition][1] + repeated)
+                spent += took
+                sounding += len(samples) / RATE
+        cells = "".join(f"{100 * sums[c] / arguments.melodies:>15.1f}" for c in conditions)
+        print(f"{name:<22}{cells}", flush=True)
+        cells = "".join(f"{100 * a / max(n, 1):>15.1f}" for a, n in again.values())
+        print(f"{'  repeated notes':<22}{cells}", flush=True)
+    print(f"work for a minute of sound: {60 * spent / sounding:.2f} s")
+
+
+if __name__ == "__main__":
+    main()
