@@ -36,7 +36,7 @@ DOUBTFUL = 0.6
 
 
 @dataclass(frozen=True, slots=True)
-class HeardNote:
+class Pluck:
     """One note that was heard."""
 
     onset: float
@@ -60,7 +60,7 @@ class HeardNote:
 class Heard:
     """All that was heard in a recording."""
 
-    notes: tuple[HeardNote, ...]
+    notes: tuple[Pluck, ...]
     """The notes in the order of their onsets."""
     tuning_cents: float
     """How far the player is tuned from A4 = 440 Hz, -50 to 50."""
@@ -89,7 +89,8 @@ def hear(samples: ArrayLike, rate: float, lowest: int = 28, highest: int = 84) -
     warnings = _troubles(mono, rate)
     if len(mono) < rate / 4 or np.abs(mono).max() < _SILENT:
         return Heard((), 0.0, tuple(warnings))
-    clean, hum = _without_hum(_resampled(mono, rate, RATE, 8000.0))
+    mono, hum = _without_hum(mono - mono.mean(), rate)
+    clean = _resampled(mono, rate, RATE, 8000.0)
     if hum:
         warnings.append(f"there is a hum at {hum} Hz; it was taken out as far as possible")
     listener = _Listener(clean, lowest, highest)
@@ -118,28 +119,29 @@ def _resampled(mono: Floats, rate: float, wanted: float, highest_hz: float) -> F
     padded = 2 ** (len(mono) - 1).bit_length()
     hz = np.fft.rfftfreq(padded, 1 / rate)
     gain = (hz > 25) / (1 + (hz / highest_hz) ** 8)
-    kept = np.fft.irfft(np.fft.rfft(mono - mono.mean(), padded) * gain, padded)[: len(mono)]
+    kept = np.fft.irfft(np.fft.rfft(mono, padded) * gain, padded)[: len(mono)]
     at = np.arange(int(len(mono) * wanted / rate)) * (rate / wanted)
     back: Floats = np.interp(at, np.arange(len(mono)), kept)
     return back
 
 
-def _without_hum(sound: Floats) -> tuple[Floats, int]:
+def _without_hum(sound: Floats, rate: float) -> tuple[Floats, int]:
     """The sound without a steady 50 or 60 Hz and its overtones; and which of the two it was.
 
     A played note dies away and a hum does not: only a steady tone has its place in the mean over
-    the whole recording.
+    the whole recording (weighted towards its middle, so that no other tone leaks into it).
     """
-    t = np.arange(len(sound)) / RATE
+    t = np.arange(len(sound)) / rate
+    weight = np.hanning(len(sound)) / np.hanning(len(sound)).sum()
     power = max(float((sound**2).mean()), 1e-12)
     waves = {mains: np.exp(-2j * np.pi * mains * t) for mains in (50, 60)}
-    share = {mains: 2 * abs((sound * wave).mean()) ** 2 / power for mains, wave in waves.items()}
+    share = {m: 2 * abs((weight * sound * wave).sum()) ** 2 / power for m, wave in waves.items()}
     mains = max(share, key=share.__getitem__)
-    if len(sound) < 2 * RATE or share[mains] < 0.02:
+    if len(sound) < 2 * rate or share[mains] < 0.02:
         return sound, 0
     for overtone in range(1, 7):
         wave = waves[mains] ** overtone
-        sound = sound - 2 * np.real((sound * wave).mean() * np.conj(wave))
+        sound = sound - 2 * np.real((weight * sound * wave).sum() * np.conj(wave))
     return sound, mains
 
 
@@ -172,7 +174,7 @@ def _normal_difference(frames: Floats, longest: int) -> Floats:
     squares = np.cumsum(np.pad(frames**2, ((0, 0), (1, 0))), axis=1)
     energy = squares[:, _WINDOW : _WINDOW + longest] - squares[:, :longest]
     unlike = np.maximum(energy[:, :1] + energy - 2 * cross, 0)
-    normal = unlike * np.arange(longest) / np.maximum(np.cumsum(unlike, axis=1), 1e-12)
+    normal: Floats = unlike * np.arange(longest) / np.maximum(np.cumsum(unlike, axis=1), 1e-12)
     normal[:, 0] = 1.0
     return normal
 
@@ -218,6 +220,7 @@ def _flux(frames: Floats) -> Floats:
 _CHANGE = 9.0
 _STROKE = 8.0
 _QUIET = -38.0
+_SOFT = -18.0
 _ATTACK = 14
 _SHORTEST = 5
 Piece = tuple[int, int, int]
@@ -295,15 +298,15 @@ class _Listener:
             pieces += [(a, b, note) for a, b in pairwise([start, *again, stop])]
         return pieces
 
-    def notes(self) -> list[HeardNote]:
+    def notes(self) -> list[Pluck]:
         """The notes: what is too short, with no stroke behind it, belongs to its successor."""
         pieces = self._pieces()
-        found: list[HeardNote] = []
+        found: list[Pluck] = []
         earlier: int | None = None
         for (begin, stop, note), after in pairwise([*pieces, (0, 0, -1)]):
             start = begin if earlier is None else earlier
             earlier = None
-            if note < 0:
+            if note < 0 or self._only_rings(start, stop):
                 continue
             if stop - start < _SHORTEST or self._attacks(start, stop, after):
                 earlier = start
@@ -311,17 +314,22 @@ class _Listener:
                 found.append(self._note(start, stop, note))
         return found
 
+    def _only_rings(self, start: int, stop: int) -> bool:
+        """Whether a piece is what is left of a hum or a room: soft, and never struck."""
+        struck = any(-8 <= s - start <= 3 for s in self._strokes)
+        return not struck and float(self._level[start:stop].max()) < _SOFT
+
     def _attacks(self, start: int, stop: int, after: Piece) -> bool:
         """Whether a piece is only the attack of the next one."""
         own_stroke = any(-8 <= s - stop <= 2 and s - start > 4 for s in self._strokes)
         return stop - start < _ATTACK and after[2] >= 0 and not own_stroke
 
-    def _note(self, start: int, stop: int, note: int) -> HeardNote:
+    def _note(self, start: int, stop: int, note: int) -> Pluck:
         near = [s for s in self._strokes if -8 <= s - start <= 3]
         at = max(near, key=lambda s: float(self._flux[s]), default=start)
         away = self._midi[start:stop] - (note + self._lowest)
         weight = np.where(np.abs(away) < 0.5, self._chance[start:stop], 0)
-        return HeardNote(
+        return Pluck(
             onset=round(at * FRAME, 4),
             length=round((stop - at) * FRAME, 4),
             midi=note + self._lowest,

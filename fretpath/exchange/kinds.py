@@ -29,3 +29,7 @@ def is_score_name(name: str) -> bool:
     (True, False, False)
     """
     return ending_of(name) in KINDS
+
+
+RECORDINGS = (".wav", ".flac", ".ogg", ".mp3")
+"""Endings of sound files that can be heard."""
