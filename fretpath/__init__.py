@@ -28,15 +28,15 @@ from fretpath.music.key import SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody, Meter, Note, Placement
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
+from fretpath.neck.arrange import arrange, arrange_many, replan
 from fretpath.neck.arrangement import Arrangement, Fingering
-from fretpath.neck.arranging import arrange, arrange_many, replan
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
-from fretpath.neck.costs import Weights
 from fretpath.neck.figures import Figures
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import Limits, Start
 from fretpath.neck.setup import Setup
+from fretpath.neck.terms import Weights
 from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangements in notebooks)
 from fretpath.page.tab import render_tab
 
@@ -54,10 +54,10 @@ if TYPE_CHECKING:
     from fretpath.music.keyfinding import KeyGuess, find_key
     from fretpath.music.scales import scales_holding
     from fretpath.music.spelling import SpelledNote, spell
-    from fretpath.neck.alternatives import Reason, describe, reasons, ways
     from fretpath.neck.keychoice import KeyChoice, rank_keys
     from fretpath.neck.patterns import Pattern, patterns_of
     from fretpath.neck.transposition import Transposition, transpose
+    from fretpath.neck.ways import Reason, describe, reasons, ways
     from fretpath.page.blanks import Blanks
     from fretpath.page.chart import Chart, chord_chart, key_chart, melody_chart
     from fretpath.page.sheet import Sheet, render_sheet
@@ -169,7 +169,7 @@ _LATER = {
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),
     "fretpath.music.scales": ("scales_holding",),
     "fretpath.music.spelling": ("SpelledNote", "spell"),
-    "fretpath.neck.alternatives": ("Reason", "describe", "reasons", "ways"),
+    "fretpath.neck.ways": ("Reason", "describe", "reasons", "ways"),
     "fretpath.neck.keychoice": ("KeyChoice", "rank_keys"),
     "fretpath.neck.patterns": ("Pattern", "patterns_of"),
     "fretpath.neck.transposition": ("Transposition", "transpose"),

@@ -9,10 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-RemarkKind = Literal["read", "guessed", "rounded", "left out", "doubt"]
+RemarkKind = Literal["read", "guessed", "rounded", "left out", "doubt", "fingered"]
 """``read``: an unusual way of writing, and how it was taken; ``guessed``: something the text does
 not tell; ``rounded``: a length or an onset moved to the nearest that can be written; ``left out``:
-what the melody cannot hold; ``doubt``: a place that may mean something else and wants a look."""
+what the melody cannot hold; ``doubt``: a place that may mean something else and wants a look;
+``fingered``: something about the fingering that the tab does not show."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,14 +13,14 @@ from fretpath.errors import RequestError
 from fretpath.exchange.kinds import ending_of, is_score_name
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
+from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import arrange
 from fretpath.neck.catalogue import instrument_named, instrument_tuned
-from fretpath.neck.costs import PLAYING, Weights, usual_weights
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import OPEN_STRINGS, Limits, Start
 from fretpath.neck.setup import OBJECTIVES, Setup
+from fretpath.neck.terms import PLAYING, Weights, usual_weights
 
 if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan

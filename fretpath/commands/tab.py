@@ -78,7 +78,7 @@ def run(arguments: argparse.Namespace) -> str:
     """The tab, the same as JSON or as sentences, its sound, or its score."""
     arrangement = arrangement_from(arguments)
     if arguments.cannot_reach is not None:
-        from fretpath.neck.arranging import replan
+        from fretpath.neck.arrange import replan
 
         arrangement = replan(arrangement, arguments.cannot_reach)
     if _is_sound(arguments):
@@ -124,7 +124,7 @@ def _with_found_key(
 def _ways(arrangement: Arrangement, count: int) -> tuple[Arrangement, ...]:
     if count == 1:
         return (arrangement,)
-    from fretpath.neck.alternatives import ways_beside
+    from fretpath.neck.ways import ways_beside
 
     return ways_beside(arrangement, count)
 
@@ -160,7 +160,7 @@ def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
     )
     if not arguments.why:
         return page
-    from fretpath.neck.alternatives import reasons
+    from fretpath.neck.ways import reasons
     from fretpath.page.ways import render_reasons
 
     return f"{page}\n{render_reasons(arrangement, reasons(arrangement))}"
@@ -171,7 +171,7 @@ def _data(arrangement: Arrangement, arguments: argparse.Namespace) -> dict[str, 
 
     data = arrangement_data(arrangement, degrees=arguments.degrees)
     if arguments.why:
-        from fretpath.neck.alternatives import reasons
+        from fretpath.neck.ways import reasons
         from fretpath.page.ways import reasons_data
 
         data["reasons"] = reasons_data(reasons(arrangement))

@@ -14,8 +14,8 @@ from fretpath.lesson.indented import wrapped
 from fretpath.lesson.practice import Ladder, Loop
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody
+from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import arrange
 from fretpath.neck.limits import Limits
 from fretpath.page.tab import render_tab
 

@@ -15,8 +15,8 @@ from fretpath.lesson.material import Topic, material_of
 from fretpath.lesson.measures import EarMeasures, HandMeasures, ear_measures, hand_measures
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
+from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import arrange
 from fretpath.neck.setup import On
 from fretpath.page import sound
 

@@ -10,13 +10,12 @@ from functools import cached_property
 
 from fretpath.errors import ArrangementError
 from fretpath.music.melody import Melody
-from fretpath.neck.costs import UNIT
 from fretpath.neck.figures import Figures, figures_of
 from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import Setup
-
-__all__ = ["Arrangement", "Fingering"]
+from fretpath.neck.terms import UNIT
+from fretpath.remarks import Remark
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +52,8 @@ class Arrangement:
     """Sum of all its notes and steps, in thousandths of effort (``docs/hand_model.md``)."""
     octave_chosen: bool = False
     """Whether the octave was left free and chosen for the instrument."""
+    remarks: tuple[Remark, ...] = ()
+    """What the tab does not show, such as a phrase that is fingered anew."""
 
     def __post_init__(self) -> None:
         columns = (self.strings, self.frets, self.positions, self.fingers)

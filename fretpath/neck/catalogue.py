@@ -17,8 +17,6 @@ from fretpath.neck.instrument import (
     parse_tuning,
 )
 
-__all__ = ["INSTRUMENTS", "instrument_named", "instrument_tuned"]
-
 _MEMORY = "tuning: common practice; frets and spacing: usual figures, from memory"
 _BASS = f"34 in: long scale, as in published bass scale-length columns; {_MEMORY}"
 _GUITAR = f"25.5 in: a usual electric and steel-string scale; {_MEMORY}"

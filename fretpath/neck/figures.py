@@ -15,8 +15,6 @@ from numpy.typing import NDArray
 
 from fretpath.neck.instrument import Instrument
 
-__all__ = ["Figures", "figures_of", "roman"]
-
 
 @dataclass(frozen=True)
 class Figures:

@@ -24,8 +24,6 @@ from dataclasses import dataclass, replace
 
 from fretpath.errors import RequestError, nearest
 
-__all__ = ["HANDS", "Hand", "Reach", "hand_named"]
-
 
 @dataclass(frozen=True, slots=True)
 class Reach:
@@ -66,9 +64,6 @@ class Hand:
     """First position that uses ``high``; 1 when there is one pattern for the whole neck."""
     largest_span: float | None = None
     """Distance in mm no finger may be from the index finger; None for no limit."""
-    spans: tuple[tuple[int, int, float], ...] = ()
-    """(finger, finger, mm): the most two fingers may be apart between two notes that follow each
-    other in one position.  No limit in mm was found in print, so none is set by itself."""
 
     def reaches(self, position: int) -> tuple[Reach, ...]:
         """The frets covered from a position (1 or higher), lowest first."""

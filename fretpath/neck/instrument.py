@@ -22,15 +22,6 @@ from numpy.typing import NDArray
 from fretpath.errors import RequestError
 from fretpath.music.pitch import Pitch
 
-__all__ = [
-    "Instrument",
-    "String",
-    "fret_distance",
-    "octaves_for",
-    "parse_scale_length",
-    "parse_tuning",
-]
-
 MM_PER_INCH = 25.4
 MAX_STRINGS = 12
 MAX_FRETS = 36

@@ -1,7 +1,7 @@
 """Which key suits the hand: every key, and every octave that fits, fingered and ranked.
 
 All of them go through one batched search.  The order is that of the total effort the search
-minimises (:class:`~fretpath.neck.costs.Weights`), then the shorter key signature; the figures
+minimises (:class:`~fretpath.neck.terms.Weights`), then the shorter key signature; the figures
 beside it are physical.
 """
 
@@ -16,14 +16,12 @@ from fretpath.music.melody import WORKING_OCTAVE, Melody
 from fretpath.music.pitch import OCTAVE
 from fretpath.music.transposing import transpose_melody, usual_tonic, way_to
 from fretpath.music.words import counted
-from fretpath.neck.alternatives import describe
+from fretpath.neck.arrange import Answer, arrange, arrange_many
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import Answer, arrange, arrange_many
 from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
-
-__all__ = ["KeyChoice", "open_strings_in", "rank_keys"]
+from fretpath.neck.ways import describe
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ To look at it::
 
     graph = lattice(parse_melody("1 5 8", key="B"), "bass")
     graph.nodes(data=True)                # every way to play every note
-    graph.edges(data=True)                # every step, with its parts in mm of hand travel
+    graph.edges(data=True)                # every step, with its parts
 
 All attributes are text and numbers, so ``networkx.write_graphml(graph, "tune.graphml")`` writes a
 file that graph viewers read.  The shortest path from ``start`` to ``end`` by ``total`` costs what
@@ -29,16 +29,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
-from fretpath.neck.arranging import arrange, planned
-from fretpath.neck.costs import UNIT, step_parts
+from fretpath.neck.arrange import arrange, layers_of
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.setup import On
+from fretpath.neck.terms import TERMS, UNIT, step_parts
 
 if TYPE_CHECKING:
     import networkx as nx
-
-__all__ = ["lattice"]
 
 Ints = NDArray[np.int64]
 Edge = tuple[str, str, dict[str, float]]
@@ -52,22 +50,22 @@ def lattice(
 
     Nodes are named ``note 2: string 3 fret 9 position 6`` and carry ``note`` (from 1),
     ``string``, ``fret``, ``position``, ``finger``, ``pitch``, ``degree`` (empty without a key) and
-    ``order`` (the smaller one wins a tie).  Edges carry, in mm of hand travel, ``shift`` (at its
-    plain price), ``across``, ``note`` (what the note they lead to costs by itself) and
-    ``hurry`` (what more or less time adds to the shift), and ``total``, their sum in whole
-    micrometres.  Steps that the hand or the limits forbid are left out.
+    ``order`` (the smaller one wins a tie).  Edges carry, in effort, every step term by its name
+    (at its plain price), ``note`` (what the note they lead to costs by itself) and ``pace`` (what
+    more or less time adds or takes off), and ``total``, their sum in whole thousandths.  Steps
+    that the hand or the limits forbid are left out.
 
     >>> from fretpath.music.notation import parse_melody
     >>> graph = lattice(parse_melody("E1 A1"), "bass")
     >>> graph.nodes["note 2: string 4 fret 5 position 3"]["finger"]
     3
 
-    Arguments and errors are those of :func:`~fretpath.neck.arranging.arrange`.
+    Arguments and errors are those of :func:`~fretpath.neck.arrange.arrange`.
     """
     import networkx as nx
 
     found = arrange(melody, on)
-    ways = _Ways(found.melody, *planned(found))
+    ways = _Ways(found.melody, *layers_of(found))
     graph = nx.DiGraph(title=melody.title, instrument=found.instrument.name)
     graph.add_node("start")
     graph.add_nodes_from(ways.nodes())
@@ -122,12 +120,12 @@ class _Ways:
 
     def _steps(self, note: int) -> Iterator[Edge]:
         planner, sources, targets = self.planner, self.rows[note], self.rows[note + 1]
-        totals = self.layers.tables[self.layers.table[note]]
-        setup = planner.setup
-        parts = step_parts(
-            setup.instrument, planner.states, setup.weights, sources[:, None], targets[None, :]
-        )
-        parts["note"] = np.broadcast_to(planner.costs[targets], (len(sources), len(targets)))
+        totals = self.layers.tables[self.layers.table_of_step[note]]
+        before, after = np.repeat(sources, len(targets)), np.tile(targets, len(sources))
+        states, neck = planner.states, planner.setup.instrument
+        parts = step_parts(neck, states.only(before), states.only(after), planner.weights)
+        parts["note"] = planner.costs[after]
+        parts = {name: part.reshape(len(sources), -1) for name, part in parts.items()}
         for i, source in enumerate(sources.tolist()):
             for j, target in enumerate(targets.tolist()):
                 total = int(totals[j, i])
@@ -137,7 +135,8 @@ class _Ways:
 
 
 def _priced(parts: dict[str, int], total: int) -> dict[str, float]:
-    """What an edge carries: its parts in mm, what the time adds, and the sum in micrometres."""
-    plain = {name: parts.get(name, 0) for name in ("shift", "across", "note")}
-    plain["hurry"] = total - sum(parts.values())
+    """The values of an edge: its parts, what the time adds, and the sum in thousandths."""
+    names = (*(term.name for term in TERMS if term.step), "note")
+    plain = {name: parts.get(name, 0) for name in names}
+    plain["pace"] = total - sum(parts.values())
     return {**{name: part / UNIT for name, part in plain.items()}, "total": total}

@@ -19,9 +19,11 @@ from fretpath.errors import RequestError
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.states import States
 
-__all__ = ["OPEN_STRINGS", "Limits", "Start"]
-
 OPEN_STRINGS = ("allow", "avoid", "forbid", "prefer")
+AVOIDED = 75.0
+"""Effort that ``avoid`` adds to an open string."""
+PREFERRED = 50.0
+"""Effort that ``prefer`` adds to a stopped note."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,8 @@ class Limits:
     no_shift: bool = False
     """Hold the hand in one position, whichever costs least."""
     open_strings: str = "allow"
-    """allow, avoid (four times the price), forbid, or prefer (fretted notes pay instead)."""
+    """allow, avoid (an open string costs 75 more), forbid, or prefer (a stopped note costs 50
+    more)."""
     start: Start | None = None
     """Where the first note is played; None leaves it open."""
 

@@ -1,13 +1,13 @@
-"""How much time a shift has, and what that does to its price.
+"""The pace of a shift: how much time it has, and what that does to its price.
 
-**Theory.**  The hand can travel once the last fretted note may be let go.  After a fretted note it
-has only the silence before the next one; while an open string sounds, or a rest lasts, the hand
-is free.  So each step has a *haste*, a factor on the price of the shift: above 1 when the notes
-follow each other fast, below 1 when the hand has time or the shift falls on a bar line or between
-two phrases (that shifts belong there: Radicioni, Anselma & Lombardo, CIM04), and 1 in between.
+**Theory.**  The hand can travel once the last stopped note may be let go.  After a stopped note it
+has only the silence before the next one; while an open string sounds the hand is free.  So each
+step has a *pace*, a factor on the timed terms (:mod:`fretpath.neck.terms`): above 1 when the notes
+follow each other fast, below 1 after an open string, over a bar line or between two phrases (that
+shifts belong there: Radicioni, Anselma & Lombardo, CIM04), and the lower the longer the rest is.
 
-Without a tempo nothing is known of the time, and every shift has its plain price.  The data on
-which the other weights were learnt neither ask for these factors nor speak against them.
+Without a tempo only rests are known to give time; a beat then counts as half a second.  The data
+on which other weights were learnt neither ask for these factors nor speak against them.
 """
 
 from __future__ import annotations
@@ -16,26 +16,33 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from fretpath.music.melody import Melody
-from fretpath.neck.costs import Weights
+from fretpath.neck.terms import Weights
 
-__all__ = ["PLAIN", "PLAIN_HASTE", "Haste", "haste_of"]
-
-Haste = tuple[int, int]
-"""What the price of a shift is multiplied by, in 64ths: (after a fretted note, after an open
+Pace = tuple[int, int]
+"""What the timed terms are multiplied by, in 64ths: (after a stopped note, after an open
 string)."""
-PLAIN_HASTE = 64
-PLAIN: Haste = (PLAIN_HASTE, PLAIN_HASTE)
-"""The haste of a shift at its plain price."""
+PACE_UNIT = 64
+PLAIN: Pace = (PACE_UNIT, PACE_UNIT)
+"""The pace of a shift at its plain price."""
+LEAST_FACTOR = 0.05
+SECONDS_A_BEAT = 0.5
+"""Taken for a rest where no tempo is known."""
 
 
-def haste_of(melody: Melody, weights: Weights) -> tuple[Haste, ...] | None:
-    """The haste of each step from struck note to struck note; None without a tempo."""
+def paces_of(melody: Melody, weights: Weights) -> tuple[Pace, ...] | None:
+    """The pace of each step from struck note to struck note; None where nothing is known."""
     if melody.tempo is None:
-        return None
+        if all(note.struck or note.tied for note in melody.notes):
+            return None
+        return tuple(
+            (factor, factor)
+            for _, silence, _ in _steps(melody)
+            for factor in [_factor(False, False, silence * SECONDS_A_BEAT, weights)]
+        )
     second = float(melody.tempo) / 60
-    steps = _steps(melody.clock)
     return tuple(
-        _haste(onset / second, silence / second, edge, weights) for onset, silence, edge in steps
+        _pace(onset / second, silence / second, edge, weights)
+        for onset, silence, edge in _steps(melody.clock)
     )
 
 
@@ -49,16 +56,21 @@ def _steps(melody: Melody) -> Iterator[tuple[float, float, bool]]:
         yield float(apart), float(apart - length), edge
 
 
-def _haste(apart: float, silence: float, edge: bool, weights: Weights) -> Haste:
+def _pace(apart: float, silence: float, edge: bool, weights: Weights) -> Pace:
     """*apart* is from onset to onset, *silence* from release to onset, both in seconds."""
     fast = apart < weights.hurried_below
     return (
-        _factor(fast, silence > weights.rested_from or edge, weights),
-        _factor(fast, apart > weights.rested_from, weights),
+        _factor(fast, edge, silence, weights),
+        _factor(fast, edge or apart > weights.rested_from, silence, weights),
     )
 
 
-def _factor(fast: bool, rested: bool, weights: Weights) -> int:
+def _factor(fast: bool, free: bool, silence: float, weights: Weights) -> int:
+    """*free* is a hand that may travel though nothing is silent."""
     if fast:
-        return round(PLAIN_HASTE * weights.hurried)
-    return round(PLAIN_HASTE * weights.rested) if rested else PLAIN_HASTE
+        return round(PACE_UNIT * weights.hurried)
+    rests = silence > weights.rested_from
+    if not rests:
+        return round(PACE_UNIT * weights.rested) if free else PACE_UNIT
+    factor = weights.rested / (1 + silence / max(weights.rest_halves, 1e-9))
+    return round(PACE_UNIT * max(factor, min(LEAST_FACTOR, weights.rested)))

@@ -15,13 +15,11 @@ from fretpath.music.key import Key, Scale
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.music.pitch import Pitch
+from fretpath.neck.arrange import arrange_many
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import arrange_many
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
-
-__all__ = ["Pattern", "patterns_of"]
 
 ROOT_FRET = 7
 """Where the root stands while the patterns are looked for (5 on a short neck)."""

@@ -1,36 +1,39 @@
 """From the notes of melodies to layered graphs, and from paths back to the hand.
 
-A :class:`Planner` knows one setup and serves any
-number of melodies: equal notes share their layers, and equal steps their tables.
+A :class:`Planner` knows one setup and serves any number of melodies: equal notes share their
+layers, and equal steps their tables.
 
-**Theory.**  A note is a layer that holds the states of its sound; the price of a step from one
-layer to the next is a block of one matrix over all states.  In a hurry only the shift grows
-dearer, so there is one matrix for each haste.
+**Theory.**  A note is a layer that holds the states of its sound; the prices of the steps from one
+layer to the next are a table of shape (targets, sources) in thousandths of effort, with the price
+of the target in it.  All tables that a melody needs and that are not kept are worked out at once,
+over the pairs of states laid side by side.  Where there is more or less time, the timed part of a
+table is multiplied by the pace.
 
-**Conventions.**  States are numbered from 0 in the order of their sound.  Matrices and tables have
-targets as rows and sources as columns, in micrometre-equivalents; what may not be is FORBIDDEN.
+**Conventions.**  States are numbered from 0 in the order of their sound; what may not be is
+FORBIDDEN.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fretpath.errors import RequestError
 from fretpath.music.melody import Melody, Placement
-from fretpath.neck.costs import note_costs, step_parts
-from fretpath.neck.pace import PLAIN, PLAIN_HASTE, Haste, haste_of
+from fretpath.neck.pace import PACE_UNIT, PLAIN, Pace, paces_of
 from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.setup import Setup
 from fretpath.neck.states import States, all_states
-
-__all__ = ["FREE", "Line", "NoteLimit", "Planner", "planner_for"]
+from fretpath.neck.terms import TIMED, Weights, note_parts, step_parts
 
 Ints = NDArray[np.int64]
+MOST_BYTES = 8 << 20
+"""Memory for the tables one planner keeps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +67,8 @@ class NoteLimit:
         return keep
 
 
-FREE = NoteLimit()
+Choice = int | tuple[int, NoteLimit]
+"""What decides the states of a note: its MIDI number, and what it is held to."""
 
 
 @dataclass(frozen=True)
@@ -75,162 +79,163 @@ class Line:
     """MIDI number of each note."""
     limits: Mapping[int, NoteLimit]
     """What single notes are held to, by their place in ``midi``."""
-    haste: tuple[Haste, ...] | None = None
-    """The haste of each step; None when nothing is known of the time."""
+    paces: tuple[Pace, ...] | None = None
+    """The pace of each step; None when nothing is known of the time."""
+
+    def holding(self, limits: Mapping[int, NoteLimit]) -> Line:
+        """The same line with more notes held."""
+        return replace(self, limits={**self.limits, **limits})
 
 
-@dataclass(frozen=True)
 class Planner:
-    """The steps of the hand on one setup.
+    """The layers and tables of one setup.
 
-    The cost of every step between any two states is one table, the *matrix*, computed once; the
-    states lie in the order of their sound, so the steps from one pitch to another are a block of
-    it and need no copying.
+    Attributes: ``setup``; ``states``, every state of the hand that the limits leave; ``costs``,
+    what each state costs by itself.
     """
 
-    setup: Setup
+    def __init__(self, setup: Setup) -> None:
+        self.setup = setup
+        states = all_states(setup.instrument, setup.hand)
+        self.states = states.only(setup.limits.allowed(states))
+        parts = note_parts(setup.instrument, self.states, self.weights)
+        self.costs: Ints = sum(parts.values(), np.zeros(len(self.states), dtype=np.int64))
+        self._kept: dict[tuple[Choice, Choice], tuple[Ints, Ints]] = {}
+        self._paced: dict[tuple[Choice, Choice, Pace], Ints] = {}
+        self._bytes = 0
+        self._dearest = 0
 
     def __reduce__(self) -> tuple[object, tuple[Setup]]:
         """Travel to another process without the tables, which are made anew there."""
         return planner_for, (self.setup,)
 
     @cached_property
-    def states(self) -> States:
-        """Every state of the hand on the instrument that the limits leave."""
-        states = all_states(self.setup.instrument, self.setup.hand)
-        return states.only(self.setup.limits.allowed(states))
+    def weights(self) -> Weights:
+        """The prices, with what the limits on open strings make of them."""
+        return self.setup.prices
 
-    @cached_property
-    def costs(self) -> Ints:
-        """What each state costs by itself."""
-        return note_costs(
-            self.setup.instrument, self.states, self.setup.weights, self.setup.limits.open_strings
-        )
-
-    @cached_property
-    def _step_costs(self) -> tuple[Ints, Ints]:
-        """The price of the shift, and of everything else, from every state to every other."""
-        states = self.states
-        shift = self._spread("shift", states.position)
-        place = states.string * (self.setup.instrument.frets_free + 1) + states.fret
-        rest = self._spread("across", place) + self.costs[:, None]
-        if self.setup.hand.spans or self.setup.limits.no_shift:
-            rest[self._impossible()] = FORBIDDEN
-        return shift, rest
-
-    def _spread(self, part: str, by: Ints) -> Ints:
-        """A part of the step costs that depends on one property of the two states alone.
-
-        It is worked out once for each value of the property, and spread over all the states.
-        """
-        _, first, place = np.unique(by, return_index=True, return_inverse=True)
-        parts = step_parts(
-            self.setup.instrument, self.states, self.setup.weights, first[None, :], first[:, None]
-        )
-        return parts[part][np.ix_(place, place)]
-
-    @cached_property
-    def _matrices(self) -> dict[Haste, Ints]:
-        return {}
-
-    def matrix(self, haste: Haste) -> Ints:
-        """Step costs, the target's own cost in them; shape (states + 1, states + 1).
-
-        Rows are targets, columns sources; the last of each is a state that cannot be reached.
-        """
-        if haste not in self._matrices:
-            shift, rest = self._step_costs
-            after_fretted, after_open = haste
-            hurry = np.where(self.states.finger > 0, after_fretted, after_open)
-            size = len(self.states) + 1
-            table = np.full((size, size), FORBIDDEN, dtype=np.int64)
-            table[:-1, :-1] = (shift if haste == PLAIN else shift * hurry // PLAIN_HASTE) + rest
-            self._matrices[haste] = table
-        return self._matrices[haste]
-
-    def _impossible(self) -> NDArray[np.bool_]:
-        """Steps that the hand or the limits forbid, from every state to every other."""
-        states = self.states
-        number = np.arange(len(states))
-        source, target = number[None, :], number[:, None]
-        stays = states.position[source] == states.position[target]
-        barred: NDArray[np.bool_] = ~stays if self.setup.limits.no_shift else np.zeros_like(stays)
-        fret_mm = self.setup.instrument.distances(states.fret)
-        apart = np.abs(fret_mm[source] - fret_mm[target])
-        one_finger, other_finger = states.finger[source], states.finger[target]
-        for one, other, most in self.setup.hand.spans:
-            pair = ((one_finger == one) & (other_finger == other)) | (
-                (one_finger == other) & (other_finger == one)
-            )
-            barred |= stays & pair & (apart > most)
-        return barred
-
-    def haste(self, melody: Melody) -> tuple[Haste, ...] | None:
-        """How much dearer or cheaper each shift of a melody is; see :mod:`fretpath.neck.pace`."""
-        return haste_of(melody, self.setup.weights)
-
-    def choices(self, midi: int, limit: NoteLimit = FREE) -> Ints:
-        """Numbers of the states that sound ``midi`` within the limit, ascending."""
+    def choices(self, choice: Choice) -> Ints:
+        """Numbers of the states of a note, ascending."""
+        if isinstance(choice, int):
+            return self.states.sounding(choice)
+        midi, limit = choice
         numbers = self.states.sounding(midi)
-        return numbers if limit is FREE else numbers[limit.holds(self.states, numbers)]
+        return numbers[limit.holds(self.states, numbers)]
 
     def missing(self, line: Line) -> list[int]:
         """The notes of a line that have no state at all."""
-        empty = {midi for midi in set(line.midi) if len(self.choices(midi)) == 0}
+        empty = {midi for midi in set(line.midi) if not len(self.choices(midi))}
         missing = {note for note, midi in enumerate(line.midi) if midi in empty} if empty else set()
         for note, limit in line.limits.items():
-            if len(self.choices(line.midi[note], limit)) == 0:
+            if not len(self.choices((line.midi[note], limit))):
                 missing.add(note)
         return sorted(missing)
 
-    def kinds(self, lines: Sequence[Line]) -> tuple[list[Ints], list[list[int]]]:
-        """The choices of each kind of layer, and the kind of each note of each line."""
-        numbers: dict[int | tuple[int, NoteLimit], int] = {}
-        kinds = [[numbers.setdefault(midi, len(numbers)) for midi in line.midi] for line in lines]
-        for line, kind in zip(lines, kinds, strict=True):
-            for note, limit in line.limits.items():
-                kind[note] = numbers.setdefault((line.midi[note], limit), len(numbers))
-        found = [
-            self.choices(kind) if isinstance(kind, int) else self.choices(*kind) for kind in numbers
-        ]
-        return found, kinds
-
     def layers(self, line: Line) -> Layers:
         """The layered graph of a line; no note may be missing."""
-        found, (kind,) = self.kinds([line])
-        hastes = line.haste or (PLAIN,) * (len(kind) - 1)
-        numbers: dict[tuple[int, int, Haste], int] = {}
-        table = [
-            numbers.setdefault((before, after, haste), len(numbers))
-            for (before, after), haste in zip(pairwise(kind), hastes, strict=True)
+        asked: list[Choice] = list(line.midi)
+        for note, limit in line.limits.items():
+            asked[note] = (line.midi[note], limit)
+        place = {choice: number for number, choice in enumerate(dict.fromkeys(asked))}
+        numbers = {choice: self.choices(choice) for choice in place}
+        paces = line.paces or (PLAIN,) * (len(asked) - 1)
+        steps: dict[tuple[Choice, Choice, Pace], int] = {}
+        table_of_step = [
+            steps.setdefault((before, after, pace), len(steps))
+            for (before, after), pace in zip(pairwise(asked), paces, strict=True)
         ]
-        tables = [self._block(found[a], found[b], haste) for a, b, haste in numbers]
-        return Layers(found, kind, self.costs[found[kind[0]]], tables, table)
+        tables = self._tables(steps, numbers)
+        self._refuse_overflow(len(asked))
+        first = self.costs[numbers[asked[0]]]
+        layer_of_note = [place[choice] for choice in asked]
+        forbids = self.setup.limits.no_shift
+        return Layers(list(numbers.values()), layer_of_note, first, tables, table_of_step, forbids)
 
-    def _block(self, source: Ints, target: Ints, haste: Haste) -> Ints:
-        """The steps between two kinds of layer: a view where their states lie side by side."""
-        matrix = self.matrix(haste)
-        if _together(source) and _together(target):
-            return matrix[target[0] : target[-1] + 1, source[0] : source[-1] + 1]
-        return matrix[np.ix_(target, source)]
+    def _tables(
+        self, steps: Iterable[tuple[Choice, Choice, Pace]], numbers: Mapping[Choice, Ints]
+    ) -> list[Ints]:
+        """The step costs of each (before, after, pace)."""
+        steps = list(steps)
+        pairs = dict.fromkeys((before, after) for before, after, _ in steps)
+        parts = {pair: self._kept[pair] for pair in pairs if pair in self._kept}
+        fresh = [pair for pair in pairs if pair not in parts]
+        parts.update(self._price(fresh, numbers))
+        tables = []
+        for before, after, pace in steps:
+            table = self._paced.get((before, after, pace))
+            if table is None:
+                table = self._in_time(*parts[before, after], pace, numbers[before])
+                self._keep((before, after, pace), parts[before, after], table)
+            tables.append(table)
+        return tables
 
-    def batch(self, lines: Sequence[Line]) -> tuple[Ints, list[int], Ints, Ints, Ints]:
-        """Many lines in the form that :func:`cheapest_paths` takes."""
-        found, kinds = self.kinds(lines)
-        lengths = [len(kind) for kind in kinds]
-        unreachable = len(self.states)
-        padded = np.full((len(found), max(map(len, found))), unreachable, dtype=np.int64)
-        for row, choice in zip(padded, found, strict=True):
-            row[: len(choice)] = choice
-        kind = np.array([k + [k[-1]] * (max(lengths) - len(k)) for k in kinds]).T
-        hastes: dict[Haste, int] = {}
-        matrix = np.zeros((max(lengths) - 1, len(lines)), dtype=np.int64)
-        for i, line in enumerate(lines):
-            steps = line.haste or (PLAIN,) * (lengths[i] - 1)
-            matrix[: len(steps), i] = [hastes.setdefault(step, len(hastes)) for step in steps]
-        matrices = np.stack([self.matrix(haste) for haste in hastes or [PLAIN]])
-        first = np.append(self.costs, FORBIDDEN)
-        return padded[kind], lengths, matrices, matrix, first
+    def _price(
+        self, pairs: Sequence[tuple[Choice, Choice]], numbers: Mapping[Choice, Ints]
+    ) -> dict[tuple[Choice, Choice], tuple[Ints, Ints]]:
+        """The timed and the untimed part of tables, all of them worked out at once."""
+        if not pairs:
+            return {}
+        shapes = [(len(numbers[after]), len(numbers[before])) for before, after in pairs]
+        before = np.concatenate([np.tile(numbers[a], len(numbers[b])) for a, b in pairs])
+        after = np.concatenate([np.repeat(numbers[b], len(numbers[a])) for a, b in pairs])
+        timed, untimed = self.step_costs(before, after)
+        ends = np.cumsum([rows * columns for rows, columns in shapes])[:-1]
+        cut = zip(np.split(timed, ends), np.split(untimed, ends), shapes, strict=True)
+        return {
+            pair: (one.reshape(shape), other.reshape(shape))
+            for pair, (one, other, shape) in zip(pairs, cut, strict=True)
+        }
+
+    def step_costs(self, before: Ints, after: Ints) -> tuple[Ints, Ints]:
+        """Timed and untimed cost of steps between states side by side, the target's own in it."""
+        parts = step_parts(
+            self.setup.instrument, self.states.only(before), self.states.only(after), self.weights
+        )
+        timed = np.zeros(len(before), dtype=np.int64)
+        untimed = self.costs[after]
+        for name, part in parts.items():
+            if name in TIMED:
+                timed += part
+            else:
+                untimed += part
+        self._dearest = max(self._dearest, int((2 * timed + untimed).max(initial=0)))
+        if self.setup.limits.no_shift:
+            stays = self.states.position[before] == self.states.position[after]
+            untimed = np.where(stays, untimed, FORBIDDEN)
+        return timed, untimed
+
+    def _in_time(self, timed: Ints, untimed: Ints, pace: Pace, before: Ints) -> Ints:
+        """A table at a pace; sources are columns."""
+        if pace == PLAIN:
+            return timed + untimed
+        after_stopped, after_open = pace
+        factor = np.where(self.states.finger[before] > 0, after_stopped, after_open)
+        return timed * factor // PACE_UNIT + untimed
+
+    def _keep(
+        self, key: tuple[Choice, Choice, Pace], parts: tuple[Ints, Ints], table: Ints
+    ) -> None:
+        """Keep the tables of free notes, and start anew when they take too much memory."""
+        before, after, _ = key
+        if not (isinstance(before, int) and isinstance(after, int)):
+            return
+        self._bytes += 3 * table.nbytes
+        if self._bytes > MOST_BYTES:
+            self._kept.clear()
+            self._paced.clear()
+            self._bytes = 3 * table.nbytes
+        self._kept[before, after] = parts
+        self._paced[key] = table
+
+    def _refuse_overflow(self, notes: int) -> None:
+        """Make sure that no legal path costs as much as a FORBIDDEN step."""
+        factor = max(1, int(max(self.weights.hurried, self.weights.rested)))
+        dearest = factor * max(self._dearest, int(self.costs.max(initial=0)))
+        if notes * dearest >= FORBIDDEN:
+            raise RequestError(
+                "these weights are so large that the effort of the melody cannot be added up "
+                "exactly; make them smaller (only their proportions matter)"
+            )
 
 
 @lru_cache(maxsize=16)
@@ -239,11 +244,32 @@ def planner_for(setup: Setup) -> Planner:
     return Planner(setup)
 
 
-def _together(numbers: Ints) -> bool:
-    return len(numbers) > 0 and int(numbers[-1] - numbers[0]) == len(numbers) - 1
+def clear_caches() -> None:
+    """Let go of every table and state that is kept for speed."""
+    planner_for.cache_clear()
+    all_states.cache_clear()
 
 
-def limits_of(placements: Sequence[Placement | None]) -> dict[int, NoteLimit]:
+def line_of(planner: Planner, melody: Melody, octaves: int = 0) -> Line:
+    """The struck notes of a melody, moved by octaves, with what each is held to."""
+    limits = _placed([melody.notes[event].placement for event in melody.struck])
+    start = planner.setup.limits.start
+    if start is not None:
+        placed = melody.notes[melody.struck[0]].placement
+        if placed and not (
+            placed.string in (None, start.string) and placed.fret in (None, start.fret)
+        ):
+            title = f"{melody.title}: " if melody.title else ""
+            raise RequestError(
+                f"{title}the first note is placed at {placed} and the start asked for is {start}; "
+                "drop one of the two"
+            )
+        limits[0] = NoteLimit(start.string, start.fret, finger=start.finger)
+    midi = tuple(pitch.midi + 12 * octaves for pitch in melody.pitches)
+    return Line(midi, limits, paces_of(melody, planner.weights))
+
+
+def _placed(placements: Sequence[Placement | None]) -> dict[int, NoteLimit]:
     """The limits that a teacher's placements set, by note."""
     return {
         note: NoteLimit(placement.string, placement.fret)

@@ -10,8 +10,8 @@ walks forward and takes the first best state of each layer: the path is the chea
 equals the first in the order of the states.  All arithmetic is on whole numbers.
 
 Variants on the same layers: the easiest hardest step (:func:`easiest_layers`), the cheapest path
-through every state (:func:`cost_through`), many melodies side by side (:func:`cheapest_paths`),
-and the cheapest path that shares few places with earlier ones (:func:`cheapest_apart`).
+through every state (:func:`cost_through`), and the cheapest path that shares few
+places with earlier ones (:func:`cheapest_apart`).
 """
 
 from __future__ import annotations
@@ -22,49 +22,41 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = [
-    "FORBIDDEN",
-    "Layers",
-    "cheapest_apart",
-    "cheapest_path",
-    "cheapest_paths",
-    "cheapest_rest",
-    "cost_through",
-    "easiest_layers",
-]
-
 Ints = NDArray[np.int64]
 
-FORBIDDEN = 1 << 42
-"""Cost of a step that may not be taken; far above any sum of real ones (in micrometres)."""
+FORBIDDEN = 1 << 60
+"""Cost of a step that may not be taken.  The planner refuses prices whose sum over a melody could
+reach it, and rows of costs are cut down to it, so that no sum runs over 64 bits."""
 
 
 @dataclass(frozen=True, eq=False)
 class Layers:
     """The layered graph of one melody of ``n`` notes."""
 
-    states: Sequence[Ints]
-    """State numbers of each kind of layer, ascending."""
-    kind: Sequence[int]
-    """Kind of each layer; length n."""
+    choices: Sequence[Ints]
+    """State numbers of each different layer, ascending."""
+    layer_of_note: Sequence[int]
+    """Which of them is the layer of each note; length n."""
     first: Ints
     """Cost of each state of the first layer."""
     tables: Sequence[Ints]
     """Step costs with the cost of the target in them, each of shape (targets, sources)."""
-    table: Sequence[int]
-    """Which table leads from layer t to t + 1; length n - 1."""
+    table_of_step: Sequence[int]
+    """Which table leads from note t to t + 1; length n - 1."""
+    forbids: bool = False
+    """Whether any step is FORBIDDEN."""
 
     def __len__(self) -> int:
-        return len(self.kind)
+        return len(self.layer_of_note)
 
     def numbers(self, path: Sequence[int]) -> Ints:
         """State numbers of a path given as places in the layers."""
-        states = self.states
-        return np.array([states[k][at] for k, at in zip(self.kind, path, strict=True)])
+        choices = self.choices
+        return np.array([choices[k][at] for k, at in zip(self.layer_of_note, path, strict=True)])
 
     def layer(self, t: int) -> Ints:
         """State numbers of a layer."""
-        return self.states[self.kind[t]]
+        return self.choices[self.layer_of_note[t]]
 
 
 def cheapest_rest(layers: Layers) -> list[Ints]:
@@ -72,8 +64,10 @@ def cheapest_rest(layers: Layers) -> list[Ints]:
     tables, least = layers.tables, np.minimum.reduce
     row = np.zeros(len(layers.layer(-1)), dtype=np.int64)
     rest = [row]
-    for k in reversed(layers.table):
+    for k in reversed(layers.table_of_step):
         row = least(tables[k] + row[:, None], axis=0)
+        if layers.forbids:
+            np.minimum(row, FORBIDDEN, out=row)
         rest.append(row)
     rest.reverse()
     return rest
@@ -90,46 +84,10 @@ def cheapest_path(layers: Layers) -> tuple[int, list[int]]:
     total = int(start[at])
     tables = layers.tables
     path = [at]
-    for k, onward in zip(layers.table, rest[1:], strict=True):
+    for k, onward in zip(layers.table_of_step, rest[1:], strict=True):
         at = int((tables[k][:, at] + onward).argmin())
         path.append(at)
     return total, path
-
-
-def cheapest_paths(
-    nodes: Ints, lengths: Sequence[int], matrices: Ints, matrix: Ints, first: Ints
-) -> list[tuple[int, list[int]]]:
-    """:func:`cheapest_path` for ``m`` melodies at once, all advancing together.
-
-    *nodes* holds the state numbers of each layer, shape (n, m, w), padded with the number of a
-    state to which and from which every step is FORBIDDEN; *lengths* the notes of each melody
-    (layers behind its end do not count).  *matrices* are tables over all states, shape (h,
-    targets, sources), and *matrix* says which of them leads from layer t to t + 1, shape
-    (n - 1, m).  *first* is what each state costs as the first of a path.
-    """
-    count, many, _ = nodes.shape
-    size = matrices.shape[-1]
-    flat = matrices.reshape(-1)
-    base = matrix[:, :, None] * size * size
-    rest = np.zeros(nodes.shape, dtype=np.int64)
-    ends = np.array(lengths)
-    for t in range(count - 2, -1, -1):
-        rows = nodes[t + 1] * size + base[t]
-        costs = flat.take(rows[:, :, None] + nodes[t][:, None, :])
-        costs += rest[t + 1][:, :, None]
-        np.min(costs, axis=1, out=rest[t])
-        rest[t, ends <= t + 1] = 0
-    each = np.arange(many)
-    start = first[nodes[0]] + rest[0]
-    at = start.argmin(axis=1)
-    totals = start[each, at].tolist()
-    paths = [at]
-    for t in range(count - 1):
-        rows = nodes[t + 1] * size + base[t]
-        at = (flat.take(rows + nodes[t][each, at][:, None]) + rest[t + 1]).argmin(axis=1)
-        paths.append(at)
-    columns = np.stack(paths, axis=1).tolist()
-    return [(total, path[:n]) for total, path, n in zip(totals, columns, lengths, strict=True)]
 
 
 def cost_through(layers: Layers) -> list[Ints]:
@@ -137,8 +95,8 @@ def cost_through(layers: Layers) -> list[Ints]:
     rest = cheapest_rest(layers)
     reached = layers.first
     through = [reached + rest[0]]
-    for k, onward in zip(layers.table, rest[1:], strict=True):
-        reached = (layers.tables[k] + reached).min(axis=1)
+    for k, onward in zip(layers.table_of_step, rest[1:], strict=True):
+        reached = np.minimum((layers.tables[k] + reached).min(axis=1), FORBIDDEN)
         through.append(reached + onward)
     return through
 
@@ -151,11 +109,11 @@ def easiest_layers(layers: Layers) -> Layers:
     step includes its target note; the first note, which no step leads to, does not count.
     """
     rest = np.zeros(len(layers.layer(-1)), dtype=np.int64)
-    for k in reversed(layers.table):
+    for k in reversed(layers.table_of_step):
         rest = np.maximum(layers.tables[k], rest[:, None]).min(axis=0)
     hardest = int(rest[layers.first < FORBIDDEN].min(initial=FORBIDDEN))
     tables = [np.where(table > hardest, FORBIDDEN, table) for table in layers.tables]
-    return replace(layers, tables=tables)
+    return replace(layers, tables=tables, forbids=True)
 
 
 def cheapest_apart(
@@ -173,7 +131,8 @@ def cheapest_apart(
     row = np.zeros((max(most) + 1, len(layers.layer(-1))), dtype=np.int64)
     onward = [_onward(row, shared[-1], limit[-1])]
     for t in range(count - 2, -1, -1):
-        row = least(layers.tables[layers.table[t]] + onward[-1][:, :, None], axis=1)
+        row = least(layers.tables[layers.table_of_step[t]] + onward[-1][:, :, None], axis=1)
+        row = np.minimum(row, FORBIDDEN)
         onward.append(_onward(row, shared[t], limit[t]))
     onward.reverse()
     left = most[0]
@@ -183,7 +142,7 @@ def cheapest_apart(
     path = [at]
     for t in range(1, count):
         left -= int(shared[t - 1][at])
-        at = int((layers.tables[layers.table[t - 1]][:, at] + onward[t][left]).argmin())
+        at = int((layers.tables[layers.table_of_step[t - 1]][:, at] + onward[t][left]).argmin())
         path.append(at)
         allowance = limit[t]
         left = left if allowance is None else allowance

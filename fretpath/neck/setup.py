@@ -7,14 +7,14 @@ stands for its usual hand and prices and for no limits.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from fretpath.errors import RequestError, nearest
 from fretpath.neck.catalogue import instrument_named
-from fretpath.neck.costs import Weights, usual_weights
 from fretpath.neck.hand import Hand, hand_named
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.limits import Limits
+from fretpath.neck.limits import AVOIDED, PREFERRED, Limits
+from fretpath.neck.terms import Weights, usual_weights
 
 OBJECTIVES = ("total", "hardest")
 REPEATS = ("same", "free")
@@ -55,6 +55,16 @@ class Setup:
                     f'the {name} is {" or ".join(known)}, not "{str(value)[:40]}"'
                     f"{nearest(str(value), known)}"
                 )
+
+    @property
+    def prices(self) -> Weights:
+        """The weights, with what the limit on open strings adds: avoided or preferred."""
+        weights, wanted = self.weights, self.limits.open_strings
+        if wanted == "avoid":
+            return replace(weights, open=weights.open + AVOIDED)
+        if wanted == "prefer":
+            return replace(weights, stopped=weights.stopped + PREFERRED)
+        return weights
 
     @classmethod
     def of(

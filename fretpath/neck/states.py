@@ -13,14 +13,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.neck.hand import Hand
 from fretpath.neck.instrument import Instrument
-
-__all__ = ["States", "all_states"]
 
 Ints = NDArray[np.int64]
 
@@ -55,9 +54,9 @@ class States:
         """Numbers of the states that sound ``midi``: a run of whole numbers, or none."""
         return self._by_pitch.get(midi, _NONE)
 
-    def only(self, keep: NDArray[np.bool_]) -> States:
-        """The states that are marked."""
-        return States(**{field.name: getattr(self, field.name)[keep] for field in fields(self)})
+    def only(self, which: NDArray[Any]) -> States:
+        """The states that are marked, or those of the numbers given."""
+        return States(**{field.name: getattr(self, field.name)[which] for field in fields(self)})
 
 
 _NONE = np.empty(0, dtype=np.int64)

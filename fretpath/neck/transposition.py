@@ -14,12 +14,10 @@ from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval
 from fretpath.music.transposing import Transposed, transpose_melody
+from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import arrange
 from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
-
-__all__ = ["Transposition", "shape_move", "transpose"]
 
 
 @dataclass(frozen=True)

@@ -21,8 +21,8 @@ from itertools import groupby, pairwise
 from fretpath.errors import UnplayableError
 from fretpath.music.melody import Melody, Meter
 from fretpath.music.words import counted
+from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.arranging import arrange
 from fretpath.neck.limits import Limits
 from fretpath.neck.setup import Setup
 from fretpath.page.tab_notes import TabNote

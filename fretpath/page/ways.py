@@ -1,6 +1,6 @@
 """Ways to play a melody side by side, and the reasons for one of them, as text and data.
 
-**Conventions.**  Effort and its parts are in mm-equivalents, lengths in mm.  A place is
+**Conventions.**  Effort and its parts have no unit, lengths are in mm.  A place is
 string-fret, string 1 is the top line, with the finger in round brackets: ``4-7 (2)``.
 """
 
@@ -10,13 +10,14 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from fretpath.neck.alternatives import Reason, describe
 from fretpath.neck.arrangement import Arrangement, Fingering
+from fretpath.neck.terms import TERMS
+from fretpath.neck.ways import Reason, describe
 from fretpath.page.tables import table, wrapped
 
 
 def render_ways(ways: Sequence[Arrangement]) -> str:
-    """A table of ways with their figures, best first; distances in mm, effort in mm-equivalents."""
+    """A table of ways with their figures, best first; distances in mm."""
     head = ("way", "effort", "travel", "shifts", "longest", "stretch", "crossed", "open")
     lines = table(
         [_figures(n, way) for n, way in enumerate(ways, start=1)], head=head, align=8 * "r"
@@ -55,22 +56,10 @@ def _row(reason: Reason, pitch: str) -> tuple[str, ...]:
     return str(reason.note), pitch, _place(reason.here), other, parts or "free"
 
 
-_MEANINGS = {
-    "shift": "the hand along the neck",
-    "across": "from string to string",
-    "open": "an open string",
-    "extension": "a finger off its fret",
-    "little": "the little finger",
-    "reach": "a wide span",
-    "region": "far from the middle of the neck",
-    "outer": "an outermost string",
-}
-
-
 def _meanings(reasons: Sequence[Reason]) -> list[str]:
-    """The words of the costs that occur, explained."""
-    told = [name for name in _MEANINGS if any(name in reason.parts for reason in reasons)]
-    text = "; ".join(f"{name}: {_MEANINGS[name]}" for name in told)
+    """The words of the terms that occur, explained."""
+    told = [term for term in TERMS if any(term.name in reason.parts for reason in reasons)]
+    text = "; ".join(f"{term.name}: {term.words}" for term in told)
     return ["", *wrapped(text)] if told else []
 
 

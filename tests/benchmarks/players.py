@@ -28,10 +28,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fretpath import Weights, hand_named, instrument_named
-from fretpath.neck.arranging import planner_for
+from fretpath.neck.arrange import best_path
 from fretpath.neck.limits import Limits
-from fretpath.neck.planner import Line, NoteLimit, Planner
-from fretpath.neck.search import cheapest_paths
+from fretpath.neck.planner import Line, NoteLimit, Planner, planner_for
 from fretpath.neck.setup import Setup
 
 MEASURES = ("start", "free", "every 16th")
@@ -115,11 +114,10 @@ def paths(
     planner: Planner, found: Sequence[Passage], measure: str
 ) -> Iterator[list[tuple[int, int]]]:
     """(string, fret) of every note of every passage."""
-    lines = [Line(p.midi, {i: NoteLimit(*p.places[i]) for i in given(p, measure)}) for p in found]
-    batch = planner.batch(lines)
     states = planner.states
-    for i, (_, path) in enumerate(cheapest_paths(*batch)):
-        numbers = batch[0][range(len(path)), i, path]
+    for passage in found:
+        held = {i: NoteLimit(*passage.places[i]) for i in given(passage, measure)}
+        _, numbers = best_path(planner, Line(passage.midi, held))
         yield list(zip(states.string[numbers].tolist(), states.fret[numbers].tolist(), strict=True))
 
 

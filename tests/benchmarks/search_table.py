@@ -24,10 +24,9 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import dijkstra
 
 from fretpath import Key, Melody, arrange, arrange_many, parse_melody, ways
-from fretpath.neck.arranging import planned
-from fretpath.neck.planner import planner_for
+from fretpath.neck.arrange import layers_of
+from fretpath.neck.planner import clear_caches
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path
-from fretpath.neck.states import all_states
 
 
 def random_melody(notes: int, *, draw: int = 1) -> Melody:
@@ -54,7 +53,7 @@ def edges(layers: Layers) -> tuple[list[int], list[int], list[int]]:
     sources = [0] * widths[0]
     targets = list(range(1, begin[1]))
     costs = layers.first.tolist()
-    for t, k in enumerate(layers.table):
+    for t, k in enumerate(layers.table_of_step):
         goal, source = np.nonzero(layers.tables[k] < FORBIDDEN)
         sources.extend((begin[t] + source).tolist())
         targets.extend((begin[t + 1] + goal).tolist())
@@ -67,7 +66,7 @@ def edges(layers: Layers) -> tuple[list[int], list[int], list[int]]:
 
 def with_networkx(melody: Melody) -> int:
     """Build the lattice and solve it with networkx dijkstra_path; the cost."""
-    _, layers = planned(arrange(melody))
+    _, layers = layers_of(arrange(melody))
     sources, targets, costs = edges(layers)
     graph = nx.DiGraph()
     graph.add_weighted_edges_from(zip(sources, targets, costs, strict=True))
@@ -77,7 +76,7 @@ def with_networkx(melody: Melody) -> int:
 
 def with_scipy(melody: Melody) -> int:
     """Build the lattice and solve it with scipy.sparse.csgraph.dijkstra; the cost."""
-    _, layers = planned(arrange(melody))
+    _, layers = layers_of(arrange(melody))
     sources, targets, costs = edges(layers)
     size = targets[-1] + 1
     graph = csr_matrix((np.array(costs, dtype=float) + 1e-9, (sources, targets)), (size, size))
@@ -88,8 +87,7 @@ def timed(work: Callable[[], object], fresh: bool) -> float:
     """Seconds of the fastest of ten runs, with the tables of the instrument kept or made anew."""
 
     def from_nothing() -> object:
-        planner_for.cache_clear()
-        all_states.cache_clear()
+        clear_caches()
         return work()
 
     return best_of(10, from_nothing if fresh else work)
@@ -115,7 +113,7 @@ def peak_memory(notes: int) -> float:
 
 def floor(notes: int) -> float:
     """Microseconds a layer for the bare addition and minimum, without anything around them."""
-    _, layers = planned(arrange(random_melody(notes)))
+    _, layers = layers_of(arrange(random_melody(notes)))
     return best_of(5, lambda: cheapest_path(layers)) / notes * 1e6
 
 

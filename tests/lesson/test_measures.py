@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from fretpath import Interval, Key
 from fretpath.lesson.material import material_of
 from fretpath.lesson.measures import ear_measures, hand_measures, leaps_off_triad, rank_means
-from fretpath.neck.arranging import arrange
+from fretpath.neck.arrange import arrange
 from tests.lesson.tunes import KEYS, degree_words, melody, timed_words
 
 music21 = pytest.importorskip("music21")

@@ -6,58 +6,72 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import Arrangement, Melody, Weights, arrange, parse_melody, reasons
-from fretpath.neck.costs import note_costs, step_parts
-from fretpath.neck.pace import PLAIN, PLAIN_HASTE, haste_of
+from fretpath.neck.pace import LEAST_FACTOR, PACE_UNIT, PLAIN, paces_of
 from fretpath.neck.setup import Setup
 from fretpath.neck.states import all_states
+from fretpath.neck.terms import TIMED, note_parts, step_parts
 from tests.neck.test_physics import tunes
 
-HURRIED = round(PLAIN_HASTE * Weights().hurried)
-RESTED = round(PLAIN_HASTE * Weights().rested)
+HURRIED = round(PACE_UNIT * Weights().hurried)
+RESTED = round(PACE_UNIT * Weights().rested)
 
 
-def haste(text: str) -> tuple[tuple[int, int], ...] | None:
-    """Haste of each step of a melody text at 120 beats a minute: half a second a beat."""
-    return haste_of(parse_melody(f"tempo: 120\n\n{text}"), Weights())
+def paces(text: str) -> tuple[tuple[int, int], ...] | None:
+    """Pace of each step of a melody text at 120 beats a minute: half a second a beat."""
+    return paces_of(parse_melody(f"tempo: 120\n\n{text}"), Weights())
 
 
-class TestHaste:
+class TestPaces:
     @pytest.mark.parametrize(
         ("text", "after_fretted", "after_open"),
         [
-            ("1 2", PLAIN_HASTE, RESTED),  # joined: the hand waits for the note to end
+            ("1 2", PACE_UNIT, RESTED),  # joined: the hand waits for the note to end
             ("1:1/4 2", HURRIED, HURRIED),  # an eighth of a second
-            ("1 r 2", RESTED, RESTED),  # half a second of silence
-            ("1 - 2", PLAIN_HASTE, RESTED),  # held: the finger must stay
+            ("1 r 2", RESTED // 3, RESTED // 3),  # half a second: the price halved twice
+            ("1 - 2", PACE_UNIT, RESTED),  # held: the finger must stay
             ("1 | 2", RESTED, RESTED),  # over a bar line
             ("1\n2", RESTED, RESTED),  # between two phrases
             ("1:1/8 r:1/16 2", HURRIED, HURRIED),  # a short rest in a fast figure
         ],
     )
     def test_by_what_lies_between(self, text: str, after_fretted: int, after_open: int) -> None:
-        assert haste(text) == ((after_fretted, after_open),)
+        assert paces(text) == ((after_fretted, after_open),)
 
     def test_one_for_each_step(self) -> None:
-        assert haste("1 2 r 3 - 4") == (
-            (PLAIN_HASTE, RESTED), (RESTED, RESTED), (PLAIN_HASTE, RESTED),
+        rest = round(PACE_UNIT * Weights().rested / 3)
+        assert paces("1 2 r 3 - 4") == (
+            (PACE_UNIT, RESTED), (rest, rest), (PACE_UNIT, RESTED),
         )  # fmt: skip
 
     def test_a_rest_too_short_to_move_in(self) -> None:
         """At 400 beats a minute a quarter of a beat lasts 0.0375 seconds."""
         quick = parse_melody("tempo: 400\n\n1 r:1/4 2")
-        assert haste_of(quick, Weights()) == ((PLAIN_HASTE, RESTED),)
+        assert paces_of(quick, Weights()) == ((PACE_UNIT, RESTED),)
 
     def test_just_as_far_apart_as_the_limit_is_not_fast(self) -> None:
         quarter_seconds = parse_melody("tempo: 240\n\n1 2")
-        assert haste_of(quarter_seconds, Weights(hurried_below=0.25)) == ((PLAIN_HASTE, RESTED),)
+        assert paces_of(quarter_seconds, Weights(hurried_below=0.25)) == ((PACE_UNIT, RESTED),)
 
     def test_nothing_is_known_without_a_tempo(self) -> None:
-        assert haste_of(parse_melody("1 2:1/4 3"), Weights()) is None
+        assert paces_of(parse_melody("1 2:1/4 | 3"), Weights()) is None
+
+    def test_a_rest_gives_time_without_a_tempo_too(self) -> None:
+        """A beat of rest then counts as half a second, which halves the price twice."""
+        factor = round(PACE_UNIT * Weights().rested / 3)
+        assert paces_of(parse_melody("1 2 r 3"), Weights()) == (PLAIN, (factor, factor))
+
+    def test_the_longer_the_rest_the_cheaper_the_shift_down_to_a_floor(self) -> None:
+        rests = [paces_of(parse_melody(f"1 r:{n} 3"), Weights()) for n in (1, 2, 4, 60, 90)]
+        factors = [found[0][0] for found in rests if found]
+        assert factors == sorted(factors, reverse=True)
+        assert len(set(factors[:4])) == 4
+        assert factors[-1] == round(PACE_UNIT * LEAST_FACTOR)
 
 
 def added_up(found: Arrangement) -> int:
@@ -66,14 +80,17 @@ def added_up(found: Arrangement) -> int:
     columns = (states.string.tolist(), states.fret.tolist(), states.position.tolist())
     number = {row: i for i, row in enumerate(zip(*columns, strict=True))}
     path = [number[f.string, f.fret, f.position] for f in found.fingerings]
-    prices = note_costs(found.instrument, states, found.setup.weights)
-    total = sum(int(prices[at]) for at in path)
-    hastes = haste_of(found.melody, found.setup.weights) or (PLAIN,) * (len(path) - 1)
-    parts = step_parts(found.instrument, states, found.setup.weights, path[:-1], path[1:])  # type: ignore[arg-type]
-    for fret, shift, across, haste in zip(
-        found.frets[:-1], parts["shift"].tolist(), parts["across"].tolist(), hastes, strict=True
-    ):
-        total += across + shift * haste[0 if fret else 1] // PLAIN_HASTE
+    weights = found.setup.prices
+    total = sum(
+        int(part[path].sum()) for part in note_parts(found.instrument, states, weights).values()
+    )
+    paces = paces_of(found.melody, weights) or (PLAIN,) * (len(path) - 1)
+    before, after = states.only(np.array(path[:-1])), states.only(np.array(path[1:]))
+    parts = step_parts(found.instrument, before, after, weights)
+    for step, (fret, pace) in enumerate(zip(found.frets[:-1], paces, strict=True)):
+        timed = sum(int(part[step]) for name, part in parts.items() if name in TIMED)
+        rest = sum(int(part[step]) for name, part in parts.items() if name not in TIMED)
+        total += rest + timed * pace[fret == 0] // PACE_UNIT
     return total
 
 
@@ -119,5 +136,5 @@ class TestPrices:
 
     def test_neutral_factors_change_nothing(self) -> None:
         melody = parse_melody("tempo: 200\n\n1 5:1/4 8:1/4 | r 9 10")
-        neutral = Weights(hurried=1.0, rested=1.0)
-        assert set(haste_of(melody, neutral) or ()) == {PLAIN}
+        neutral = Weights(hurried=1.0, rested=1.0, rest_halves=10_000.0)
+        assert set(paces_of(melody, neutral) or ()) == {PLAIN}

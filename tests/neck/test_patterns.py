@@ -22,8 +22,8 @@ from fretpath import (
     instrument_named,
     parse_melody,
 )
-from fretpath.neck.costs import usual_weights
 from fretpath.neck.setup import Setup
+from fretpath.neck.terms import usual_weights
 
 # Fingers string by string, lowest first; a scale may have two such shapes.
 PATTERNS = {

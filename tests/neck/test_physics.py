@@ -6,7 +6,6 @@ All of them are closed form: nothing here depends on what the default prices are
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -28,12 +27,12 @@ from fretpath import (
     instrument_named,
     parse_melody,
 )
-from fretpath.neck.costs import note_costs, step_parts
 from fretpath.neck.figures import figures_of
 from fretpath.neck.instrument import String
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layers
 from fretpath.neck.setup import Setup
+from fretpath.neck.terms import TERMS, step_parts
 from tests.neck.test_search import Task, best_of_all
 
 ONE_PER_FRET = HANDS["one-finger-per-fret"]
@@ -152,8 +151,10 @@ class TestMoreRoom:
 class TestReversal:
     @given(tunes())
     def test_backwards_costs_the_same(self, tune: Melody) -> None:
+        """Where landing, the one term that knows up from down, is free."""
         backwards = replace(tune, notes=tune.notes[::-1])
-        assert arrange(tune, BASS).cost == arrange(backwards, BASS).cost
+        both_ways = Setup.of(BASS, weights=replace(Weights(), landing=0.0))
+        assert arrange(tune, both_ways).cost == arrange(backwards, both_ways).cost
 
 
 class TestRepeats:
@@ -163,13 +164,14 @@ class TestRepeats:
         planner = Planner(Setup(instrument, ONE_PER_FRET, Weights(), Limits()))
         states = planner.states
         same = planner.choices(int(states.midi[len(states) // 2]))
-        parts = step_parts(instrument, states, Weights(), same, same)
+        parts = step_parts(instrument, states.only(same), states.only(same), Weights())
         assert all((part == 0).all() for part in parts.values())
 
     @given(tunes(most=6), st.integers(2, 3))
     def test_repeating_every_note_adds_nothing(self, tune: Melody, times: int) -> None:
         repeated = replace(tune, notes=tuple(n for n in tune.notes for _ in range(times)))
-        price = replace(Weights(), region=0.0, open=0.0, outer=0.0, little=0.0, reach=0.0)
+        notes = [term.name for term in TERMS if term.note]
+        price = replace(Weights(), **dict.fromkeys(notes, 0.0))
         assert (
             arrange(repeated, Setup.of(BASS, weights=price)).cost
             <= arrange(tune, Setup.of(BASS, weights=price)).cost
@@ -218,12 +220,8 @@ def _hardest(tune: Melody, found: Arrangement, instrument: Instrument) -> int:
         )
     }
     path = [number[row] for row in zip(found.strings, found.frets, found.positions, strict=True)]
-    own = note_costs(instrument, states, found.setup.weights, found.setup.limits.open_strings)
-    steps = [
-        sum(int(p) for p in step_parts(instrument, states, found.setup.weights, a, b).values())
-        + int(own[b])
-        for a, b in pairwise(path)
-    ]
+    timed, untimed = planner.step_costs(np.array(path[:-1]), np.array(path[1:]))
+    steps = (timed + untimed).tolist()
     return max(steps)
 
 

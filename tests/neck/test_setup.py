@@ -18,7 +18,7 @@ from fretpath import (
     rank_keys,
     ways,
 )
-from fretpath.neck.costs import usual_weights
+from fretpath.neck.terms import usual_weights
 
 TUNE = parse_melody("1 2 3 5 8", key="G")
 

@@ -1,26 +1,72 @@
-"""What to say, and what to suggest, when notes have no place on the neck.
+"""Why a melody cannot be played here: the notes without a place, or the step no hand can take.
 
-**Conventions.**  All such notes are told at once, the first eight by name.  What is suggested is
-the smallest change that fits: another octave, so many semitones up or down, or the melody as it is
-on another instrument, of the same family first.
+**Conventions.**  Notes without a place are told first and all at once, the first eight by name,
+then the step at which every path ends.  What is suggested is the smallest change that fits: another
+octave, so many semitones up or down, or the melody as it is on another instrument, of the same
+family first; and if dropping one single limit would help, that limit is named.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
-from fretpath.errors import OutOfRangeError, UnplayableError
+import numpy as np
+
+from fretpath.errors import NoPathError, OutOfRangeError, UnplayableError
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Pitch
 from fretpath.music.sounding import usual_interval
 from fretpath.music.words import counted
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument, octaves_for
-
-__all__ = ["note_label", "off_the_neck", "placement_fault", "titled"]
+from fretpath.neck.planner import Planner, line_of
+from fretpath.neck.search import FORBIDDEN, Layers
+from fretpath.neck.setup import Setup
 
 COMMON = ("bass", "guitar", "ukulele", "mandolin", "banjo", "cello", "violin")
 _MOST_LINES = 8
+
+
+def explain_failure(
+    planner: Planner, melody: Melody, search: Callable[[Setup], object]
+) -> UnplayableError:
+    """Why a melody in its octave has no path, with the single limit whose end would help.
+
+    *search* says whether a melody has a path on another setup (None where it has none).
+    """
+    setup, problem = planner.setup, _problem(planner, melody)
+    for option, limits in setup.limits.without_one():
+        if search(replace(setup, limits=limits, objective="total")) is not None:
+            return type(problem)(f"{problem}\nDrop {option}: without it the melody can be played.")
+    return problem
+
+
+def _problem(planner: Planner, melody: Melody) -> UnplayableError:
+    """Notes without a place, or a step that cannot be taken."""
+    line, instrument = line_of(planner, melody), planner.setup.instrument
+    events = [melody.struck[note] for note in planner.missing(line)]
+    for event in events:
+        if melody.notes[event].placement:
+            return _placement_fault(melody, event, instrument)
+    if events:
+        return _off_the_neck(melody, events, instrument)
+    if planner.setup.limits.one_string:
+        return NoPathError(f"{named(melody)}no single string holds the whole melody")
+    return no_way(melody, planner.layers(line))
+
+
+def no_way(melody: Melody, layers: Layers) -> NoPathError:
+    """Every note can be played alone; name the step that no path survives."""
+    reached = layers.first
+    for t, k in enumerate(layers.table_of_step, start=1):
+        reached = np.minimum((layers.tables[k] + reached).min(axis=1), FORBIDDEN)
+        if int(reached.min()) >= FORBIDDEN:
+            before, after = (note_label(melody, melody.struck[note]) for note in (t - 1, t))
+            return NoPathError(
+                f"{named(melody)}the hand cannot get from {before} to {after} within the limits"
+            )
+    raise AssertionError("a path was lost")
 
 
 def note_label(melody: Melody, event: int) -> str:
@@ -31,13 +77,13 @@ def note_label(melody: Melody, event: int) -> str:
     return f"{melody.place_of(event)} ({name})"
 
 
-def placement_fault(melody: Melody, event: int, instrument: Instrument) -> UnplayableError:
+def _placement_fault(melody: Melody, event: int, instrument: Instrument) -> UnplayableError:
     """A placement that does not sound its note, or that the limits forbid."""
     note = melody.notes[event]
     assert note.pitch is not None
     placement = note.placement
     assert placement is not None
-    label = f"{titled(melody)}{note_label(melody, event)}"
+    label = f"{named(melody)}{note_label(melody, event)}"
     if placement.string is not None and placement.string > len(instrument.strings):
         return UnplayableError(
             f"{label}: {placement} asks for string {placement.string}, "
@@ -45,7 +91,7 @@ def placement_fault(melody: Melody, event: int, instrument: Instrument) -> Unpla
         )
     places = [f"@{string}-{fret}" for string, fret in instrument.places_of(note.pitch.midi)]
     if not places:
-        return off_the_neck(melody, [event], instrument)
+        return _off_the_neck(melody, [event], instrument)
     matching = [
         place
         for string, fret in instrument.places_of(note.pitch.midi)
@@ -64,14 +110,14 @@ def placement_fault(melody: Melody, event: int, instrument: Instrument) -> Unpla
     )
 
 
-def off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument) -> OutOfRangeError:
+def _off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument) -> OutOfRangeError:
     """All notes without a place at once, and the octave, key or instrument that would fit."""
     low, high = instrument.range
     count = len(events)
     verb = "note has" if count == 1 else "notes have"
     lines = [
-        f"{titled(melody)}{count} {verb} no place on the {instrument.name} "
-        f"({_named(low)} to {_named(high)}):"
+        f"{named(melody)}{count} {verb} no place on the {instrument.name} "
+        f"({_pitch_name(low)} to {_pitch_name(high)}):"
     ]
     for event in events[:_MOST_LINES]:
         pitch = melody.notes[event].pitch
@@ -83,12 +129,12 @@ def off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument) 
     return OutOfRangeError("\n".join(lines))
 
 
-def titled(melody: Melody) -> str:
+def named(melody: Melody) -> str:
     """The title and a colon to begin a message with, or nothing."""
     return f"{melody.title}: " if melody.title else ""
 
 
-def _named(midi: int) -> str:
+def _pitch_name(midi: int) -> str:
     return str(Pitch.from_midi(midi))
 
 

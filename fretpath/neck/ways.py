@@ -18,17 +18,14 @@ from numpy.typing import NDArray
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
+from fretpath.neck.arrange import arrange, build_arrangement, layers_of
 from fretpath.neck.arrangement import Arrangement, Fingering
-from fretpath.neck.arranging import arrange, planned
-from fretpath.neck.costs import UNIT, note_parts, step_parts
 from fretpath.neck.figures import roman
-from fretpath.neck.pace import PLAIN_HASTE
+from fretpath.neck.pace import PACE_UNIT, PLAIN, paces_of
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
 from fretpath.neck.setup import On
-from fretpath.neck.tries import made
-
-__all__ = ["STRETCH", "Reason", "describe", "reasons", "ways", "ways_beside"]
+from fretpath.neck.terms import TIMED, UNIT, Weights, note_parts, step_parts
 
 STRETCH = 16
 MOST_WAYS = 20
@@ -60,15 +57,15 @@ def ways_beside(best: Arrangement, count: int) -> tuple[Arrangement, ...]:
     if not 1 <= count <= MOST_WAYS:
         raise RequestError(f"the number of ways is 1 to {MOST_WAYS}, not {count}")
     found = [best]
-    planner, layers = planned(best)
+    planner, layers = layers_of(best)
     shared = _Shared(planner, layers)
     while len(found) < count and shared.choice:
         shared.add(found[-1])
         cost, path = cheapest_apart(layers, shared.marks, shared.most, STRETCH)
         if cost >= FORBIDDEN:
             break
-        way = made(planner, best.melody, layers.numbers(path), cost)
-        found.append(replace(way, octave_chosen=best.octave_chosen))
+        way = build_arrangement(planner, best.melody, layers.numbers(path), cost)
+        found.append(replace(way, setup=best.setup, octave_chosen=best.octave_chosen))
     return tuple(found)
 
 
@@ -78,12 +75,12 @@ class _Shared:
     def __init__(self, planner: Planner, layers: Layers) -> None:
         self._frets = planner.setup.instrument.frets_free + 1
         place = planner.states.string * self._frets + planner.states.fret
-        places = [place[numbers] for numbers in layers.states]
+        places = [place[numbers] for numbers in layers.choices]
         choice = [int(found.min()) < int(found.max()) for found in places]
-        self._places = [places[k] if choice[k] else None for k in layers.kind]
-        self.marks = [np.zeros(len(places[k]), dtype=bool) for k in layers.kind]
+        self._places = [places[k] if choice[k] else None for k in layers.layer_of_note]
+        self.marks = [np.zeros(len(places[k]), dtype=bool) for k in layers.layer_of_note]
         """For each layer, the states that count as shared."""
-        counted = [choice[k] for k in layers.kind]
+        counted = [choice[k] for k in layers.layer_of_note]
         self.choice = any(counted)
         """Whether any note has more than one place."""
         self.most = [sum(counted[t : t + STRETCH]) // 2 for t in range(0, len(layers), STRETCH)]
@@ -144,7 +141,7 @@ def reasons(arrangement: Arrangement) -> tuple[Reason, ...]:
     The next best choice puts this note on another (string, fret) and everything else where it is
     then best.  For an arrangement made for the least total effort.
     """
-    planner, layers = planned(arrangement)
+    planner, layers = layers_of(arrangement)
     parts = _parts(planner, arrangement)
     found = []
     for i, (here, through) in enumerate(
@@ -187,20 +184,30 @@ def _state_numbers(planner: Planner, arrangement: Arrangement) -> NDArray[np.int
 
 def _parts(planner: Planner, arrangement: Arrangement) -> dict[str, list[int]]:
     """Every part of the cost, note by note; the step parts belong to the note they lead to."""
-    path = _state_numbers(planner, arrangement)
-    setup = planner.setup
-    notes = note_parts(setup.instrument, planner.states, setup.weights, setup.limits.open_strings)
-    parts = {name: part[path].tolist() for name, part in notes.items()}
-    steps = step_parts(setup.instrument, planner.states, setup.weights, path[:-1], path[1:])
-    steps["shift"] = steps["shift"] * _hurried(planner, arrangement, path) // PLAIN_HASTE
-    return {**{name: [0, *part.tolist()] for name, part in steps.items()}, **parts}
+    path, neck = _state_numbers(planner, arrangement), planner.setup.instrument
+    states, weights = planner.states, planner.weights
+    parts = {
+        name: [0, *part.tolist()]
+        for name, part in step_parts(
+            neck, states.only(path[:-1]), states.only(path[1:]), weights
+        ).items()
+    }
+    factors = [0, *_factors(arrangement, weights)]
+    timed = [name for name in parts if name in TIMED]
+    plain = [sum(parts[name][note] for name in timed) for note in range(len(path))]
+    for name in timed:
+        parts[name] = [
+            part * factor // PACE_UNIT for part, factor in zip(parts[name], factors, strict=True)
+        ]
+    if timed:  # their sum is rounded once
+        for note, factor in enumerate(factors):
+            rounded = sum(parts[name][note] for name in timed)
+            parts[timed[0]][note] += plain[note] * factor // PACE_UNIT - rounded
+    notes = note_parts(neck, states.only(path), weights)
+    return parts | {name: part.tolist() for name, part in notes.items()}
 
 
-def _hurried(
-    planner: Planner, arrangement: Arrangement, path: NDArray[np.int64]
-) -> NDArray[np.int64]:
-    haste = planner.haste(arrangement.melody)
-    if haste is None:
-        return np.full(len(path) - 1, PLAIN_HASTE)
-    after_fretted, after_open = np.array(haste).reshape(-1, 2).T
-    return np.where(planner.states.finger[path[:-1]] > 0, after_fretted, after_open)
+def _factors(arrangement: Arrangement, weights: Weights) -> list[int]:
+    """The pace of each step, after the note before it."""
+    paces = paces_of(arrangement.melody, weights) or (PLAIN,) * (len(arrangement) - 1)
+    return [pace[finger == 0] for pace, finger in zip(paces, arrangement.fingers, strict=False)]

@@ -33,7 +33,7 @@ SCALE = parse_melody("key: C\noctave: 2\n\n1 2 3 4 5 6 7 8")
 BASS = instrument_named("bass")
 
 
-class TestWishes:
+class TestLimits:
     def test_hold_a_position(self) -> None:
         assert set(arrange(SCALE, Setup.of(limits=Limits(position=7))).positions) == {7}
 
@@ -71,13 +71,6 @@ class TestWishes:
         found = arrange(SCALE, Setup.of(hand=small, limits=Limits(open_strings="forbid")))
         for f in found.fingerings:
             assert BASS.distance(f.fret) - BASS.distance(f.position) <= 80
-
-    def test_a_tight_pair_of_fingers(self) -> None:
-        tight = replace(hand_named("one-finger-per-fret"), spans=((1, 2, 30.0),))
-        found = arrange(SCALE, Setup.of(hand=tight, limits=Limits(open_strings="forbid")))
-        for a, b in zip(found.fingerings, found.fingerings[1:], strict=False):
-            if a.position == b.position and {a.finger, b.finger} == {1, 2}:
-                assert abs(BASS.distance(a.fret) - BASS.distance(b.fret)) <= 30
 
     @pytest.mark.parametrize(
         ("limits", "message"),
@@ -152,12 +145,6 @@ class TestMany:
     def test_as_many_instruments_as_melodies(self) -> None:
         with pytest.raises(RequestError, match="3 melodies but 2 instruments"):
             arrange_many([SCALE] * 3, ["bass", "guitar"])
-
-    def test_in_several_batches(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        many = [_walk(n) for n in (3, 9, 4, 30, 2, 2)]
-        whole = arrange_many(many)
-        monkeypatch.setattr("fretpath.neck.tries.MOST_LAYERS", 20)
-        assert arrange_many(many) == whole
 
     def test_hardest_step_first(self) -> None:
         found = arrange_many([SCALE, SCALE], Setup.of(objective="hardest"))

@@ -1,0 +1,249 @@
+"""Arranging: a melody and a setup in, a checked :class:`Arrangement` out.
+
+The pipeline reads aloud here.  What is tried is data: one :class:`Attempt` for each octave that
+fits where the octave is free, and for each string where the melody is to lie on one.  Each attempt
+is searched, the cheapest is the answer (of two as cheap the earlier string, then the lower octave),
+phrases that come again are held to one fingering (:mod:`fretpath.neck.repeats`), and what has no
+path becomes an error that says why (:mod:`fretpath.neck.explain_failure`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fretpath.errors import RequestError, UnplayableError
+from fretpath.music.melody import Melody
+from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.explain_failure import explain_failure, named, no_way, note_label
+from fretpath.neck.instrument import Instrument, octaves_for
+from fretpath.neck.planner import Line, NoteLimit, Planner, line_of, planner_for
+from fretpath.neck.repeats import hold_repeats
+from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layers
+from fretpath.neck.setup import On, Setup
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+Answer = Arrangement | UnplayableError
+"""What became of one melody."""
+_SHARE = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """One way to look for a fingering."""
+
+    octaves: int
+    """By how many octaves the melody is moved."""
+    planner: Planner
+    """The setup, narrowed down to one string where all is to lie on one."""
+
+
+def arrange(melody: Melody, on: On = "bass") -> Arrangement:
+    """The fingering of ``melody`` that costs the hand least.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> found = arrange(parse_melody("1 5 8 9 10", key="B"), "bass")
+    >>> found.frets, found.fingers, str(found.melody.tonic)
+    ((7, 9, 9, 6, 8), (2, 4, 4, 1, 3), 'B1')
+
+    *on* is the name of an instrument, an instrument, or a
+    :class:`~fretpath.neck.setup.Setup` with a hand, prices and limits of its own.  If the text
+    leaves the octave free, the one that costs the hand least is taken, the lower of two equal ones.
+
+    Raises :class:`OutOfRangeError` with all notes that have no place on the neck,
+    :class:`NoPathError` when the limits leave no way from one note to the next, and
+    :class:`RequestError` for unknown names and impossible limits.
+    """
+    answer = _answer(Setup.of(on), melody)
+    if isinstance(answer, UnplayableError):
+        raise answer
+    return answer
+
+
+def arrange_many(
+    melodies: Sequence[Melody],
+    on: On | Sequence[On] = "bass",
+    *,
+    executor: Executor | None = None,
+    unplayable: str = "raise",
+) -> list[Answer]:
+    """:func:`arrange` for many melodies, in the order given.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> tunes = [parse_melody("1 3 5 8", key=key) for key in ("G", "Ab")]
+    >>> [arrangement.frets for arrangement in arrange_many(tunes)]
+    [(3, 2, 5, 5), (4, 3, 6, 6)]
+
+    *on* is one for all, or one for each melody.  *executor* is any ``concurrent.futures.Executor``
+    and shares the work out.  *unplayable* is ``raise`` (the error of the first melody that cannot
+    be played, named) or ``return`` (the error stands in the list in its place).
+    """
+    if unplayable not in ("raise", "return"):
+        raise RequestError(f'unplayable is "raise" or "return", not "{unplayable[:40]}"')
+    if isinstance(on, str | Instrument | Setup):
+        setups = [Setup.of(on)] * len(melodies)
+    else:
+        setups = [Setup.of(each) for each in on]
+    if len(setups) != len(melodies):
+        raise RequestError(f"{len(melodies)} melodies but {len(setups)} instruments")
+    if executor is None:
+        answers = _answers(setups, melodies)
+    else:
+        shares = range(0, len(melodies), _SHARE)
+        work = [(setups[i : i + _SHARE], melodies[i : i + _SHARE]) for i in shares]
+        futures = [executor.submit(_answers, *share) for share in work]
+        answers = [answer for future in futures for answer in future.result()]
+    if unplayable == "raise":
+        for number, answer in enumerate(answers, start=1):
+            if isinstance(answer, UnplayableError):
+                raise type(answer)(f"melody {number} of {len(answers)}: {answer}")
+    return answers
+
+
+def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arrangement:
+    """ "I cannot reach that": another way from a note on, keeping what came before.
+
+    *note* counts struck notes from 1.  The notes before it keep their fingering exactly; the
+    note itself moves to another place unless *without* is false (then it may stay where it is).
+    """
+    count = len(arrangement)
+    if not 1 <= note <= count:
+        raise RequestError(f"there is no note {note}: the melody has notes 1 to {count}")
+    melody = replace(arrangement.melody, octave_free=False)
+    planner = planner_for(arrangement.setup)
+    line = line_of(planner, melody).holding(
+        {
+            earlier: NoteLimit(kept.string, kept.fret, kept.position, kept.finger)
+            for earlier, kept in enumerate(arrangement.fingerings[: note - 1])
+        }
+    )
+    if without:
+        at = arrangement.fingerings[note - 1]
+        limit = line.limits.get(note - 1, NoteLimit())
+        line = line.holding({note - 1: replace(limit, without=((at.string, at.fret),))})
+    if note - 1 in planner.missing(line):
+        event = melody.struck[note - 1]
+        raise UnplayableError(
+            f"{named(melody)}{note_label(melody, event)}: there is no other place for this note "
+            "within the limits"
+        )
+    cost, numbers = best_path(planner, line)
+    if numbers is None:
+        raise no_way(melody, planner.layers(line))
+    found = build_arrangement(planner, melody, numbers, cost)
+    return replace(found, octave_chosen=arrangement.octave_chosen)
+
+
+def layers_of(arrangement: Arrangement) -> tuple[Planner, Layers]:
+    """The planner and the layered graph that an arrangement was found in."""
+    setup = arrangement.setup
+    if setup.limits.one_string:
+        setup = _on_one_string(setup, arrangement.strings[0])
+    planner = planner_for(setup)
+    return planner, planner.layers(line_of(planner, arrangement.melody))
+
+
+def best_path(planner: Planner, line: Line) -> tuple[int, NDArray[np.int64] | None]:
+    """Cost and state numbers of the best path of a line; FORBIDDEN and None if it has none."""
+    if planner.missing(line):
+        return FORBIDDEN, None
+    layers = planner.layers(line)
+    if planner.setup.objective == "hardest":
+        layers = easiest_layers(layers)
+    cost, path = cheapest_path(layers)
+    return (cost, layers.numbers(path)) if cost < FORBIDDEN else (FORBIDDEN, None)
+
+
+def build_arrangement(
+    planner: Planner, melody: Melody, numbers: NDArray[np.int64], cost: int
+) -> Arrangement:
+    """The arrangement that a path, given as state numbers, stands for."""
+    states = planner.states
+    return Arrangement(
+        melody=melody,
+        setup=planner.setup,
+        strings=tuple(states.string[numbers].tolist()),
+        frets=tuple(states.fret[numbers].tolist()),
+        positions=tuple(states.position[numbers].tolist()),
+        fingers=tuple(states.finger[numbers].tolist()),
+        cost=cost,
+    )
+
+
+# -- one melody -----------------------------------------------------------------------------------
+
+
+def _answers(setups: Sequence[Setup], melodies: Sequence[Melody]) -> list[Answer]:
+    return [_answer(setup, melody) for setup, melody in zip(setups, melodies, strict=True)]
+
+
+def _answer(setup: Setup, melody: Melody) -> Answer:
+    """The best fingering of a melody, or the error that says why there is none."""
+    found = _best_attempt(setup, melody)
+    if found is None:
+        moved, planner = _moved(melody, _attempts(setup, melody)[0].octaves), planner_for(setup)
+        return explain_failure(planner, moved, lambda other: _best_attempt(other, melody))
+    attempt, cost, numbers = found
+    moved = _moved(melody, attempt.octaves)
+    planner = attempt.planner
+    if setup.repeats == "same":
+        line = line_of(planner, moved)
+        cost, numbers, remarks = hold_repeats(planner, moved, line, cost, numbers, best_path)
+    else:
+        remarks = ()
+    built = build_arrangement(planner, moved, numbers, cost)
+    return replace(built, setup=setup, octave_chosen=melody.octave_free, remarks=remarks)
+
+
+def _moved(melody: Melody, octaves: int) -> Melody:
+    return melody.in_octave(melody.octave + octaves) if melody.octave_free else melody
+
+
+def _best_attempt(setup: Setup, melody: Melody) -> tuple[Attempt, int, NDArray[np.int64]] | None:
+    """The cheapest attempt with its cost and path; None when none of them has a path."""
+    best: tuple[Attempt, int, NDArray[np.int64]] | None = None
+    for attempt in _attempts(setup, melody):
+        line = line_of(attempt.planner, melody, attempt.octaves)
+        cost, numbers = best_path(attempt.planner, line)
+        if numbers is not None and (best is None or cost < best[1]):
+            best = attempt, cost, numbers
+    return best
+
+
+def _attempts(setup: Setup, melody: Melody) -> list[Attempt]:
+    """Every attempt, string after string."""
+    octaves = _octaves(melody, setup.instrument)
+    return [Attempt(up, planner) for planner in _planners(setup) for up in octaves]
+
+
+def _octaves(melody: Melody, instrument: Instrument) -> range:
+    """By how many octaves to move a melody; just 0 where the octave is fixed."""
+    if not melody.pitches:
+        raise RequestError(f"{named(melody)}there is no note to play in this melody, only rests")
+    if not melody.octave_free:
+        return range(1)
+    midi = [pitch.midi for pitch in melody.pitches]
+    octaves = octaves_for(midi, instrument)
+    if octaves:
+        return octaves
+    nearest = round((sum(instrument.range) - min(midi) - max(midi)) / 24)
+    return range(nearest, nearest + 1)
+
+
+def _planners(setup: Setup) -> Iterator[Planner]:
+    """The planner of the setup, or one for each string if all is to lie on one of them."""
+    if not setup.limits.one_string:
+        yield planner_for(setup)
+        return
+    for string in setup.limits.strings or range(1, len(setup.instrument.strings) + 1):
+        yield planner_for(_on_one_string(setup, string))
+
+
+def _on_one_string(setup: Setup, string: int) -> Setup:
+    return replace(setup, limits=replace(setup.limits, strings=(string,), one_string=False))
