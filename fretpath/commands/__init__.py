@@ -34,6 +34,7 @@ COMMANDS = {
     "order": "a folder of melodies from easy to hard, for ear and hand",
     "find": "melodies of a folder by what is in them, in any key",
     "mark": "students' answers marked against a melody",
+    "record": "what each student confuses, week by week, and what comes next",
     "drill": "exercises from a melody or from what a student confused",
 }
 """Name of each command and what it does, in the order of the help."""
@@ -53,6 +54,7 @@ EXAMPLES = {
     "order": "fretpath order demo_melodies --instrument ukulele",
     "find": 'fretpath find demo_melodies --has "#4"',
     "mark": 'fretpath mark tune.txt "1 5 8 9 b10" --next demo_melodies',
+    "record": "fretpath record class.csv --next demo_melodies -o record.html",
     "drill": 'fretpath drill tune.txt --confused "3=b3"',
 }
 """A call of each command as a teacher would type it, for the end of its help."""
@@ -94,18 +96,24 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         arguments = parser.parse_args(_joined(words[1:]))
         text = command.run(arguments)
-        for remark in getattr(arguments, "remarks", ()):
-            _complain(f"note: {remark}")
+        _tell(arguments)
         return _print(text)
     except _UsageError as stop:
         return stop.status
     except IncompleteError as partly:
+        _tell(arguments)
         _print(partly.result)
         _complain(str(partly))
         return 1
     except FretpathError as problem:
         _complain(str(problem))
         return 1
+
+
+def _tell(arguments: argparse.Namespace) -> None:
+    """The remarks of a run, one line each."""
+    for remark in getattr(arguments, "remarks", ()):
+        _complain(f"note: {remark}")
 
 
 def _unknown_command(word: str) -> str:

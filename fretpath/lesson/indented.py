@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import textwrap
+from fretpath.page import tables
 
 WIDTH = 80
 """Characters in a line at the most."""
@@ -17,4 +17,4 @@ def clipped(text: str, width: int) -> str:
 
 def wrapped(text: str) -> list[str]:
     """``text`` in indented lines of at most 80 characters."""
-    return textwrap.wrap(text, WIDTH, initial_indent=INDENT, subsequent_indent=INDENT + "  ")
+    return tables.wrapped(text, WIDTH, indent=INDENT, hanging="  ")

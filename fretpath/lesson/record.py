@@ -69,9 +69,8 @@ def rows_of(record: Record, student: str) -> list[Row]:
     if not rows:
         names = sorted({row.student for row in record})
         known = f" (in it: {', '.join(names[:8])})" if names else "; it is empty"
-        raise RequestError(
-            f'"{student[:40]}" is not in the record{nearest(student, names) or known}'
-        )
+        hint = nearest(student, [name.lower() for name in names])
+        raise RequestError(f'"{student[:40]}" is not in the record{hint or known}')
     return rows
 
 

@@ -1,0 +1,78 @@
+"""Read the record of a class: what each student confuses, week by week, and what comes next.
+
+A record is a CSV table that "fretpath mark --record FILE" adds to.  With -o record.html it becomes
+one page with small plots.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from fretpath.commands.files import file_text
+from fretpath.commands.folder import add_jobs_option, each_melody, finished
+from fretpath.commands.options import add_output_options, as_json, delivered
+from fretpath.errors import RequestError
+from fretpath.lesson.find import plain_degrees
+from fretpath.lesson.folder import Tune, tune_of
+from fretpath.lesson.order import by_ear
+from fretpath.lesson.progress import (
+    Candidate,
+    Progress,
+    class_progress,
+    next_tune,
+    progress_of,
+    record_data,
+    record_html,
+    record_page,
+)
+from fretpath.lesson.record import parse_record
+from fretpath.music.notation import parse_melody
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    parser.add_argument("record", metavar="FILE", help="the record of a class (CSV)")
+    parser.add_argument("--student", metavar="NAME", help="this student only")
+    parser.add_argument("--next", metavar="FOLDER", help="look here for the next tune")
+    add_jobs_option(parser)
+    add_output_options(parser)
+    parser.set_defaults(remarks=[])
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """The class and every student, as text, HTML or JSON."""
+    path = Path(arguments.record)
+    rows, remarks = parse_record(file_text(path), path.name)
+    arguments.remarks.extend(str(remark) for remark in remarks)
+    if not rows:
+        raise RequestError(f"{path.name} has no answers yet; fretpath mark --record adds them")
+    students = [progress_of(rows, arguments.student)] if arguments.student else class_progress(rows)
+    following, faults = _following(arguments, students)
+    if arguments.json:
+        text = as_json(record_data(students, following))
+    elif (arguments.output or "").lower().endswith((".html", ".htm")):
+        text = record_html(students, path.name, following)
+    else:
+        text = record_page(students, path.name, following)
+    return finished(delivered(arguments, text), faults)
+
+
+def _following(
+    arguments: argparse.Namespace, students: list[Progress]
+) -> tuple[dict[str, Candidate | None] | None, list[str]]:
+    """The next tune of each student from the folder asked about, and the files left out."""
+    if not arguments.next:
+        return None, []
+    found, faults = each_melody(arguments.next, _measured, jobs=arguments.jobs)
+    degrees = {tune.name: words for tune, words in found}
+    candidates = [
+        Candidate(lesson.tune.name, lesson.tune.title, degrees[lesson.tune.name])
+        for lesson in by_ear([tune for tune, _ in found])
+    ]
+    return {p.student: next_tune(p, candidates) for p in students}, faults
+
+
+def _measured(name: str, text: str) -> tuple[Tune, tuple[str, ...]]:
+    melody = parse_melody(text, source=name)
+    return tune_of(melody, name), tuple(plain_degrees(melody))
