@@ -41,8 +41,14 @@ from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangemen
 from fretpath.page.tab import render_tab
 
 if TYPE_CHECKING:
-    from fretpath.exchange.scores import read_score
-    from fretpath.exchange.writing import score_bytes
+    from fretpath.exchange.scores import (
+        Book,
+        melody_from_music21,
+        open_book,
+        read_score,
+        score_bytes,
+    )
+    from fretpath.exchange.voices import Reading
     from fretpath.lesson.drill import look_alikes
     from fretpath.lesson.find import Wanted, find_in
     from fretpath.lesson.folder import Tune, tune_of
@@ -73,6 +79,7 @@ __all__ = [
     "Arrangement",
     "ArrangementError",
     "Blanks",
+    "Book",
     "Chart",
     "Degree",
     "Departure",
@@ -99,6 +106,7 @@ __all__ = [
     "Pitch",
     "Placement",
     "Points",
+    "Reading",
     "Reason",
     "RequestError",
     "Scale",
@@ -131,7 +139,9 @@ __all__ = [
     "look_alikes",
     "mark",
     "melody_chart",
+    "melody_from_music21",
     "melody_wav",
+    "open_book",
     "parse_melody",
     "patterns_of",
     "rank_keys",
@@ -156,8 +166,14 @@ __version__ = "0.1.0"
 
 # Imported when first asked for, so that a command starts fast.
 _LATER = {
-    "fretpath.exchange.scores": ("read_score",),
-    "fretpath.exchange.writing": ("score_bytes",),
+    "fretpath.exchange.scores": (
+        "Book",
+        "melody_from_music21",
+        "open_book",
+        "read_score",
+        "score_bytes",
+    ),
+    "fretpath.exchange.voices": ("Reading",),
     "fretpath.lesson.drill": ("look_alikes",),
     "fretpath.lesson.find": ("Wanted", "find_in"),
     "fretpath.lesson.folder": ("Tune", "tune_of"),

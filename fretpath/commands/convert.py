@@ -14,8 +14,8 @@ from fretpath.commands.options import (
     melody_from,
 )
 from fretpath.errors import OutOfRangeError, RequestError
-from fretpath.exchange.kinds import ending_of
-from fretpath.exchange.writing import ENDINGS, score_bytes
+from fretpath.exchange.door import ending_of
+from fretpath.exchange.scores import WRITERS, score_bytes
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
 
@@ -25,7 +25,7 @@ _TEXTS = (".musicxml", ".xml", ".abc", ".txt")
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_melody_options(parser)
-    parser.add_argument("-o", "--output", metavar="FILE", help=f"ending {', '.join(ENDINGS)}")
+    parser.add_argument("-o", "--output", metavar="FILE", help=f"ending {', '.join(WRITERS)}")
     parser.add_argument("--to", metavar="ENDING", help="format on standard output: abc, txt ...")
     parser.add_argument("--no-tab", action="store_true", help="the melody alone, not fingered")
     parser.add_argument("--json", action="store_true", help="say as data what was written")
@@ -50,8 +50,8 @@ def _ending(arguments: argparse.Namespace) -> str:
     ending = ending_of(
         arguments.output if arguments.to is None else f"x.{arguments.to.lstrip('.')}"
     )
-    if ending not in ENDINGS:
-        raise RequestError(f'"{ending or "no ending"}" names no format; use {", ".join(ENDINGS)}')
+    if ending not in WRITERS:
+        raise RequestError(f'"{ending or "no ending"}" names no format; use {", ".join(WRITERS)}')
     if arguments.output is None and ending not in _TEXTS:
         raise RequestError(f"{ending} is no text: write it to a file with -o FILE")
     return ending

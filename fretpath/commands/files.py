@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import IO
 
 from fretpath.errors import RequestError, ScoreFileError, nearest
-from fretpath.exchange.kinds import ending_of, is_score_name
+from fretpath.exchange.door import ending_of, is_score_name
 
 __all__ = ["append_file", "file_text", "melody_files", "melody_text", "whole_folder", "write_file"]
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
-from fretpath.exchange.kinds import ending_of, is_score_name
+from fretpath.exchange.door import ending_of, is_score_name
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.neck.arrange import arrange

@@ -21,7 +21,7 @@ from fretpath.commands.options import (
     sound_plan_from,
 )
 from fretpath.errors import RequestError
-from fretpath.exchange.kinds import ending_of, is_score_name
+from fretpath.exchange.door import ending_of, is_score_name
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.heading import LEGENDS
@@ -85,7 +85,7 @@ def run(arguments: argparse.Namespace) -> str:
         write_file(arguments.output, _sound(arguments, arrangement))
         return ""
     if is_score_name(arguments.output or ""):
-        from fretpath.exchange.writing import score_bytes
+        from fretpath.exchange.scores import score_bytes
 
         write_file(arguments.output, score_bytes(arrangement, ending_of(arguments.output)))
         return ""

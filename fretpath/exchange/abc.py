@@ -1,27 +1,564 @@
-"""ABC 2.1 (standard of December 2011), written.
+"""ABC 2.1 (standard of December 2011), read and written.
 
 **Conventions of the standard.**  Header lines X: T: M: L: Q: in front, K: last.  ``C`` is C4 and
 ``c`` is C5; each comma is an octave down, each apostrophe one up.  Accidentals ``^ _ =`` stand
-against the key signature and hold to the bar line for their letter in every octave; since some
-readers keep them to one octave, a sign is written wherever either habit needs it.  ``z`` is a
-rest, ``-`` a tie.  Lengths are multiples of L:.  Scales that ABC has no mode for are written
-under the signature of their parent mode.
+against the key signature and hold to the bar line for their letter in every octave (11.3, the
+default of propagate-accidentals); since some readers keep them to one octave, a sign is written
+wherever either habit needs it.  ``z`` is a rest, ``-`` a tie, ``(3`` makes three notes of two.
+Lengths are multiples of L:, which is 1/8 where neither it nor M: is given, and 1/16 under a meter
+smaller than 3/4 (3.1.7).  ``w:`` holds the words, ``"G7"`` is the name of a chord.
+
+**Reading.**  Tokens are matched one behind the other in each line, so that the time grows with
+the length of the text and no more.  What has no place in a melody is counted.  A line of the file
+is a phrase.  Scales that ABC has no mode for are written under the signature of their parent mode,
+with a line ``%%fretpath-key`` behind it.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
 from fractions import Fraction
 
-from fretpath.errors import RequestError
-from fretpath.exchange.values import quarters
-from fretpath.music.key import Key
-from fretpath.music.melody import Melody
+from fretpath.errors import FretpathError, RequestError, ScoreFileError
+from fretpath.exchange.door import check_count, one_line
+from fretpath.exchange.repeats import Sign, SignKind
+from fretpath.exchange.values import (
+    beamed,
+    in_note_values,
+    is_compound,
+    note_values,
+    quarters,
+    tuplets,
+)
+from fretpath.exchange.voices import Sound, Voice, chosen_part, left_out, marks_of
+from fretpath.music.key import SCALES, Key
+from fretpath.music.melody import Melody, Meter
 from fretpath.music.pitch import Pitch, alter_of
+from fretpath.remarks import Remark
 
-__all__ = ["write_abc"]
+_ORDER = {1: "FCGDAEB", -1: "BEADGCF"}
+_KEYS_OF_BOOKS = {scale.parent[:3]: scale.parent for scale in SCALES.values()}
+_MODES = {**_KEYS_OF_BOOKS, "": "major", "maj": "major", "ion": "major", "m": "natural minor"} | {
+    "min": "natural minor",
+    "aeo": "natural minor",
+}
+_PIPES = {"HP": "", "Hp": "FC"}
+_MARK = "%%fretpath-"
 
-_MODES = {
+# -- reading ---------------------------------------------------------------------------------------
+
+_TOKEN = re.compile(
+    r"""
+    (?P<field>\[[A-Za-z]:[^\]\n]*\])
+    | (?P<bar>:*(?:\[\||\|[|\]]*)(?P<again>:*)|:{2,})(?:\s*\[?(?P<number>\d+(?:[,-]\d+)*))?
+    | (?P<bracket>\[)?(?P<ending>\d+(?:[,-]\d+)*)
+    | (?P<note>(?P<signs>[\^_=]{0,2})(?P<letter>[A-Ga-g])(?P<octave>[,']{0,9})
+      (?P<length>\d{0,6}/*\d{0,6})(?P<tie>\s*-)?)
+    | (?P<rest>[xzXZ])(?P<pause>\d{0,6}/*\d{0,6})
+    | \((?P<p>\d)(?::(?P<q>\d?)(?::(?P<r>\d{0,2}))?)?
+    | (?P<broken>>{1,3}|<{1,3})
+    | "(?P<word>[^"\n]*)"
+    | (?P<grace>\{[^}\n]*\})
+    | [!+](?P<sign>[^!+|\s]{1,40}|D\.?[CS]\.?\ al\ ?(?:fine|coda))[!+]
+    | (?P<open>\[)
+    | (?P<close>\](?P<size>\d{0,6}/*\d{0,6})(?P<held>\s*-)?)
+    | (?P<dot>[H-Wh-w~.])
+    | (?P<slur>\()
+    | (?P<other>\S)
+    """,
+    re.VERBOSE,
+)
+_OLD_CHORD = re.compile(r"\+((?:[\^_=]*[A-Ga-g][,']*[\d/]*){2,})\+")
+_CHORD = re.compile(r"[A-G][#b]?(?:[a-zA-Z0-9#+()/\N{DEGREE SIGN}-]{0,20})|N\.?C\.?")
+_TYPED = str.maketrans("\N{MUSIC FLAT SIGN}\N{MUSIC SHARP SIGN}", "b#")
+_SILENT = frozenset("()`y*\\$;]@#?_'!+-")
+_ORNAMENTS = {
+    "T": "trill", "~": "ornament", "H": "fermata", "M": "ornament", "P": "ornament", "O": "coda",
+    "S": "segno", "L": "accent", "u": "bowing", "v": "bowing", "J": "slide", "R": "roll",
+    ".": "staccato dot",
+}  # fmt: skip
+_ROAD: dict[str, SignKind] = {
+    "segno": "segno", "coda": "coda", "fine": "fine", "d.c.": "da capo", "dacapo": "da capo",
+    "d.s.": "dal segno", "dacoda": "to coda", "d.c.alfine": "da capo", "d.c.alcoda": "da capo",
+    "d.s.alfine": "dal segno", "d.s.alcoda": "dal segno",
+}  # fmt: skip
+_REMARK = re.compile(r"(?<!\\)%.*")
+_FIELD = re.compile(r"([A-Za-z+]):(.*)")
+_LENGTH = re.compile(r"(\d*)(/*)(\d*)")
+
+
+def read_abc(text: str, part: str | None, *, lowest: bool, name: str) -> Voice:
+    """One voice of an ABC tune; *part* is its number, its name, or both as ``2.1``."""
+    reader = _Reader(name, lowest)
+    reader.read(text)
+    lines = [line for line in reader.lines.values() if line.struck]
+    if not lines:
+        raise ScoreFileError(f"{name} holds no pitched note that could be played")
+    index, voice, said = chosen_part([line.name for line in lines], part, name)
+    if voice != 1:
+        raise RequestError(f"{name}: the voices of ABC are parts; ask for --part {index + 1}")
+    line = lines[index]
+    remarks = (*said, *reader.remarks, *left_out((*reader.gone, *line.gone)))
+    late = (Sign(len(line.sounds), sign.kind, sign.value) for sign in line.late)
+    signs = (*line.signs, *late)
+    return Voice(tuple(line.sounds), signs, remarks, reader.title, tuple(reader.marks.items()))
+
+
+@dataclass
+class _Line:
+    """One voice while it is read."""
+
+    name: str
+    unit: Fraction
+    """Length of a note without a number, in quarter notes."""
+    key: Key | None = None
+    signature: dict[str, int] = field(default_factory=dict)
+    meter: Meter | None = None
+    octave: int = 0
+    """Octaves by which it sounds above what is written."""
+    sounds: list[Sound] = field(default_factory=list)
+    signs: list[Sign] = field(default_factory=list)
+    late: list[Sign] = field(default_factory=list)
+    """Signs that take effect at the next bar line."""
+    gone: list[str] = field(default_factory=list)
+    held: dict[str, int] = field(default_factory=dict)
+    """Accidentals in force in this bar, by letter."""
+    tie: bool = False
+    chord: str = ""
+    broken: Fraction = Fraction(1)
+    """By which the next note is longer or shorter."""
+    tuplet: tuple[Fraction, int] = (Fraction(1), 0)
+    """Factor, and for how many notes it still holds."""
+    inner: list[tuple[Pitch, Fraction]] | None = None
+    """Notes of the chord that is open."""
+    inner_tie: bool = False
+    words_from: int | None = 0
+    """First sound of the line of music that a w: line belongs to; None once it has its words."""
+    ending: bool = False
+
+    @property
+    def struck(self) -> bool:
+        """Whether it has a note at all."""
+        return any(sound.pitch for sound in self.sounds)
+
+    def sign(self, kind: SignKind, value: object = None) -> None:
+        """Put a sign before the next sound."""
+        self.signs.append(Sign(len(self.sounds), kind, value))
+
+    def set_key(self, key: Key | None, signature: dict[str, int]) -> None:
+        """A new key signature; accidentals end."""
+        self.key, self.signature, self.held = key, signature, {}
+        if key:
+            self.sign("key", key)
+
+
+class _Reader:
+    """Takes a tune apart, line by line and token by token."""
+
+    def __init__(self, name: str, lowest: bool) -> None:
+        self.name = name
+        self.lowest = lowest
+        self.line = _Line("voice 1", Fraction(1, 2))
+        self.lines = {"1": self.line}
+        self.remarks: list[Remark] = []
+        self.gone: list[str] = []
+        self.marks: dict[str, str] = {}
+        self.title = ""
+        self.number = 0
+        self.unit_known = self.voice_named = self.body = self.joined = False
+
+    def read(self, text: str) -> None:
+        """The whole tune."""
+        for number, row in enumerate(text.split("\n"), start=1):
+            self.number = number
+            row = row if row.startswith("%") else _REMARK.sub("", row)
+            if row.startswith(_MARK):
+                self._mark(*row.removeprefix(_MARK).split(" ", 1))
+            elif row.startswith("%") or not row.strip():
+                continue
+            elif match := _FIELD.match(row):
+                self._field(match[1], match[2].strip().replace(r"\%", "%"))
+            elif self.body:
+                self._music(row)
+
+    def _voice(self, label: str) -> _Line:
+        if label not in self.lines:
+            check_count(len(self.lines) + 1, "parts", self.name)
+            first = next(iter(self.lines.values()))
+            line = _Line(f"voice {label}", first.unit, first.key, first.signature, first.meter)
+            line.signs = [sign for sign in first.signs if sign.at == 0 and sign.kind in _OPENING]
+            self.lines[label] = line
+        return self.lines[label]
+
+    # -- fields ------------------------------------------------------------------------------
+
+    def _field(self, letter: str, value: str) -> None:
+        act = getattr(self, f"_field_{letter}", None)
+        if act:
+            act(value)
+        elif letter in _SAID and not self.body:
+            self.gone.append(_SAID[letter])
+
+    def _field_T(self, value: str) -> None:  # noqa: N802
+        self.title = self.title or value
+
+    def _field_S(self, value: str) -> None:  # noqa: N802
+        self.marks["source"] = value
+
+    def _field_V(self, value: str) -> None:  # noqa: N802
+        label = (value.split() or ["1"])[0][:40]
+        if not self.voice_named and not self.line.sounds:
+            self.lines = {label: self.line}  # the first voice that is named
+            self.line.name = f"voice {label}"
+        self.voice_named = True
+        self.line = self._voice(label)
+        named = re.search(r'(?:nm|name)="([^"]*)"', value)
+        self.line.name = one_line(named[1])[:40] if named else self.line.name
+        self._clef(self.line, value)
+
+    def _field_M(self, value: str) -> None:  # noqa: N802
+        meter = self._meter(value)
+        for line in self._meant():
+            line.meter = meter
+            if meter:
+                line.sign("meter", meter)
+            if not self.body and not self.unit_known:
+                small = meter is not None and 4 * meter.beats < 3 * meter.unit
+                line.unit = Fraction(1, 4) if small else Fraction(1, 2)
+
+    def _field_L(self, value: str) -> None:  # noqa: N802
+        match = re.fullmatch(r"(\d{1,3})(?:/(\d{1,4}))?", value.replace(" ", ""))
+        if match is None or not int(match[1]) or not int(match[2] or 1):
+            raise ScoreFileError(f'{self._where()}: "{value[:20]}" is no length; write L:1/8')
+        self.unit_known = True
+        for line in self._meant():
+            line.unit = Fraction(4 * int(match[1]), int(match[2] or 1))
+
+    def _field_Q(self, value: str) -> None:  # noqa: N802
+        plain = re.sub(r'"[^"]*"', " ", value)
+        match = re.fullmatch(
+            r"\s*(?:(?P<beats>\d{1,2}/\d{1,3}(?:\s+\d{1,2}/\d{1,3}){0,4})\s*=)?\s*(?:C\d?=)?"
+            r"(?P<rate>\d{1,4}(?:\.\d{1,3})?)\s*",
+            plain,
+        )
+        beats = [Fraction(b) for b in match["beats"].split()] if match and match["beats"] else []
+        if match is None or "0/" in f" {match['beats']}".replace("10/", ""):
+            self.gone.append("tempo word")
+            return
+        beat = 4 * sum(beats, Fraction(0)) or self.line.unit
+        for line in self._meant():
+            line.sign("tempo", Fraction(match["rate"]) * beat)
+
+    def _field_K(self, value: str) -> None:  # noqa: N802
+        key, signature = self._key(value)
+        for line in self._meant():
+            line.set_key(key, signature)
+            self._clef(line, value)
+        self.body = True
+
+    def _field_w(self, value: str) -> None:
+        if self.line.words_from is None:
+            self.line.gone.append("further verse")
+        else:
+            _sing(self.line, value)
+            self.line.words_from = None
+
+    def _meant(self) -> list[_Line]:
+        """The voices a field speaks of: all in the header, one in the music."""
+        return [self.line] if self.body else list(self.lines.values())
+
+    def _meter(self, value: str) -> Meter | None:
+        plain = {"C": "4/4", "C|": "2/2", "": "none"}.get(value, value).replace(" ", "")
+        match = re.fullmatch(r"\(?(\d{1,2}(?:\+\d{1,2}){0,8})\)?/(\d{1,2})", plain)
+        try:
+            return Meter(sum(map(int, match[1].split("+"))), int(match[2])) if match else None
+        except FretpathError:
+            return None
+
+    def _key(self, value: str) -> tuple[Key | None, dict[str, int]]:
+        """The key, and what each letter is altered by."""
+        words = value.split()
+        if words and words[0] in _PIPES:
+            signature = dict.fromkeys(_PIPES[words[0]], 1)
+            return Key("D" if signature else "A", "major" if signature else "mixolydian"), signature
+        match = re.match(r"([A-G])([#b]?)\s*([A-Za-z]{0,12})", value)
+        if match is None:
+            none = value[:4].lower() == "none"
+            return (None, {}) if none else (self.line.key, self.line.signature)
+        mode = _MODES.get(match[3] if match[3] == "m" else match[3].lower()[:3])
+        if mode is None and match[3].lower() not in _NO_MODE and match[3]:
+            self.remarks.append(Remark("guessed", f"K:{one_line(value)[:20]} is read as major"))
+        key = Key(match[1] + match[2], mode or "major")
+        if abs(key.signature) > 7:
+            raise ScoreFileError(f"{self._where()}: {key} has no key signature")
+        explicit = re.findall(r"(?<=\s)([\^_=]{1,2})([A-Ga-g])(?=\s|$)", value)
+        signature = {} if " exp" in value else signature_of(key)
+        signature |= {letter.upper(): _alter(signs) for signs, letter in explicit}
+        return key, signature
+
+    def _clef(self, line: _Line, value: str) -> None:
+        match = re.search(r"(?:treble|bass|alto|tenor|clef=\S*)([+-]8)\b", value)
+        moved = re.search(r"\boctave=(-?\d)\b", value)
+        if match or moved:
+            line.octave = int(moved[1]) if moved else int(match[1]) // 8  # type: ignore[index]
+        if re.search(r"\btranspose=-?[1-9]", value):
+            self.remarks.append(Remark("left out", "transpose= of a voice: read as it is written"))
+
+    def _mark(self, name: str, value: str = "") -> None:
+        """What fretpath wrote for itself."""
+        if name != "key":
+            self.marks[name] = value
+            return
+        with suppress(FretpathError):
+            key = Key.parse(one_line(value))
+            for line in self._meant():
+                if line.key and line.key.signature == key.signature:
+                    line.signs = [
+                        Sign(s.at, "key", key)
+                        if s.kind == "key" and s.at == len(line.sounds)
+                        else s
+                        for s in line.signs
+                    ]
+
+    def _where(self) -> str:
+        return f"{self.name}, line {self.number}"
+
+    # -- music -------------------------------------------------------------------------------
+
+    def _music(self, row: str) -> None:
+        line = self.line
+        if not self.joined:
+            line.words_from = len(line.sounds)
+            line.sign("phrase")
+        self.joined = row.rstrip().endswith("\\")
+        row = _OLD_CHORD.sub(r"[\1]", row)
+        for match in _TOKEN.finditer(row):
+            self._token(match)
+        check_count(len(self.line.sounds), "notes", self.name)
+
+    def _token(self, match: re.Match[str]) -> None:
+        line, kind = self.line, match.lastgroup
+        if match["note"]:
+            self._note(line, match)
+        elif match["bar"]:
+            self._bar(line, match)
+        elif match["rest"]:
+            self._rest(line, match)
+        elif match["field"]:
+            letter, _, value = match["field"][1:-1].partition(":")
+            self._field(letter, value.strip())
+        elif match["ending"]:
+            if match["bracket"] or (line.signs[-1:] and line.signs[-1].at == len(line.sounds)):
+                self._ending(line, match["ending"])
+            else:
+                line.gone.append("number")
+        elif match["p"]:
+            self._tuplet(line, match)
+        elif match["broken"]:
+            self._break(line, match["broken"])
+        elif kind == "word":
+            self._word(line, match["word"])
+        elif match["open"]:
+            line.inner, line.inner_tie = [], False
+        elif match["close"]:
+            self._close(line, match)
+        else:
+            self._sign(line, match)
+
+    def _note(self, line: _Line, match: re.Match[str]) -> None:
+        letter = match["letter"].upper()
+        signs = match["signs"]
+        if signs:
+            line.held[letter] = _alter(signs)
+        alter = line.held.get(letter, line.signature.get(letter, 0))
+        octaves = match["octave"].count("'") - match["octave"].count(",") + line.octave
+        octave = 4 + octaves + match["letter"].islower()
+        if not -1 <= octave <= 9:
+            raise ScoreFileError(f"{self._where()}: {match['note'][:20]} is outside MIDI")
+        pitch = Pitch.spelled(letter, alter, octave)
+        length = self._length(match["length"])
+        if line.inner is not None:
+            line.inner.append((pitch, length))
+            line.inner_tie |= bool(match["tie"])
+        else:
+            self._add(line, pitch, length, signed=bool(signs))
+            line.tie = bool(match["tie"])
+
+    def _add(
+        self, line: _Line, pitch: Pitch | None, length: Fraction, *, signed: bool = True
+    ) -> None:
+        factor, left = line.tuplet
+        if left:
+            line.tuplet = (factor, left - 1)
+        whole = length * line.unit * line.broken * (factor if left else 1)
+        if whole <= 0:
+            raise ScoreFileError(f"{self._where()}: a note of no length")
+        line.sounds.append(
+            Sound(whole, pitch, line.tie and pitch is not None, None, "", line.chord, signed)
+        )
+        line.broken, line.chord, line.tie = Fraction(1), "", False
+
+    def _rest(self, line: _Line, match: re.Match[str]) -> None:
+        length = self._length(match["pause"])
+        if match["rest"] not in "XZ":
+            self._add(line, None, length)
+            return
+        if line.meter is None or length.denominator != 1:
+            raise ScoreFileError(f"{self._where()}: Z rests for whole bars, which need a meter M:")
+        check_count(len(line.sounds) + int(length), "bars", self.name)
+        for number in range(int(length)):
+            if number:
+                line.sign("bar")
+            self._add(line, None, Fraction(4 * line.meter.beats, line.meter.unit) / line.unit)
+
+    def _close(self, line: _Line, match: re.Match[str]) -> None:
+        inner, line.inner = line.inner, None
+        if not inner:
+            return
+        pick = min if self.lowest else max
+        pitch, _ = pick(inner, key=lambda pair: pair[0].midi)
+        gone = "upper chord note" if self.lowest else "lower chord note"
+        line.gone += [gone] * (len(inner) - 1)
+        self._add(line, pitch, inner[0][1] * self._length(match["size"]))
+        line.tie = line.inner_tie or bool(match["held"])
+
+    def _length(self, text: str) -> Fraction:
+        match = _LENGTH.fullmatch(text)
+        assert match is not None
+        if len(match[1]) > 4 or len(match[3]) > 4 or match[3].strip("0") == "" != match[3]:
+            raise ScoreFileError(f"{self._where()}: {text[:12]} is no length of a note")
+        below = int(match[3]) if match[3] else 2 ** len(match[2])
+        if len(match[2]) > 8:
+            raise ScoreFileError(f"{self._where()}: {text[:12]} is no length of a note")
+        return Fraction(int(match[1] or 1), below)
+
+    def _tuplet(self, line: _Line, match: re.Match[str]) -> None:
+        """(p:q:r is p notes in the time of q for the next r (ABC 2.1, 4.13)."""
+        p = int(match["p"])
+        compound = line.meter is not None and line.meter.unit == 8 and line.meter.beats % 3 == 0
+        usual = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}.get(p, 3 if compound else 2)
+        q, r = int(match["q"] or usual), int(match["r"] or p)
+        if p == 0 or q == 0:
+            raise ScoreFileError(f"{self._where()}: {match[0][:12]} is no tuplet")
+        line.tuplet = (Fraction(q, p), r)
+
+    def _break(self, line: _Line, signs: str) -> None:
+        """``a>b`` lengthens a by half of its own and shortens b as much; ``<`` the other way."""
+        part = Fraction(1, 2 ** len(signs))
+        before, line.broken = (2 - part, part) if signs[0] == ">" else (part, 2 - part)
+        if line.sounds:
+            last = line.sounds[-1]
+            line.sounds[-1] = Sound(
+                last.length * before, last.pitch, last.tied, None, "", last.chord, last.signed
+            )
+
+    def _bar(self, line: _Line, match: re.Match[str]) -> None:
+        bar = match["bar"]
+        line.held = {}
+        line.signs += [Sign(len(line.sounds), sign.kind, sign.value) for sign in line.late]
+        line.late = []
+        before = len(bar) - len(bar.lstrip(":"))
+        after = len(match["again"] or "")
+        if set(bar) == {":"}:
+            before = after = 1
+        if line.sounds:
+            line.sign("bar")
+        if before:
+            line.sign("stop", before + 1)
+        if line.ending and (before or after or len(bar.strip(":")) > 1):
+            line.sign("ending stop")
+            line.ending = False
+        if after:
+            line.sign("start")
+        if match["number"]:
+            self._ending(line, match["number"])
+
+    def _ending(self, line: _Line, text: str) -> None:
+        numbers: list[int] = []
+        for part in text.split(","):
+            low, _, high = part.partition("-")
+            if not low.isdecimal() or int(low) > 99 or int(high or low) > 99:
+                return
+            numbers.extend(range(int(low), int(high or low) + 1))
+        line.sign("ending", tuple(numbers))
+        line.ending = True
+
+    def _word(self, line: _Line, word: str) -> None:
+        name = one_line(word).translate(_TYPED)
+        if not _CHORD.fullmatch(name):
+            line.gone.append("annotation")
+        elif line.chord:
+            line.gone.append("doubled chord name")
+        else:
+            line.chord = name
+
+    def _sign(self, line: _Line, match: re.Match[str]) -> None:
+        if match["grace"]:
+            letters = re.findall(r"[A-Ga-g]", match["grace"])
+            line.gone += ["grace note"] * len(letters)
+            return
+        sign = match["sign"] or _ORNAMENTS.get(match["dot"] or "", "")
+        road = _ROAD.get(sign.replace(" ", "").lower()) if sign else None
+        if road in ("segno", "coda"):
+            line.sign(road)
+        elif road:
+            line.late.append(Sign(len(line.sounds), road))
+        elif match["sign"] or match["dot"]:
+            line.gone.append(_kind_of_sign(sign))
+        elif match["slur"]:
+            line.gone.append("slur")
+        elif match["other"] == "&":
+            line.gone.append("overlaid voice")
+        elif match["other"] == "-":
+            line.tie = bool(line.sounds)
+        elif match["other"] not in _SILENT:
+            line.gone.append("unknown sign")
+
+
+_OPENING = ("key", "meter", "tempo")
+_SAID = {"C": "composer", "A": "author", "R": "name of the rhythm", "P": "order of the parts"}
+_NO_MODE = ("clef", "treble", "bass", "alto", "tenor", "exp", "octave", "transpose", "middle",
+            "stafflines", "perc", "none", "staff")  # fmt: skip
+
+
+def _kind_of_sign(sign: str) -> str:
+    known = {"trill", "fermata", "accent", "slide", "roll", "bowing", "staccato dot"}
+    return sign if sign in known else "ornament"
+
+
+def _alter(signs: str) -> int:
+    return signs.count("^") - signs.count("_")
+
+
+def _sing(line: _Line, text: str) -> None:
+    """Lay a w: line under the notes of the line of music before it (ABC 2.1, 5.1)."""
+    assert line.words_from is not None
+    notes = [i for i in range(line.words_from, len(line.sounds)) if line.sounds[i].pitch]
+    bars = sorted(sign.at for sign in line.signs if sign.kind == "bar")
+    at = 0
+    for word in re.findall(r"\\-|[^\s\-_*|]+-?|[-_*|]", text.replace("\\-", "\N{HYPHEN}")):
+        if at >= len(notes):
+            line.gone.append("spare syllable")
+        elif word == "|":
+            later = [b for b in bars if b > notes[at]] or [len(line.sounds)]
+            at = next((i for i, n in enumerate(notes) if n >= later[0]), len(notes))
+        elif word in ("_", "*", "-"):
+            at += 1
+        else:
+            sound = line.sounds[notes[at]]
+            lyric = one_line(word.replace("~", " ").replace("\N{HYPHEN}", "-"))[:60]
+            line.sounds[notes[at]] = Sound(
+                sound.length, sound.pitch, sound.tied, None, lyric, sound.chord, sound.signed
+            )
+            at += 1
+
+
+# -- writing ---------------------------------------------------------------------------------------
+
+_WRITTEN_MODES = {
     "major": "",
     "natural minor": "m",
     "dorian": "dor",
@@ -30,11 +567,14 @@ _MODES = {
     "mixolydian": "mix",
     "locrian": "loc",
 }
-_ORDER = {1: "FCGDAEB", -1: "BEADGCF"}
 
 
 def write_abc(melody: Melody, *, number: int = 1) -> str:
-    """The melody as an ABC tune with reference number ``number``; ends with a newline."""
+    """The melody as an ABC tune with reference number ``number``; ends with a newline.
+
+    Raises :class:`RequestError` for what ABC has no sign for.
+    """
+    melody = in_note_values(melody)
     unit = melody.meter.unit if melody.meter else 4
     lines = [f"X:{number}", f"T:{_line(melody.title) or 'untitled'}"]
     if melody.header("source"):
@@ -42,39 +582,93 @@ def write_abc(melody: Melody, *, number: int = 1) -> str:
     lines.append(f"M:{melody.meter or 'none'}")
     lines.append(f"L:1/{unit}")
     if melody.tempo is not None:
-        lines.append(f"Q:1/{unit}={float(melody.tempo):g}")
-    lines.append(f"K:{_key(melody.key)}")
+        beat = 3 if melody.meter and is_compound(melody.meter) else 1
+        lines.append(f"Q:{beat}/{unit}={float(melody.tempo / beat):g}")
+    kept = dict(marks_of(melody))
+    lines += [f"{_MARK}{n} {kept[n]}" for n in ("octave", "teaches", "level") if n in kept]
+    lines += _key_lines(melody.key)
     return "\n".join([*lines, *_music(melody, unit)]) + "\n"
 
 
 def _music(melody: Melody, unit: int) -> Iterator[str]:
-    keys, meters, bars = dict(melody.keys), dict(melody.meters), set(melody.bars)
+    keys, meters = dict(melody.keys), dict(melody.meters)
+    signs = _bar_signs(melody)
     words = _words(melody, unit)
+    beams = {event for group in beamed(melody) for event in group[1:]}
     for span in melody.spans(melody.phrases):
         if span.start and span.start in meters:
             yield f"M:{meters[span.start]}"
         if span.start and span.start in keys:
-            yield f"K:{_key(keys[span.start])}"
-        row = " ".join(f"| {words[i]}" if i in bars and i != span.start else words[i] for i in span)
-        last = span.stop == len(melody.notes)
-        yield row + (" |]" if last else " |" * (span.stop in bars))
+            yield from _key_lines(keys[span.start])
+        row = signs.get(span.start, ("", ""))[1]
+        for event in span:
+            closing, opening = signs.get(event, ("", "")) if event > span.start else ("", "")
+            bar = closing + (opening[1:] if opening == "|:" else opening)
+            row += f" {bar}" if bar else ""
+            row += words[event] if event in beams and not bar else f" {words[event]}"
+        yield f"{row} {signs.get(span.stop, ('', ''))[0]}".strip()
+        yield from _sung(melody, span)
+
+
+def _bar_signs(melody: Melody) -> dict[int, tuple[str, str]]:
+    """What closes a bar before an event, and what opens the next one."""
+    signs = dict.fromkeys(melody.bars, ("|", "")) | {len(melody.notes): ("|]", "")}
+    for repeat in melody.repeats:
+        stops = (*repeat.endings[1:], repeat.stop) if repeat.endings else (repeat.stop,)
+        for at in stops:
+            signs[at] = (":" * (1 if repeat.endings else repeat.times - 1) + "|", signs[at][1])
+        if repeat.endings:
+            signs[repeat.stop] = ("|]" if repeat.stop == len(melody.notes) else "||", "")
+        for number, at in enumerate(repeat.endings, start=1):
+            signs[at] = (signs[at][0], f"[{number}")
+        signs[repeat.start] = (signs.get(repeat.start, ("", ""))[0], "|:")
+    return signs
+
+
+def _sung(melody: Melody, span: range) -> Iterator[str]:
+    """The w: line of a phrase: a syllable, a star or, for a note held over, a line for each."""
+    lyrics = dict(melody.lyrics)
+    words = []
+    for event in span:
+        note = melody.notes[event]
+        if event in lyrics:
+            word = lyrics[event]
+            body, goes_on = (word[:-1], "-") if word.endswith("-") else (word, "")
+            body = body.replace("-", r"\-").replace("_", " ").replace("*", " ").replace(" ", "~")
+            words.append(body + goes_on)
+        elif note.pitch is not None:
+            words.append("_" if note.tied else "*")
+    if any(event in lyrics for event in span):
+        yield "w: " + " ".join(words)
 
 
 def _words(melody: Melody, unit: int) -> list[str]:
-    bars, keys = set(melody.bars), dict(melody.keys)
-    notes, lengths = melody.notes, quarters(melody)
-    signature = _signature(melody.key)
+    bars, keys, chords = set(melody.bars), dict(melody.keys), dict(melody.chords)
+    notes = melody.notes
+    values = [value for length in quarters(melody) for value in note_values(length)]
+    groups = {group.start: group for group in tuplets(values, {*bars, *melody.phrases})}
+    signature = signature_of(melody.key)
     held: dict[str, int] = {}
     words = []
-    for event, (note, length) in enumerate(zip(notes, lengths, strict=True)):
+    for event, (note, value) in enumerate(zip(notes, values, strict=True)):
         if event in keys:
-            signature = _signature(keys[event])
+            signature = signature_of(keys[event])
         if event in bars or event in keys:
             held = {}
-        tie = "-" if event + 1 < len(notes) and notes[event + 1].tied else ""
-        tone = "z" if note.pitch is None else _tone(note.pitch, signature, held)
-        words.append(tone + _length(length * unit / 4) + (tie if note.pitch else ""))
+        word = f'"{_chord(chords[event])}"' if event in chords else ""
+        if event in groups:
+            word += _tuplet_sign(value.actual, value.normal, len(groups[event]))
+        word += "z" if note.pitch is None else _tone(note.pitch, signature, held)
+        word += _length(value.length * value.actual / value.normal * unit / 4)
+        tied = event + 1 < len(notes) and notes[event + 1].tied
+        words.append(word + "-" * tied)
     return words
+
+
+def _tuplet_sign(actual: int, normal: int, count: int) -> str:
+    if actual > 9:
+        raise RequestError(f"ABC has no sign for {actual} notes in the time of {normal}")
+    return "(3" if (actual, normal, count) == (3, 2, 3) else f"({actual}:{normal}:{count}"
 
 
 def _tone(pitch: Pitch, signature: dict[str, int], held: dict[str, int]) -> str:
@@ -99,7 +693,7 @@ def _length(units: Fraction) -> str:
     return str(units.numerator) if units.denominator == 1 else str(units)
 
 
-def _signature(key: Key | None) -> dict[str, int]:
+def signature_of(key: Key | None) -> dict[str, int]:
     """What each letter is altered by under the key signature."""
     count = key.signature if key else 0
     sign = 1 if count > 0 else -1
@@ -107,13 +701,20 @@ def _signature(key: Key | None) -> dict[str, int]:
     return dict.fromkeys(letters, sign)
 
 
-def _key(key: Key | None) -> str:
+def _key_lines(key: Key | None) -> Iterator[str]:
     if key is None:
-        return "C"
+        yield "K:none"
+        return
     if abs(key.signature) > 7 or abs(alter_of(key.tonic[1:])) > 1:
         raise RequestError(f"{key} has no key signature in ABC; write it enharmonically")
-    return key.tonic + _MODES[key.scale.parent]
+    yield f"K:{key.tonic}{_WRITTEN_MODES[key.scale.parent]}"
+    if key.scale.name != key.scale.parent:
+        yield f"{_MARK}key {key}"
+
+
+def _chord(name: str) -> str:
+    return name.replace('"', "'")
 
 
 def _line(text: str) -> str:
-    return " ".join(text.replace("%", r"\%").split())
+    return one_line(text).replace("%", r"\%")

@@ -1,35 +1,619 @@
-"""MusicXML 4.0 (W3C Community Group, 2021), written for a notation staff and a tab staff.
+"""MusicXML 4.0 (W3C Community Group, 2021), read and written.
 
 **Conventions of the standard.**  Staff lines and ``staff-tuning`` count from the *bottom*, the
 ``string`` of a note counts from the *top* (1 is the highest full-length string), and the tuning
-is given without the capo.  Where music for an instrument is written above its sound, pitches are
-the written ones and ``transpose`` leads to the sound.  A pickup is bar 0 and ``implicit``.
+is given without the capo.  Pitches are the sounding ones unless ``transpose`` leads from the
+written to the sounding ones; a clef with a small 8 changes where a pitch is drawn and not what it
+is.  A pickup is bar 0 and ``implicit``.  ``duration`` counts in ``divisions`` of a quarter note;
+what a note looks like is told by ``type``, ``dot`` and ``time-modification``.
 
-Elements stand in the order the schema asks for; the tests hold the result against the schema.
+**Reading.**  The tree is walked once, one voice of one staff is kept, and whatever has no place in
+a melody is counted.  Programs that round triplets to their divisions are taken at their word: the
+written value holds where it is within a twentieth of the duration.
+
+**Writing.**  Elements stand in the order the schema asks for; the tests hold the result against
+the schema.  An instrument whose music is written above its sound gets a clef with a small 8.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import lcm
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-from fretpath.errors import RequestError
-from fretpath.exchange.marks import marks_of
-from fretpath.exchange.values import in_note_values, note_values, quarters
+from fretpath.errors import FretpathError, RequestError, ScoreFileError
+from fretpath.exchange.door import check_count, one_line
+from fretpath.exchange.repeats import Sign, SignKind
+from fretpath.exchange.values import (
+    NAMES,
+    NoteValue,
+    beamed,
+    in_note_values,
+    is_compound,
+    note_values,
+    quarters,
+    tuplets,
+)
+from fretpath.exchange.voices import (
+    Sound,
+    Voice,
+    chosen_part,
+    key_of_signature,
+    left_out,
+    marks_of,
+)
 from fretpath.music.key import Key
-from fretpath.music.melody import Melody, Meter, Note
-from fretpath.music.pitch import OCTAVE, Pitch
+from fretpath.music.melody import Melody, Meter, Note, Placement
+from fretpath.music.pitch import Interval, Pitch, alter_of
 from fretpath.neck.arrangement import Arrangement, Fingering
 from fretpath.neck.instrument import Instrument
+from fretpath.remarks import Remark
 
-__all__ = ["write_musicxml"]
-
-_MOST_DIVISIONS = 50_000
+_PREFIX = "fretpath-"
 _MODES = {"natural minor": "minor"}
 _UNITS = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "16th", 32: "32nd"}
+
+# Suffixes of chord names (common practice) for the kinds of MusicXML 4.0 (kind-value).
+_KINDS = {
+    "major": "", "minor": "m", "augmented": "aug", "diminished": "dim", "dominant": "7",
+    "major-seventh": "maj7", "minor-seventh": "m7", "diminished-seventh": "dim7",
+    "augmented-seventh": "aug7", "half-diminished": "m7b5", "major-minor": "m(maj7)",
+    "major-sixth": "6", "minor-sixth": "m6", "dominant-ninth": "9", "major-ninth": "maj9",
+    "minor-ninth": "m9", "dominant-11th": "11", "major-11th": "maj11", "minor-11th": "m11",
+    "dominant-13th": "13", "major-13th": "maj13", "minor-13th": "m13",
+    "suspended-second": "sus2", "suspended-fourth": "sus4", "power": "5",
+}  # fmt: skip
+_KIND_OF = {suffix: kind for kind, suffix in _KINDS.items()}
+_CHORD = re.compile(r"([A-G])(#{1,2}|b{1,2})?([^/]*)(?:/([A-G])(#{1,2}|b{1,2})?)?")
+
+# -- reading ---------------------------------------------------------------------------------------
+
+# What a number may be at most.
+_MOST = {
+    "duration": 9_999_999, "divisions": 999_999, "actual-notes": 999, "normal-notes": 999,
+    "string": 99, "fret": 99, "fifths": 14, "octave": 9, "chromatic": 99, "diatonic": 99,
+    "octave-change": 9, "alter": 9, "root-alter": 9, "bass-alter": 9, "degree-alter": 9,
+    "degree-value": 99, "staff": 99, "per-minute": 9999, "beats": 99, "beat-type": 64,
+}  # fmt: skip
+_NUMBER = re.compile(r"[+-]?\d{1,12}(\.\d{1,9})?")
+_NEAR = Fraction(1, 20)
+_LENGTHS = {name: Fraction(length) for length, name in NAMES.items()}
+_ROAD = (
+    (re.compile(r"d\.?\s*c\b\.?|da\s+capo", re.I), "da capo"),
+    (re.compile(r"d\.?\s*s\b\.?|dal\s+segno", re.I), "dal segno"),
+    (re.compile(r"(?:al|to)\s+coda", re.I), "to coda"),
+    (re.compile(r"fine\b", re.I), "fine"),
+)
+_ROAD_ATTRIBUTES: dict[str, SignKind] = {
+    "dacapo": "da capo", "dalsegno": "dal segno", "tocoda": "to coda", "fine": "fine",
+    "segno": "segno", "coda": "coda",
+}  # fmt: skip
+_SAID = {
+    "slur": "slur", "fermata": "fermata", "glissando": "slide", "slide": "slide",
+    "arpeggiate": "arpeggio", "ornaments": "ornament", "dynamics": "dynamic mark",
+    "wedge": "hairpin", "hammer-on": "hammer-on", "pull-off": "pull-off", "bend": "bend",
+    "octave-shift": "octave line", "pedal": "pedal mark", "measure-repeat": "bar-repeat sign",
+    "swing": "swing mark",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Staff:
+    """What can be chosen: one staff of one part."""
+
+    part: Element
+    number: int
+    name: str
+    tab: bool
+    pitched: bool
+    drums: bool
+
+
+def read_musicxml(
+    root: Element, part: str | None, *, lowest: bool, places: bool, name: str
+) -> Voice:
+    """One voice of one staff; *part* is a number, a name, or number and voice as ``1.2``.
+
+    *places* keeps strings and frets, and prefers a tab staff.
+    """
+    staves = [staff for element in _partwise(root, name) for staff in _staves(element, root)]
+    pitched = [staff for staff in staves if staff.pitched]
+    if not pitched:
+        raise ScoreFileError(f"{name} holds no pitched note that could be played")
+    usual = sorted(pitched, key=lambda staff: staff.tab != places)[0]
+    names = [staff.name for staff in staves]
+    index, number, remarks = chosen_part(names, part, name, usual=staves.index(usual))
+    if len(pitched) - len({staff.tab for staff in pitched}) == 0 and len(pitched) == len(staves):
+        remarks = []  # one staff, or notation and tab of the same
+    drums = [staff for staff in staves if staff.drums and not staff.pitched]
+    remarks += [Remark("left out", f"the percussion part {staff.name}") for staff in drums]
+    reader = _Reader(staves[index], lowest=lowest, places=places, name=name)
+    voices = reader.voices()
+    if not 1 <= number <= max(1, len(voices)):
+        raise RequestError(f"{name}: this part has voices 1 to {len(voices)}, not {number}")
+    if len(voices) > 1:
+        text = f"{len(voices)} voices in this part; voice {number} is read (--part {index + 1}.2)"
+        remarks.append(Remark("guessed", text))
+    reader.read(voices[number - 1] if voices else "")
+    remarks += [*reader.remarks, *_people(root), *left_out(reader.gone)]
+    return Voice(
+        tuple(reader.sounds), tuple(reader.signs), tuple(remarks), _title(root), _marks_in(root)
+    )
+
+
+def _title(root: Element) -> str:
+    credit = root.find("credit[credit-type='title']/credit-words")
+    words = credit.text if credit is not None else ""
+    return one_line(
+        root.findtext("work/work-title") or root.findtext("movement-title") or words or ""
+    )
+
+
+def _people(root: Element) -> Iterator[Remark]:
+    creators = {c.get("type", "creator") for c in root.findall("identification/creator")}
+    for kind in sorted(creators):
+        yield Remark("left out", f"the name of the {one_line(kind)[:20]}")
+    if root.find("identification/rights") is not None:
+        yield Remark("left out", "the line of rights")
+
+
+def _marks_in(root: Element) -> tuple[tuple[str, str], ...]:
+    """Our fields, without their prefix, and the source."""
+    source = one_line(root.findtext("identification/source") or "")
+    found = {"source": source} if source else {}
+    for element in root.iter("miscellaneous-field"):
+        name = element.get("name", "")
+        if name.startswith(_PREFIX):
+            found[name.removeprefix(_PREFIX)] = one_line(element.text or "")
+    return tuple(found.items())
+
+
+def _partwise(root: Element, name: str) -> list[Element]:
+    """The parts, each with its measures; of a score-timewise they are put together."""
+    if root.tag != "score-timewise":
+        return root.findall("part")
+    parts: dict[str, Element] = {}
+    for measure in root.findall("measure"):
+        for inside in measure.findall("part"):
+            part = parts.setdefault(inside.get("id", ""), Element("part", inside.attrib))
+            again = SubElement(part, "measure", measure.attrib)
+            again.extend(inside)
+    check_count(len(parts), "parts", name)
+    return list(parts.values())
+
+
+def _staves(part: Element, root: Element) -> Iterator[_Staff]:
+    label = part.get("id", "")
+    names = [s for s in root.findall("part-list/score-part") if s.get("id") == label]
+    title = one_line(names[0].findtext("part-name") or "") if names else ""
+    title = (title or label)[:40]
+    pitched: set[str] = set()
+    drums: set[str] = set()
+    for note in part.iter("note"):
+        staff = (note.findtext("staff") or "1").strip()
+        if note.find("pitch") is not None:
+            pitched.add(staff)
+        elif note.find("unpitched") is not None:
+            drums.add(staff)
+    tabs = {c.get("number", "1") for c in part.iter("clef") if c.findtext("sign") == "TAB"}
+    numbers = sorted({n for n in pitched | drums | {"1"} if n.isdecimal()}, key=int)
+    for n in numbers:
+        named = title if len(numbers) == 1 or n == "1" else f"{title} (staff {n[:3]})"
+        yield _Staff(part, int(n), named, n in tabs, n in pitched, n in drums)
+
+
+@dataclass
+class _Bar:
+    """What one measure holds for one voice, by place in quarter notes from its start."""
+
+    notes: list[tuple[Fraction, Fraction, list[Element]]] = field(default_factory=list)
+    signs: list[tuple[Fraction, SignKind, object]] = field(default_factory=list)
+    chords: list[tuple[Fraction, str]] = field(default_factory=list)
+    end: Fraction = Fraction(0)
+    late: list[SignKind] = field(default_factory=list)
+
+
+class _Reader:
+    """Walks the measures of a staff and writes down one voice."""
+
+    def __init__(self, staff: _Staff, *, lowest: bool, places: bool, name: str) -> None:
+        self.staff = staff
+        self.lowest = lowest
+        self.places = places
+        self.name = name
+        self.sounds: list[Sound] = []
+        self.signs: list[Sign] = []
+        self.remarks: list[Remark] = []
+        self.gone: list[str] = []
+        self.divisions = Fraction(1)
+        self.transpose = Interval(0, 0)
+        self.bar = ""
+        self.voice = ""
+        self.verse = ""
+        self.chord = ""
+
+    def voices(self) -> list[str]:
+        """The voices of the staff in the order in which they first appear."""
+        notes = (note for note in self.staff.part.iter("note") if self._mine(note))
+        return list(dict.fromkeys(_text(note, "voice") or "1" for note in notes))
+
+    def _mine(self, element: Element) -> bool:
+        return (_text(element, "staff") or "1") == str(self.staff.number)
+
+    def read(self, voice: str) -> None:
+        """Every measure."""
+        self.voice = voice
+        measures = self.staff.part.findall("measure")
+        check_count(len(measures), "bars", self.name)
+        for measure in measures:
+            self.bar = one_line(measure.get("number", ""))[:12]
+            if self.sounds:
+                self._sign("bar")
+            self._write_down(self._walk(measure))
+            check_count(len(self.sounds), "notes", self.name)
+
+    def _sign(self, kind: SignKind, value: object = None) -> None:
+        self.signs.append(Sign(len(self.sounds), kind, value))
+
+    def _number(self, element: Element, tag: str, usual: int = 0) -> Fraction:
+        """The number in a child, which music keeps small."""
+        text = _text(element, tag)
+        if not text:
+            return Fraction(usual)
+        if not _NUMBER.fullmatch(text) or abs(Fraction(text)) > _MOST[tag]:
+            raise ScoreFileError(
+                f'{self.name}, bar {self.bar}: it has "{text[:20]}" as its {tag}, which is no music'
+            )
+        return Fraction(text)
+
+    # -- the walk through a measure ----------------------------------------------------------
+
+    def _walk(self, measure: Element) -> _Bar:
+        bar, now, last = _Bar(), Fraction(0), Fraction(0)
+        for element in measure:
+            if element.tag == "note":
+                if element.find("chord") is None:
+                    last = now
+                    now += self._duration(element)
+                self._note(element, bar, last)
+            elif element.tag == "backup":
+                now = max(now - self._duration(element), Fraction(0))
+            elif element.tag == "forward":
+                now += self._duration(element)
+            elif element.tag == "attributes":
+                self._attributes(element, bar, now)
+            elif element.tag in ("direction", "sound"):
+                self._direction(element, bar, now)
+            elif element.tag == "harmony":
+                self._harmony(element, bar, now)
+            elif element.tag == "barline":
+                self._barline(element, bar, now)
+            bar.end = max(bar.end, now)
+        return bar
+
+    def _duration(self, element: Element) -> Fraction:
+        if element.find("grace") is not None:
+            return Fraction(0)
+        return abs(self._number(element, "duration")) / self.divisions
+
+    def _note(self, note: Element, bar: _Bar, at: Fraction) -> None:
+        if not self._mine(note) or (_text(note, "voice") or "1") != self.voice:
+            return
+        if note.find("grace") is not None:
+            self.gone.append("grace note")
+        elif note.find("cue") is not None:
+            self.gone.append("cue note")
+        elif note.find("chord") is not None:
+            if bar.notes and bar.notes[-1][0] == at:
+                bar.notes[-1][2].append(note)
+        else:
+            length = self._length(note)
+            if length > 0:
+                bar.notes.append((at, length, [note]))
+        for kind in _said(note):
+            self.gone.append(kind)
+
+    def _length(self, note: Element) -> Fraction:
+        """The duration, or the written value where it is nearly the same."""
+        length = self._duration(note)
+        plain = _LENGTHS.get(_text(note, "type"))
+        if plain is None:
+            return length
+        written = plain * (2 - Fraction(1, 2 ** min(len(note.findall("dot")), 8)))
+        modification = note.find("time-modification")
+        if modification is not None:
+            actual = self._number(modification, "actual-notes", 1)
+            written *= self._number(modification, "normal-notes", 1) / (actual or 1)
+        if length != written and abs(length - written) < _NEAR * written:
+            self.remarks.append(Remark("rounded", "lengths to the notes that are written"))
+            return written
+        return length
+
+    def _attributes(self, element: Element, bar: _Bar, now: Fraction) -> None:
+        if element.find("divisions") is not None:
+            self.divisions = self._number(element, "divisions")
+            if self.divisions <= 0:
+                raise ScoreFileError(f"{self.name} cannot be read: its divisions are 0")
+        for child in element:
+            if child.get("number", str(self.staff.number)) != str(self.staff.number):
+                continue
+            if child.tag == "transpose":
+                self._transpose(child)
+        for child in element:
+            if child.get("number", str(self.staff.number)) != str(self.staff.number):
+                continue
+            if child.tag == "key":
+                self._key(child, bar, now)
+            elif child.tag == "time" and (meter := self._meter(child)):
+                bar.signs.append((now, "meter", meter))
+            elif child.tag == "measure-style":
+                self.gone += list(_said(child))
+
+    def _transpose(self, element: Element) -> None:
+        semitones = int(self._number(element, "chromatic"))
+        octaves = int(self._number(element, "octave-change"))
+        if element.find("diatonic") is not None:
+            steps = int(self._number(element, "diatonic"))
+        else:
+            steps = (Pitch.from_midi(60 + semitones, -5) - Pitch.spelled("C", 0, 4)).steps
+        self.transpose = Interval(steps + 7 * octaves, semitones + 12 * octaves)
+
+    def _key(self, element: Element, bar: _Bar, now: Fraction) -> None:
+        if element.find("fifths") is None:
+            self.gone.append("free key signature")
+            return
+        mode = _text(element, "mode") or None
+        if mode is None:
+            self.remarks.append(
+                Remark("guessed", "a key signature without a mode is read as major")
+            )
+        fifths = int(self._number(element, "fifths")) + self.transpose.fifths
+        bar.signs.append((now, "key", key_of_signature(fifths, mode)))
+
+    def _meter(self, element: Element) -> Meter | None:
+        beats = [beats for child in element.findall("beats") for beats in _sum(child.text or "")]
+        types = [(child.text or "").strip() for child in element.findall("beat-type")]
+        units = {int(text) for text in types if text.isdecimal() and len(text) < 4}
+        if any(n > _MOST["beats"] for n in beats):
+            raise ScoreFileError(
+                f"{self.name}, bar {self.bar}: it has {max(beats)} as its beats, 99 is the most"
+            )
+        try:
+            return Meter(sum(beats), units.pop()) if beats and len(units) == 1 else None
+        except FretpathError:
+            return None
+
+    # -- directions --------------------------------------------------------------------------
+
+    def _direction(self, element: Element, bar: _Bar, now: Fraction) -> None:
+        sound = element if element.tag == "sound" else element.find("sound")
+        tempo = self._tempo(element, sound)
+        if tempo:
+            bar.signs.append((now, "tempo", tempo))
+        kinds: list[SignKind] = []
+        if sound is not None:
+            kinds += [kind for name, kind in _ROAD_ATTRIBUTES.items() if sound.get(name)]
+            self.gone += ["swing mark"] * (sound.find("swing") is not None)
+        for child in element.findall("direction-type/*"):
+            if child.tag in ("segno", "coda") and child.tag not in kinds:
+                kinds.append(_ROAD_ATTRIBUTES[child.tag])
+            elif child.tag == "words":
+                word = one_line(child.text or "")
+                road = [kind for pattern, kind in _ROAD if pattern.match(word)]
+                kinds += [kind for kind in road[:1] if kind not in kinds]  # type: ignore[misc]
+                self.gone += ["written direction"] * (bool(word) and not road and not tempo)
+            elif child.tag in _SAID:
+                self.gone.append(_SAID[child.tag])
+        for kind in dict.fromkeys(kinds):
+            if kind in ("segno", "coda"):
+                bar.signs.append((now, kind, None))
+            else:
+                bar.late.append(kind)
+
+    def _tempo(self, element: Element, sound: Element | None) -> Fraction | None:
+        """Quarter notes a minute."""
+        text = (sound.get("tempo") or "").strip() if sound is not None else ""
+        if _NUMBER.fullmatch(text) and 0 < Fraction(text) <= _MOST["per-minute"]:
+            return Fraction(text).limit_denominator(1000)
+        mark = element.find("direction-type/metronome")
+        unit = _LENGTHS.get(_text(mark, "beat-unit")) if mark is not None else None
+        if mark is None or unit is None or not _NUMBER.fullmatch(_text(mark, "per-minute")):
+            return None
+        dots = len(mark.findall("beat-unit-dot"))
+        rate = self._number(mark, "per-minute") * unit * (2 - Fraction(1, 2 ** min(dots, 8)))
+        return rate if rate > 0 else None
+
+    def _harmony(self, element: Element, bar: _Bar, now: Fraction) -> None:
+        if element.find("staff") is not None and not self._mine(element) and not self.staff.tab:
+            return
+        offset = _text(element, "offset")
+        if _NUMBER.fullmatch(offset):
+            now += Fraction(offset) / self.divisions
+        name = self._chord_name(element)
+        if name:
+            bar.chords.append((max(now, Fraction(0)), name))
+        else:
+            self.gone.append("rootless chord")
+
+    def _chord_name(self, element: Element) -> str:
+        root, kind = element.find("root"), element.find("kind")
+        value = (kind.text or "").strip() if kind is not None else ""
+        text = one_line(kind.get("text", "")) if kind is not None else ""
+        if value == "none":
+            return text or "N.C."
+        if root is None:
+            return ""
+        name = self._note_name(root, "root") + (text or _KINDS.get(value, ""))
+        for degree in element.findall("degree") if not text else ():
+            alter = int(self._number(degree, "degree-alter"))
+            sign = "#" * alter if alter >= 0 else "b" * -alter
+            add = "add" if _text(degree, "degree-type") == "add" and not sign else ""
+            omit = "no" if _text(degree, "degree-type") == "subtract" else ""
+            name += f"{omit or add}{sign}{int(self._number(degree, 'degree-value'))}"
+        bass = element.find("bass")
+        return name + (f"/{self._note_name(bass, 'bass')}" if bass is not None else "")
+
+    def _note_name(self, element: Element, kind: str) -> str:
+        step = _text(element, f"{kind}-step")
+        if step not in tuple("ABCDEFG"):
+            raise ScoreFileError(
+                f'{self.name}, bar {self.bar}: "{step[:8]}" is no {kind} of a chord'
+            )
+        alter = int(self._number(element, f"{kind}-alter"))
+        pitch = Pitch.spelled(step, max(-2, min(2, alter)), 4) + self.transpose
+        return pitch.name
+
+    def _barline(self, element: Element, bar: _Bar, now: Fraction) -> None:
+        where = element.get("location", "right")
+        at = {"left": Fraction(0), "right": Fraction(10**6)}.get(where, now)
+        repeat, ending = element.find("repeat"), element.find("ending")
+        if ending is not None and ending.get("type") != "start":
+            bar.signs.append((at, "ending stop", None))
+        if repeat is not None and repeat.get("direction") == "backward":
+            times = repeat.get("times", "2")
+            bar.signs.append((at, "stop", int(times) if times in _TIMES else 2))
+        elif repeat is not None:
+            bar.signs.append((at, "start", None))
+        if ending is not None and ending.get("type") == "start":
+            numbers = tuple(int(n) for n in re.findall(r"\d{1,2}", ending.get("number", "")))
+            bar.signs.append((at, "ending", numbers or (1,)))
+        for tag in ("segno", "coda"):
+            if element.find(tag) is not None:
+                bar.signs.append((at, _ROAD_ATTRIBUTES[tag], None))
+        self.gone += ["fermata"] * (element.find("fermata") is not None)
+
+    # -- writing down ------------------------------------------------------------------------
+
+    def _write_down(self, bar: _Bar) -> None:
+        """Signs and notes by their place, gaps filled with rests, notes cut where a chord comes."""
+        signs = sorted(bar.signs, key=lambda sign: sign[0])
+        chords = sorted(bar.chords, key=lambda chord: chord[0])
+        now = Fraction(0)
+        notes = sorted(bar.notes, key=lambda note: note[0])
+        shortest = Fraction(1, 64)
+        for at, length, group in notes:
+            if at < now - shortest:
+                self.gone.append("overlapped note")
+                continue
+            begin = now if at < now + shortest else at
+            for stop, sound in ((begin, Sound(Fraction(1), None)),
+                                (begin + length, self._sound(group))):  # fmt: skip
+                while signs and signs[0][0] <= now:
+                    self._sign(*signs.pop(0)[1:])
+                self._lay(sound, now, stop, chords)
+                now = stop
+        if now < bar.end - shortest:
+            while signs and signs[0][0] <= now:
+                self._sign(*signs.pop(0)[1:])
+            self._lay(Sound(Fraction(1), None), now, bar.end, chords)
+        for _, kind, value in signs:
+            self._sign(kind, value)
+        for kind in bar.late:
+            self._sign(kind)
+        for _, name in chords:
+            self.chord = name
+
+    def _lay(
+        self, sound: Sound, start: Fraction, stop: Fraction, chords: list[tuple[Fraction, str]]
+    ) -> None:
+        """One sound from start to stop, cut in tied pieces where a chord begins inside it."""
+        first = True
+        while start < stop:
+            while chords and chords[0][0] <= start:
+                self.chord = chords.pop(0)[1]
+            edge = min([stop, *(at for at, _ in chords[:1])])
+            piece = replace(sound, length=edge - start, chord=self.chord)
+            if not first:
+                piece = replace(piece, tied=True, lyric="", placement=None)
+            self.sounds.append(piece)
+            self.chord, start, first = "", edge, False
+
+    def _sound(self, group: Sequence[Element]) -> Sound:
+        notes = [(self._pitch(note), note) for note in group if note.find("pitch") is not None]
+        if not notes:
+            if group[0].find("unpitched") is not None:
+                self.gone.append("percussion note")
+            return Sound(Fraction(1), None)
+        pick = min if self.lowest else max
+        pitch, note = pick(notes, key=lambda pair: pair[0].midi)
+        gone = "upper chord note" if self.lowest else "lower chord note"
+        self.gone += [gone] * (len(notes) - 1)
+        ties = {tie.get("type") for tie in (*note.findall("tie"), *note.findall("notations/tied"))}
+        place = self._placement(note) if self.places else None
+        return Sound(Fraction(1), pitch, "stop" in ties, place, self._lyric(group))
+
+    def _pitch(self, note: Element) -> Pitch:
+        pitch = note.find("pitch")
+        assert pitch is not None
+        step, alter = _text(pitch, "step"), self._number(pitch, "alter")
+        if step not in tuple("ABCDEFG"):
+            raise ScoreFileError(
+                f'{self.name} cannot be read: "{step[:8]}" in bar {self.bar} is no letter of a note'
+            )
+        if alter.denominator != 1:
+            self.remarks.append(Remark("rounded", "quarter tones to the note below"))
+        octave = int(self._number(pitch, "octave", 4))
+        if abs(alter) > 3 or octave < 0:
+            raise ScoreFileError(f"{self.name}, bar {self.bar}: {step} is outside every instrument")
+        sounding = Pitch.spelled(step, int(alter // 1), octave) + self.transpose
+        if not -1 <= sounding.octave <= 9 or abs(sounding.alter) > 3:
+            raise ScoreFileError(f"{self.name}, bar {self.bar}: {sounding} is outside MIDI")
+        return sounding
+
+    def _placement(self, note: Element) -> Placement | None:
+        technical = note.find("notations/technical")
+        if technical is None:
+            return None
+        string, fret = (
+            int(self._number(technical, tag)) if technical.find(tag) is not None else None
+            for tag in ("string", "fret")
+        )
+        return None if string is None and fret is None else Placement(string, fret)
+
+    def _lyric(self, group: Sequence[Element]) -> str:
+        """The syllable of the first verse; the others are counted."""
+        for lyric in (lyric for note in group for lyric in note.findall("lyric")):
+            number = lyric.get("number", "1")
+            self.verse = self.verse or number
+            if number != self.verse:
+                self.gone.append("further-verse syllable")
+                continue
+            text = " ".join(t for t in (one_line(e.text or "") for e in lyric.findall("text")) if t)
+            if text:
+                return text + "-" * (_text(lyric, "syllabic") in ("begin", "middle"))
+        return ""
+
+
+_TIMES = tuple(map(str, range(2, 100)))
+
+
+def _text(element: Element, tag: str) -> str:
+    return (element.findtext(tag) or "").strip()
+
+
+def _sum(text: str) -> list[int]:
+    """The numbers of ``4`` or ``3 + 2``; 100 for one of more than two digits."""
+    parts = [part.strip() for part in text[:80].split("+")]
+    return [int(part) if len(part) < 3 else 100 for part in parts if part.isdecimal()]
+
+
+def _said(element: Element) -> Iterator[str]:
+    """What stands at a note and has no place in a melody."""
+    for child in element.iter():
+        if child.tag in ("slur", "wedge", "glissando", "slide") and child.get("type") == "stop":
+            continue
+        if child.tag == "articulations":
+            yield from (one_line(str(c.tag)).replace("-", " ") for c in child)
+        elif child.tag in _SAID:
+            yield _SAID[child.tag]
+
+
+# -- writing ---------------------------------------------------------------------------------------
+
+_MOST_DIVISIONS = 50_000
 _MIDDLE_C = Pitch.parse("C4")
 
 
@@ -48,10 +632,10 @@ def write_musicxml(music: Melody | Arrangement) -> str:
     return head + tostring(root, encoding="unicode") + "\n"
 
 
-def _add(parent: Element, tag: str, text: object = None, **attributes: str) -> Element:
+def _add(parent: Element, tag: str, content: object = None, /, **attributes: str) -> Element:
     element = SubElement(parent, tag, {k.replace("_", "-"): v for k, v in attributes.items()})
-    if text is not None:
-        element.text = str(text)
+    if content is not None:
+        element.text = str(content)
     return element
 
 
@@ -70,7 +654,12 @@ class _Page:
                 "the lengths of this melody have no common measure that MusicXML could count in; "
                 "use fewer kinds of tuplet"
             )
+        self.values = [value for length in self.lengths for value in note_values(length)]
+        bars = {*self.melody.bars, *self.melody.phrases}
+        self.tuplets = {at: group for group in tuplets(self.values, bars) for at in group}
+        self.beams = {at: group for group in beamed(self.melody) for at in group}
         self.fingerings = dict(zip(self.melody.struck, fingerings, strict=False))
+        self.lyrics, self.chords = dict(self.melody.lyrics), dict(self.melody.chords)
         self.octaves = instrument.written if instrument else 0
 
     def score(self) -> Element:
@@ -79,9 +668,18 @@ class _Page:
             _add(_add(root, "work"), "work-title", _plain(self.melody.title))
         identification = _add(root, "identification")
         _add(_add(identification, "encoding"), "software", "fretpath")
+        source = self.melody.header("source")
+        if source:
+            _add(identification, "source", _plain(source))
         fields = _add(identification, "miscellaneous")
         for name, value in marks_of(self.melody):
-            _add(fields, "miscellaneous-field", _plain(value), name=name)
+            if name != "source":
+                _add(fields, "miscellaneous-field", _plain(value), name=_PREFIX + name)
+        for kind, words in (("title", self.melody.title), ("source", source)):
+            if words:
+                credit = _add(root, "credit", page="1")
+                _add(credit, "credit-type", kind)
+                _add(credit, "credit-words", _plain(words), justify="center")
         self._part_list(root)
         part = _add(root, "part", id="P1")
         first = 0 if self.melody.has_pickup else 1
@@ -105,16 +703,69 @@ class _Page:
         if span.start and span.start in self.melody.phrases:
             _add(measure, "print", new_system="yes")
         keys, meters = dict(self.melody.keys), dict(self.melody.meters)
+        self._left(measure, span.start)
         for event in span:
             self._attributes(measure, event, keys.get(event), meters.get(event))
             if event == 0:
                 self._tempo(measure)
+            if event in self.chords:
+                self._harmony(measure, self.chords[event])
             self._note(measure, event, staff=1)
         if self.instrument:
             length = sum((self.lengths[event] for event in span), Fraction(0))
             _add(_add(measure, "backup"), "duration", int(length * self.divisions))
             for event in span:
                 self._note(measure, event, staff=2)
+        self._right(measure, span.stop)
+
+    def _left(self, measure: Element, event: int) -> None:
+        """The sign of a repeat or an ending that begins with a bar."""
+        starts = any(repeat.start == event for repeat in self.melody.repeats)
+        number = self._ending_at(event)
+        if starts or number:
+            barline = _add(measure, "barline", location="left")
+            if number:
+                _add(barline, "ending", number=str(number), type="start")
+            if starts:
+                _add(barline, "repeat", direction="forward")
+
+    def _ending_at(self, event: int) -> int:
+        """Number of the ending that begins at an event, or 0."""
+        for repeat in self.melody.repeats:
+            if event in repeat.endings:
+                return repeat.endings.index(event) + 1
+        return 0
+
+    def _right(self, measure: Element, stop: int) -> None:
+        """The sign of a repeat or an ending that ends with a bar, and the end of the piece."""
+        last = stop == len(self.melody.notes)
+        for repeat in self.melody.repeats:
+            if stop in (*repeat.endings[1:], repeat.stop):
+                barline = _add(measure, "barline", location="right")
+                back = not repeat.endings or stop != repeat.stop
+                _add(barline, "bar-style", "light-heavy" if back or last else "light-light")
+                if repeat.endings:
+                    number = self._ending_at(stop) - 1 if back else len(repeat.endings)
+                    kind = "stop" if back else "discontinue"
+                    _add(barline, "ending", number=str(number), type=kind)
+                if back:
+                    times = {} if repeat.endings else {"times": str(repeat.times)}
+                    _add(barline, "repeat", direction="backward", **times)
+                return
+        if last:
+            _add(_add(measure, "barline", location="right"), "bar-style", "light-heavy")
+
+    def _harmony(self, measure: Element, name: str) -> None:
+        harmony = _add(measure, "harmony")
+        match = _CHORD.fullmatch(name)
+        if match is None:
+            _add(_add(harmony, "root"), "root-step", "C", text="")
+            _add(harmony, "kind", "none", text=_plain(name))
+            return
+        _add_name(harmony, "root", match[1], match[2])
+        _add(harmony, "kind", _KIND_OF.get(match[3], "other"), text=_plain(match[3]))
+        if match[4]:
+            _add_name(harmony, "bass", match[4], match[5])
 
     # -- attributes ------------------------------------------------------------------------------
 
@@ -145,17 +796,14 @@ class _Page:
         low = self._middle() < _MIDDLE_C.midi
         _add(clef, "sign", "F" if low else "G")
         _add(clef, "line", 4 if low else 2)
+        if self.octaves:
+            _add(clef, "clef-octave-change", -self.octaves)
         if made is None:
             return
         tab = _add(attributes, "clef", number="2")
         _add(tab, "sign", "TAB")
         _add(tab, "line", max(1, (len(made.strings) + 1) // 2))
         _staff_details(attributes, made)
-        if self.octaves:
-            transpose = _add(attributes, "transpose")
-            _add(transpose, "diatonic", 0)
-            _add(transpose, "chromatic", 0)
-            _add(transpose, "octave-change", -self.octaves)
 
     def _middle(self) -> float:
         """Middle of the written range, as a MIDI number; it decides the clef."""
@@ -170,35 +818,61 @@ class _Page:
         unit = melody.meter.unit if melody.meter else 4
         direction = _add(measure, "direction", placement="above")
         metronome = _add(_add(direction, "direction-type"), "metronome")
-        _add(metronome, "beat-unit", _UNITS[unit])
-        _add(metronome, "per-minute", _decimal(melody.tempo))
+        compound = melody.meter is not None and is_compound(melody.meter)
+        _add(metronome, "beat-unit", _UNITS[unit // 2 if compound else unit])
+        if compound:
+            _add(metronome, "beat-unit-dot")
+        _add(metronome, "per-minute", _decimal(melody.tempo / (3 if compound else 1)))
         _add(direction, "sound", tempo=_decimal(melody.tempo * 4 / unit))
 
     # -- notes -----------------------------------------------------------------------------------
 
     def _note(self, measure: Element, event: int, *, staff: int) -> None:
-        note, length = self.melody.notes[event], self.lengths[event]
-        (value,) = note_values(length)
+        note, value = self.melody.notes[event], self.values[event]
         element = _add(measure, "note")
         if note.pitch is None:
             _add(element, "rest")
         else:
-            _pitch(element, note.pitch + OCTAVE.times(self.octaves))
-        _add(element, "duration", int(length * self.divisions))
+            _pitch(element, note.pitch)
+        _add(element, "duration", int(value.length * self.divisions))
         ties = list(self._ties(event))
         for kind in ties:
             _add(element, "tie", type=kind)
         _add(element, "voice", 1 if staff == 1 else 5)
-        _add(element, "type", value.name)
-        for _ in range(value.dots):
-            _add(element, "dot")
-        if value.actual > 1:
-            modification = _add(element, "time-modification")
-            _add(modification, "actual-notes", value.actual)
-            _add(modification, "normal-notes", value.normal)
+        _written(element, value)
         if self.instrument:
             _add(element, "staff", staff)
+        if staff == 1:
+            self._beam(element, event)
         self._notations(element, event, note, ties, staff)
+        if event in self.lyrics and staff == 1:
+            self._lyric(element, event)
+
+    def _beam(self, element: Element, event: int) -> None:
+        """Begin, go on with or end each beam; one that has no neighbor is a hook."""
+        group = self.beams.get(event, range(event, event + 1))
+        for level in range(1, self._flags(event) + 1 if len(group) > 1 else 1):
+            before = event > group.start and self._flags(event - 1) >= level
+            behind = event + 1 < group.stop and self._flags(event + 1) >= level
+            hook = "backward hook" if event > group.start else "forward hook"
+            word = {(False, True): "begin", (True, True): "continue", (True, False): "end"}
+            _add(element, "beam", word.get((before, behind), hook), number=str(level))
+
+    def _flags(self, event: int) -> int:
+        """Flags of an event alone: an eighth has one."""
+        name = self.values[event].name
+        return max(0, list(NAMES.values()).index(name) - list(NAMES.values()).index("quarter"))
+
+    def _lyric(self, element: Element, event: int) -> None:
+        events = [at for at, _ in self.melody.lyrics]
+        place = events.index(event)
+        word = self.lyrics[event]
+        inside = place > 0 and self.lyrics[events[place - 1]].endswith("-")
+        goes_on = word.endswith("-") and word != "-"
+        kinds = {(False, False): "single", (False, True): "begin", (True, True): "middle"}
+        lyric = _add(element, "lyric", number="1")
+        _add(lyric, "syllabic", kinds.get((inside, goes_on), "end"))
+        _add(lyric, "text", _plain(word.removesuffix("-") if goes_on else word))
 
     def _ties(self, event: int) -> Iterator[str]:
         notes = self.melody.notes
@@ -212,12 +886,18 @@ class _Page:
     def _notations(
         self, element: Element, event: int, note: Note, ties: list[str], staff: int
     ) -> None:
-        marks = list(self._technical(event, note)) if note.struck and self._shows(staff) else []
-        if not ties and not marks:
+        shows = note.pitch is not None and self._shows(staff)
+        marks = list(self._technical(event, note)) if shows else []
+        group = self.tuplets.get(event, range(0))
+        edges = [("start", group.start == event), ("stop", group.stop == event + 1)]
+        edges = [edge for edge in edges if edge[1]] if group else []
+        if not ties and not marks and not edges:
             return
         notations = _add(element, "notations")
         for kind in ties:
             _add(notations, "tied", type=kind)
+        for kind, _ in edges:
+            _add(notations, "tuplet", type=kind, number="1")
         if marks:
             technical = _add(notations, "technical")
             for tag, number in marks:
@@ -227,9 +907,12 @@ class _Page:
         return staff == 2 or self.instrument is None
 
     def _technical(self, event: int, note: Note) -> Iterator[tuple[str, int]]:
-        played = self.fingerings.get(event)
+        struck = event
+        while self.melody.notes[struck].tied:
+            struck -= 1
+        played = self.fingerings.get(struck)
         if played:
-            if played.finger:
+            if played.finger and struck == event:
                 yield "fingering", played.finger
             yield "string", played.string
             yield "fret", played.fret
@@ -238,6 +921,23 @@ class _Page:
                 yield "string", note.placement.string
             if note.placement.fret is not None:
                 yield "fret", note.placement.fret
+
+
+def _written(element: Element, value: NoteValue) -> None:
+    _add(element, "type", value.name)
+    for _ in range(value.dots):
+        _add(element, "dot")
+    if value.actual > 1:
+        modification = _add(element, "time-modification")
+        _add(modification, "actual-notes", value.actual)
+        _add(modification, "normal-notes", value.normal)
+
+
+def _add_name(parent: Element, kind: str, step: str, sign: str | None) -> None:
+    element = _add(parent, kind)
+    _add(element, f"{kind}-step", step)
+    if sign:
+        _add(element, f"{kind}-alter", alter_of(sign))
 
 
 def _staff_details(attributes: Element, made: Instrument) -> None:

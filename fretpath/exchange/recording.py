@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.errors import RequestError, ScoreFileError
+from fretpath.exchange.door import RECORDINGS
 from fretpath.exchange.hearing import Heard, Pluck, hear
-from fretpath.exchange.kinds import RECORDINGS
 from fretpath.music.key import Key
 from fretpath.music.keyfinding import in_key
 from fretpath.music.melody import Melody, Note

@@ -1,64 +1,60 @@
-"""Score files to melodies: MusicXML, MIDI and ABC 2.1, read through music21.
+"""Score files to melodies and back: MusicXML, MIDI, ABC 2.1 and melody text.
 
-**How.**  The bytes are read once, checked (:mod:`~fretpath.exchange.safety`) and parsed in
-memory.  music21 gets no file name, so it neither looks for nor leaves a pickled score in a shared
-temporary folder.  A tune book is split at its ``X:`` lines, and only the tune that is asked for
-is parsed.  Whatever music21 raises becomes one :class:`ScoreFileError`.
+**How.**  The bytes are read once, checked (:mod:`~fretpath.exchange.door`) and taken apart in
+memory by the module of their format, which gives the sounds and signs of one voice;
+:mod:`~fretpath.exchange.voices` makes the melody.  A tune book is split at its ``X:`` lines, and
+only the tune that is asked for is read.  Nothing outside the call is touched, so that any number
+of threads may read at a time.  A format that is written is one line of :data:`WRITERS`.
 """
 
 from __future__ import annotations
 
-import contextlib
 import io
 import re
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, TypeVar
-from xml.etree.ElementTree import tostring
+from typing import Any, BinaryIO
 
-from fretpath.errors import FretpathError, RequestError, ScoreFileError, nearest
-from fretpath.exchange.abc_reading import add_changes, plain_abc
-from fretpath.exchange.assemble import Imported, Voice, assembled
-from fretpath.exchange.marks import marks_in, with_marks
-from fretpath.exchange.safety import (
-    LARGEST_FILE,
-    MOST_NOTES,
+from fretpath.errors import RequestError, ScoreFileError, nearest
+from fretpath.exchange.door import (
+    KINDS,
+    LIMITS,
     check_count,
     checked_xml,
     decoded,
+    ending_of,
     kind_of,
+    one_line,
     unpacked,
 )
+from fretpath.exchange.voices import Reading, Voice, melody_of
 from fretpath.music.key import key_asked
 from fretpath.music.keyfinding import in_key
 from fretpath.music.melody import Melody
+from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.transposing import transpose_melody, way_to
+from fretpath.neck.arrangement import Arrangement
+from fretpath.remarks import Remark
 
-__all__ = ["Book", "Tune", "moved_to", "open_book", "read_score", "without_octave"]
-
-_MOST_TUNES = 5000
-_MOST_BARS = 600
-T = TypeVar("T")
+Source = str | Path | bytes | BinaryIO
+"""A file name, the bytes of a file, or a file that is open for reading bytes."""
 
 
 @dataclass(frozen=True)
 class Tune:
-    """One tune of a file, not yet parsed."""
+    """One tune of a file, not yet read."""
 
     number: int
     """Its number in the book (X: of an ABC file), or 1."""
     title: str
     """What the file calls it, or the empty string."""
-    text: str | bytes
-    """The ABC text, the MusicXML text or the MIDI bytes."""
+    content: Any
+    """Text of an ABC tune or of a melody, bytes of a MIDI file, tree of a MusicXML file."""
     kind: str
-    """MusicXML, MIDI or ABC."""
+    """MusicXML, MIDI, ABC or text."""
     source: str
     """Name of the file, for messages."""
-    marks: tuple[tuple[str, str], ...] = ()
-    """What fretpath wrote into a MusicXML file for itself."""
 
     @property
     def name(self) -> str:
@@ -67,43 +63,33 @@ class Tune:
 
     def read(
         self, *, part: str | None = None, lowest: bool = False, places: bool = False
-    ) -> Imported:
-        """The melody of one part or voice.
+    ) -> Reading:
+        """The melody of one part or voice, and what must be said about it.
 
         *part* is a number, a name or number.voice; *lowest* takes the lowest note of a chord;
         *places* keeps the strings and frets that the file gives.  Raises
         :class:`ScoreFileError` for what cannot be read and :class:`RequestError` for a part
         that is not there.
         """
-        voice = Voice(title=self.title)
-        if isinstance(self.text, bytes):
-            from fretpath.exchange.midi_reading import read_midi
+        if self.kind == "text":
+            return Reading(parse_melody(self.content, source=self.source))
+        return melody_of(self.voice(part=part, lowest=lowest, places=places), self.name)
 
-            data = self.text
-            _guarded(lambda: read_midi(data, voice, part, lowest=lowest, name=self.name), self.name)
-            return assembled(voice, self.name)
-        score = _guarded(self._parsed, self.name)
-        _guarded(lambda: self._fill(voice, score, part, lowest, places), self.name)
+    def voice(
+        self, *, part: str | None = None, lowest: bool = False, places: bool = False
+    ) -> Voice:
+        """The sounds and signs of one part or voice, as the file has them."""
         if self.kind == "ABC":
-            if re.search(r"\|:|:\||::", self.text):
-                voice.remarks.append("repeats are written once, not played out")
-            add_changes(self.text, voice)
-            return assembled(voice, self.name)
-        return with_marks(assembled(voice, self.name), dict(self.marks))
+            from fretpath.exchange.abc import read_abc
 
-    def _fill(self, voice: Voice, score: Any, part: str | None, lowest: bool, places: bool) -> None:
-        from fretpath.exchange.voices import chosen_part, read_voice
+            return read_abc(self.content, part, lowest=lowest, name=self.name)
+        if self.kind == "MIDI":
+            from fretpath.exchange.midi import read_midi
 
-        chosen, number = chosen_part(score, part, voice, tab=places, name=self.name)
-        read_voice(chosen, number, voice, lowest=lowest, places=places, name=self.name)
+            return read_midi(self.content, part, lowest=lowest, name=self.name)
+        from fretpath.exchange.musicxml import read_musicxml
 
-    def _parsed(self) -> Any:
-        from music21 import converter
-
-        if self.kind == "ABC":
-            assert isinstance(self.text, str)
-            return converter.parseData(plain_abc(self.text), format="abc")
-        return converter.parseData(self.text, format="musicxml")
+        return read_musicxml(self.content, part, lowest=lowest, places=places, name=self.name)
 
 
 @dataclass(frozen=True)
@@ -115,7 +101,7 @@ class Book:
     tunes: tuple[Tune, ...]
     """At least one."""
 
-    def tune(self, wanted: str | None) -> Tune:
+    def tune(self, wanted: str | int | None = None) -> Tune:
         """The tune of that number or title; the only one if there is no wish."""
         if wanted is None:
             if len(self.tunes) == 1:
@@ -124,18 +110,17 @@ class Book:
                 f"{self.name} holds {len(self.tunes)} tunes; pick one with --tune NUMBER or "
                 f"--tune TITLE:\n{self.listing()}"
             )
-        found = [
-            tune
-            for tune in self.tunes
-            if wanted.strip().lower() in (str(tune.number), tune.title.lower())
-        ]
+        asked = str(wanted).strip().lower()
+        found = [tune for tune in self.tunes if asked == tune.title.lower()]
+        if not found and asked.isdecimal():
+            found = [tune for tune in self.tunes if int(asked[:9]) == tune.number]
         if len(found) > 1:
             numbers = ", ".join(str(tune.number) for tune in found[:8])
-            raise RequestError(f'{self.name} has {len(found)} tunes "{wanted[:40]}": {numbers}')
+            raise RequestError(f'{self.name} has {len(found)} tunes "{asked[:40]}": {numbers}')
         if not found:
             titles = [tune.title.lower() for tune in self.tunes]
             raise RequestError(
-                f'{self.name} has no tune "{wanted[:40]}"{nearest(wanted, titles)} '
+                f'{self.name} has no tune "{asked[:40]}"{nearest(asked, titles)} '
                 f"(it has {len(self.tunes)}, number {self.tunes[0].number} to "
                 f"{self.tunes[-1].number})"
             )
@@ -150,34 +135,38 @@ class Book:
 
 
 def read_score(
-    path: str | Path,
+    source: Source,
     *,
-    tune: str | None = None,
+    tune: str | int | None = None,
     part: str | None = None,
     lowest: bool = False,
     places: bool = False,
-) -> Imported:
-    """The melody of a MusicXML, MIDI or ABC file, and what must be said about it.
+) -> Reading:
+    """The melody of a score or of melody text, and what must be said about it.
 
-    *tune* is the number or the title of a tune of a tune book, *part* the number or the name of a
-    part (``1.2`` is its second voice), *lowest* takes the lowest note of a chord and not the
+    *source* is a file name, bytes, or a file open for reading bytes; *tune* is the number or the
+    title of a tune of a tune book (:func:`open_book` lists them), *part* the number or the name of
+    a part (``1.2`` is its second voice), *lowest* takes the lowest note of a chord and not the
     highest, *places* keeps the strings and frets of the file.  Raises :class:`ScoreFileError` for
     a file that cannot be read or is not what it claims, :class:`RequestError` for a tune or a
     part that is not there.
+
+    >>> melody, remarks = read_score(b"title: Ferry Bell\\n\\n1 3 5")
+    >>> melody.title, len(melody)
+    ('Ferry Bell', 3)
     """
-    path = Path(path)
-    try:
-        with path.open("rb") as file:
-            data = file.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        raise ScoreFileError(f"there is no file {path}") from None
-    except OSError as problem:
-        raise ScoreFileError(f"cannot read {path}: {problem.strerror}") from None
-    return open_book(data, path.name).tune(tune).read(part=part, lowest=lowest, places=places)
+    return open_book(source).tune(tune).read(part=part, lowest=lowest, places=places)
 
 
-def open_book(data: bytes, name: str) -> Book:
-    """The tunes in the bytes of a score file; *name* is its file name."""
+def open_book(source: Source, name: str | None = None) -> Book:
+    """The tunes in a score file, each with its number and title, not yet read.
+
+    *name* is what messages call it, with the ending that it should have; the name of the file by
+    default.
+    """
+    data, name = _bytes_of(source, name)
+    if ending_of(name) not in KINDS and _is_text(data):
+        return Book(name, (Tune(1, "", _melody_text(data, name), "text", name),))
     kind = kind_of(data, name)
     if kind == "ABC":
         return Book(name, tuple(_abc_tunes(decoded(data, name), name)))
@@ -186,14 +175,44 @@ def open_book(data: bytes, name: str) -> Book:
     if kind == "compressed MusicXML":
         data = unpacked(data, name)
     root = checked_xml(data, name)
-    title = (root.findtext("work/work-title") or root.findtext("movement-title") or "").strip()
-    text = tostring(root, encoding="unicode")
-    marks = tuple(marks_in(root).items())
-    return Book(name, (Tune(1, title, text, "MusicXML", name, marks),))
+    title = root.findtext("work/work-title") or root.findtext("movement-title") or ""
+    return Book(name, (Tune(1, one_line(title), root, "MusicXML", name),))
 
 
-_LONGEST = 512
-"""The largest number read as the length of an ABC note."""
+def _bytes_of(source: Source, name: str | None) -> tuple[bytes, str]:
+    most = LIMITS["bytes"] + 1
+    if isinstance(source, bytes):
+        return source, name or "the file"
+    if not isinstance(source, str | Path):
+        label = getattr(source, "name", None)
+        data = source.read(most)
+        if not isinstance(data, bytes):
+            raise RequestError("open the file for reading bytes: open(name, 'rb')")
+        return data, name or (Path(label).name if isinstance(label, str) else "the file")
+    path = Path(source)
+    try:
+        with path.open("rb") as file:
+            return file.read(most), name or path.name
+    except FileNotFoundError:
+        raise ScoreFileError(f"there is no file {path}") from None
+    except ValueError:
+        raise ScoreFileError(f"{str(path)[:80]!r} is no name of a file") from None
+    except OSError as problem:
+        raise ScoreFileError(f"cannot read {path}: {problem.strerror}") from None
+
+
+def _is_text(data: bytes) -> bool:
+    return not data.startswith((b"PK\x03\x04", b"MThd", b"<", b"\xef\xbb\xbf<")) and not re.search(
+        rb"(?m)^K:", data
+    )
+
+
+def _melody_text(data: bytes, name: str) -> str:
+    check_count(len(data), "bytes", name)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ScoreFileError(f"{name} is no score and no text in UTF-8") from None
 
 
 def _abc_tunes(text: str, name: str) -> list[Tune]:
@@ -201,29 +220,17 @@ def _abc_tunes(text: str, name: str) -> list[Tune]:
     pieces = re.split(r"(?m)^(?=X:)", text)
     if len(pieces) > 1:
         pieces = pieces[1:]
-    check_count(len(pieces), _MOST_TUNES, "tunes", name)
+    check_count(len(pieces), "tunes", name)
     tunes = []
     for order, piece in enumerate(pieces, start=1):
-        check_count(len(re.findall(r"[A-Ga-g]", piece)), 4 * MOST_NOTES, "note letters", name)
-        # music21's time grows with the square of the bars: 400 of them take about five seconds.
-        check_count(piece.count("|"), _MOST_BARS, "bar lines in one tune", name)
-        check_count(piece.count('"'), 2 * _MOST_BARS, "quotation marks in one tune", name)
         number = re.match(r"X:\s*(\d{1,6})", piece)
         title = re.search(r"(?m)^T:(.*)", piece)
-        body = piece.split("\n\n", 1)[0] if "\n\n" in piece.strip() else piece
+        body = piece.strip().split("\n\n", 1)[0]
         body = body if re.search(r"(?m)^K:", body) else piece
-        for match in re.finditer(r"\d{6,}", body.split("\nK:", 1)[-1]):
-            raise ScoreFileError(f"{name}: {match[0][:12]}... is no length of a note")
-        # music21 counts through the beats of a bar: one of 999 of them takes twenty seconds.
-        for match in re.finditer(r"\d{3,}", _music_of(body)):
-            if len(match[0]) > 3 or int(match[0]) > _LONGEST:
-                raise ScoreFileError(f"{name}: {match[0][:12]} is no length of a note")
-        for match in re.finditer(r"(?m)(?:^|\[)M:[^\n\]]*?(\d{3,})", body):
-            raise ScoreFileError(f"{name}: {match[1][:12]} in a meter (M:) is more than is read")
         tunes.append(
             Tune(
                 int(number[1]) if number else order,
-                title[1].strip() if title else "",
+                one_line(title[1].replace(r"\%", "%")) if title else "",
                 body.rstrip() + "\n",
                 "ABC",
                 name,
@@ -232,29 +239,124 @@ def _abc_tunes(text: str, name: str) -> list[Tune]:
     return tunes
 
 
-def _music_of(body: str) -> str:
-    """The lines of notes of an ABC tune, without fields, remarks and quoted words."""
-    lines = body.split("\nK:", 1)[-1].split("\n")[1:]
-    notes = (line.split("%")[0] for line in lines if not re.match(r"[A-Za-z]:", line))
-    return re.sub(r'"[^"\n]*"|![^!\n]*!|\[[A-Za-z]:[^\]\n]*\]', " ", "\n".join(notes))
+def melody_from_music21(stream: Any, *, part: str | None = None) -> Reading:
+    """The melody of a music21 score, part or stream, and what must be said about it.
 
+    The stream is written as MusicXML by music21 and read as any file is.  Raises
+    :class:`ScoreFileError` for what music21 cannot write.
+    """
+    from music21.musicxml.m21ToXml import GeneralObjectExporter
 
-def _guarded(call: Callable[[], T], name: str) -> T:
-    """What ``call`` gives, music21 kept quiet; its exceptions become one of ours."""
     try:
-        with warnings.catch_warnings(), contextlib.redirect_stderr(io.StringIO()):
-            warnings.simplefilter("ignore")
-            return call()
-    except FretpathError:
-        raise
-    except Exception as problem:  # music21 raises 148 classes of its own, and builtin ones
-        reason = " ".join(str(problem).split())[:120] or type(problem).__name__
-        raise ScoreFileError(f"{name} cannot be read as music: {reason}") from None
+        data = GeneralObjectExporter(stream).parse()
+    except Exception:  # music21 raises classes of its own by the hundred, and builtin ones
+        raise ScoreFileError(
+            "the stream cannot be written as MusicXML by music21, which is how it is read; try "
+            "stream.makeNotation() first"
+        ) from None
+    return open_book(data, "the stream").tune().read(part=part)
 
 
-def without_octave(imported: Imported) -> Imported:
+# -- writing ---------------------------------------------------------------------------------------
+
+
+def _musicxml(music: Melody | Arrangement) -> bytes:
+    from fretpath.exchange.musicxml import write_musicxml
+
+    return write_musicxml(music).encode("utf-8")
+
+
+def _mxl(music: Melody | Arrangement) -> bytes:
+    return packed(_musicxml(music))
+
+
+def _midi(music: Melody | Arrangement) -> bytes:
+    from fretpath.exchange.midi import write_midi
+
+    program = music.instrument.program if isinstance(music, Arrangement) else 25
+    return write_midi(_melody(music), program=program)
+
+
+def _abc(music: Melody | Arrangement) -> bytes:
+    from fretpath.exchange.abc import write_abc
+
+    return write_abc(_melody(music)).encode("utf-8")
+
+
+def _text(music: Melody | Arrangement) -> bytes:
+    return format_melody(_melody(music)).encode("utf-8")
+
+
+def _melody(music: Melody | Arrangement) -> Melody:
+    return music.melody if isinstance(music, Arrangement) else music
+
+
+WRITERS: dict[str, Callable[[Melody | Arrangement], bytes]] = {
+    ".musicxml": _musicxml,
+    ".xml": _musicxml,
+    ".mxl": _mxl,
+    ".mid": _midi,
+    ".midi": _midi,
+    ".abc": _abc,
+    ".txt": _text,
+}
+"""What writes each ending; ``.txt`` is melody text."""
+
+
+def score_bytes(music: Melody | Arrangement, ending: str) -> bytes:
+    """The file: MusicXML (with a tab staff for an arrangement), MIDI, ABC or melody text.
+
+    *ending* is one of :data:`WRITERS`.  The same music gives the same bytes.  Raises
+    :class:`RequestError` for an unknown ending and for what the format cannot hold.
+    """
+    if ending not in WRITERS:
+        raise RequestError(f'no format is known for "{ending[:20]}" (known: {", ".join(WRITERS)})')
+    return WRITERS[ending](music)
+
+
+def not_written(melody: Melody, ending: str) -> list[Remark]:
+    """What a file of that ending cannot hold of the melody."""
+    found = []
+    if ending in (".mid", ".midi"):
+        if melody.chords:
+            found.append(Remark("left out", "the names of the chords, which MIDI has no word for"))
+        if melody.repeats:
+            found.append(Remark("read", "the repeats are played, as MIDI has no sign for them"))
+    if ending in (".mid", ".midi", ".abc") and any(note.placement for note in melody.notes):
+        found.append(Remark("left out", "the strings and frets that the melody asks for"))
+    return found
+
+
+_CONTAINER = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n<container><rootfiles>'
+    '<rootfile full-path="score.musicxml" media-type="application/vnd.recordare.musicxml+xml"/>'
+    "</rootfiles></container>\n"
+)
+_MIMETYPE = "application/vnd.recordare.musicxml"
+_SAME_DAY = (1980, 1, 1, 0, 0, 0)
+
+
+def packed(data: bytes) -> bytes:
+    """Compressed MusicXML 4.0: its type first and not compressed, then where the score is."""
+    import zipfile
+
+    file = io.BytesIO()
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr(zipfile.ZipInfo("mimetype", _SAME_DAY), _MIMETYPE, zipfile.ZIP_STORED)
+        for name, content in (
+            ("META-INF/container.xml", _CONTAINER.encode()),
+            ("score.musicxml", data),
+        ):
+            archive.writestr(zipfile.ZipInfo(name, _SAME_DAY), content, zipfile.ZIP_DEFLATED)
+    return file.getvalue()
+
+
+# -- another key -----------------------------------------------------------------------------------
+
+
+def without_octave(melody: Melody) -> Melody:
     """The same melody, its octave left to the instrument."""
-    return replace(imported, melody=replace(imported.melody, octave_free=True))
+    return replace(melody, octave_free=True)
 
 
 def moved_to(melody: Melody, asked: str) -> Melody:

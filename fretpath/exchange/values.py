@@ -9,14 +9,14 @@ rests.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 
 from fretpath.errors import RequestError
-from fretpath.music.melody import Melody, Note
-
-__all__ = ["NoteValue", "in_note_values", "note_values", "quarters"]
+from fretpath.music.melody import Melody, Meter, Note
+from fretpath.music.repeats import Repeat
 
 NAMES: dict[int | Fraction, str] = {
     32: "maxima",
@@ -59,7 +59,8 @@ def quarters(melody: Melody) -> list[Fraction]:
     return lengths
 
 
-def note_values(length: Fraction) -> list[NoteValue]:
+@lru_cache(maxsize=4096)
+def note_values(length: Fraction) -> tuple[NoteValue, ...]:
     """The values a length in quarter notes is written with, longest first.
 
     >>> [(v.name, v.dots) for v in note_values(Fraction(5, 2))]
@@ -73,10 +74,10 @@ def note_values(length: Fraction) -> list[NoteValue]:
     if odd not in _TUPLETS:
         raise RequestError(f"a length of {length} quarter notes has no note value")
     normal = 1 << (odd.bit_length() - 1)
-    found = [
+    found = tuple(
         NoteValue(name, dots, odd, normal, written * normal / odd)
         for name, dots, written in _plain_values(length * odd / normal)
-    ]
+    )
     assert sum(value.length for value in found) == length
     return found
 
@@ -97,10 +98,13 @@ def _plain_values(length: Fraction) -> Iterator[tuple[str, int, Fraction]]:
 
 
 def in_note_values(melody: Melody) -> Melody:
-    """The same music with every event one note value: longer ones become ties and rests.
+    """The same music with every event one note value, ties as few as can be.
 
-    Raises :class:`RequestError` that names the note whose length cannot be written.
+    Notes tied inside a bar become one where one value holds them; a length that is no single
+    value becomes several, tied (or several rests).  Raises :class:`RequestError` that names the
+    note whose length cannot be written.
     """
+    melody = _with_few_ties(melody)
     notes: list[Note] = []
     starts: list[int] = []
     for event, (note, length) in enumerate(zip(melody.notes, quarters(melody), strict=True)):
@@ -114,6 +118,37 @@ def in_note_values(melody: Melody) -> Melody:
             tied = note.tied or (number > 0 and note.pitch is not None)
             placement = note.placement if number == 0 else None
             notes.append(Note(note.pitch, value.length * beat, tied, placement))
+    return _moved(melody, notes, [*starts, len(notes)])
+
+
+def _with_few_ties(melody: Melody) -> Melody:
+    """Ties inside a bar made one note, where that is one plain value and nothing stands at it."""
+    lengths = quarters(melody)
+    kept = {0, *melody.bars, *melody.phrases, *(at for at, _ in melody.chords)}
+    notes: list[Note] = []
+    starts: list[int] = []
+    total = Fraction(0)
+    for event, (note, length) in enumerate(zip(melody.notes, lengths, strict=True)):
+        if note.tied and event not in kept and _is_one_value(total + length):
+            notes[-1] = replace(notes[-1], beats=notes[-1].beats + note.beats)
+            total += length
+            starts.append(len(notes) - 1)
+        else:
+            starts.append(len(notes))
+            notes.append(note)
+            total = length
+    return _moved(melody, notes, [*starts, len(notes)])
+
+
+def _is_one_value(length: Fraction) -> bool:
+    """Whether one plain note, dotted once at most, is as long as this."""
+    size = length if length.numerator & (length.numerator - 1) == 0 else length * 2 / 3
+    power = size.numerator & (size.numerator - 1) == 0
+    return power and size.denominator & (size.denominator - 1) == 0 and size <= 4
+
+
+def _moved(melody: Melody, notes: list[Note], starts: list[int]) -> Melody:
+    """The melody with other events; ``starts`` tells where each old one begins now."""
     return replace(
         melody,
         notes=tuple(notes),
@@ -121,4 +156,75 @@ def in_note_values(melody: Melody) -> Melody:
         phrases=tuple(starts[at] for at in melody.phrases),
         keys=tuple((starts[at], key) for at, key in melody.keys),
         meters=tuple((starts[at], meter) for at, meter in melody.meters),
+        lyrics=tuple((starts[at], word) for at, word in melody.lyrics),
+        chords=tuple((starts[at], name) for at, name in melody.chords),
+        repeats=tuple(
+            Repeat(starts[r.start], starts[r.stop], r.times, tuple(starts[e] for e in r.endings))
+            for r in melody.repeats
+        ),
     )
+
+
+def tuplets(values: Sequence[NoteValue], starts: Collection[int]) -> list[range]:
+    """The groups of values that stand under one tuplet sign, as ranges of indices.
+
+    A group ends where it is full (its length in quarter notes has no odd divisor left), where
+    another kind begins, and at ``starts``, the first events of bars and phrases.
+    """
+    groups: list[range] = []
+    begin, total = 0, Fraction(0)
+    for at, value in enumerate(values):
+        other = at > begin and _kind(values[at - 1]) != _kind(value)
+        if at > begin and (
+            other or at in starts or total.denominator & (total.denominator - 1) == 0
+        ):
+            groups.append(range(begin, at))
+            begin, total = at, Fraction(0)
+        total += value.length
+    groups.append(range(begin, len(values)))
+    return [group for group in groups if values and values[group.start].actual > 1]
+
+
+def _kind(value: NoteValue) -> tuple[int, int]:
+    return value.actual, value.normal
+
+
+def is_compound(meter: Meter) -> bool:
+    """Whether a beat is three notes: 6/8, 9/8, 12/16 ... (common practice)."""
+    return meter.unit >= 8 and meter.beats > 3 and meter.beats % 3 == 0
+
+
+def beamed(melody: Melody) -> list[range]:
+    """Groups of events that are beamed: flagged notes one behind the other in one beat.
+
+    *melody* is one of :func:`in_note_values`.  A beat is a quarter note, or a dotted quarter in
+    meters of three, six, nine ... eighths (common practice).
+    """
+    lengths = quarters(melody)
+    bars = {0, *melody.bars}
+    groups: list[range] = []
+    begin: int | None = None
+    now, beat, last = Fraction(0), Fraction(1), -1
+    for event, (note, length) in enumerate(zip(melody.notes, lengths, strict=True)):
+        if event in bars:
+            meter = melody.meter_at(event)
+            now = Fraction(0)
+            beat = Fraction(12, meter.unit) if meter and is_compound(meter) else Fraction(1)
+            if not event and melody.has_pickup and meter:
+                now = Fraction(4 * meter.beats, meter.unit)
+                now -= sum(lengths[: melody.whole_bars[0]], Fraction(0))
+        (value,) = note_values(length)
+        flagged = note.pitch is not None and value.name not in _UNFLAGGED
+        if begin is not None and (not flagged or event in bars or now // beat != last):
+            groups.append(range(begin, event))
+            begin = None
+        if flagged and begin is None:
+            begin = event
+        last = now // beat
+        now += length
+    if begin is not None:
+        groups.append(range(begin, len(melody.notes)))
+    return [group for group in groups if len(group) > 1]
+
+
+_UNFLAGGED = ("maxima", "long", "breve", "whole", "half", "quarter")

@@ -1,223 +1,415 @@
-"""One voice out of a music21 score: notes, rests and ties in order, with what stands around them.
+"""From the sounds and signs of one voice, as a file has them, to a :class:`Melody`.
 
-A chord gives its highest note (or its lowest, on request).  Grace notes, chord symbols and
-percussion are left out and counted.  Several voices in one part are told apart, the first is
-taken unless another is asked for.  Written pitches of transposing instruments are turned into
-sounding ones by music21.
+**Theory.**  A file counts in quarter notes, a Melody in beats of the meter in force; bars of a
+file may be cut in two by a repeat sign, and may be longer or shorter than their meter.  A Melody
+wants every bar but a pickup and the last to add up, and begins a phrase where key or meter
+changes.
+
+**What is done about it.**  Two neighboring bars that are one bar cut in two become one, unless a
+repeat sign stands between them.  A bar that still does not add up gets a meter of its own, and
+this is said; if a third of all bars or more do not add up, the meter is left out instead.  Four
+bars make a phrase where the file does not tell.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Any
+from itertools import pairwise
+from operator import itemgetter
+from typing import Any, NamedTuple, TypeVar
 
-from fretpath.errors import FretpathError, RequestError, ScoreFileError
-from fretpath.exchange.assemble import Sound, Voice, key_of_signature
-from fretpath.music.melody import Meter, Placement
+from fretpath.errors import RequestError, ScoreFileError
+from fretpath.exchange.door import check_count, one_line
+from fretpath.exchange.repeats import Sign, play_order, repeats_of, road_signs
+from fretpath.music.key import MODES, SCALES, Key, scale_named
+from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
 from fretpath.music.pitch import Pitch
+from fretpath.music.text import KEPT
+from fretpath.music.words import counted
+from fretpath.remarks import Remark
 
-__all__ = ["chosen_part", "part_names", "read_voice"]
+_BARS_A_PHRASE = 4
+_LONGEST = 9999
+_FLATTEST, _NAMES = -15, 35  # Fbb on the line of fifths, and 35 names up to B##
+T = TypeVar("T")
 
 
-def part_names(score: Any) -> list[str]:
-    """What the parts of a music21 score are called, in order."""
-    return [" ".join(str(part.partName or part.id or "").split())[:40] for part in _parts(score)]
+def key_of_signature(fifths: int, mode: str | None) -> Key:
+    """The key with so many sharps (negative: flats); an unknown mode is read as major.
+
+    >>> str(key_of_signature(-1, "dorian"))
+    'G dorian'
+    """
+    try:
+        scale = scale_named(mode or "major")
+    except RequestError:
+        scale = SCALES["major"]
+    scale = scale if scale.name in MODES else SCALES["major"]
+    least = _FLATTEST + scale.flattest + 1
+    return Key.of_signature(min(max(fifths, least), least + _NAMES - 1), scale.name)
 
 
-def _parts(score: Any) -> list[Any]:
-    parts = list(getattr(score, "parts", ()))
-    return parts or [score]
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """One note, rest or continuation."""
+
+    length: Fraction
+    """In quarter notes, above 0."""
+    pitch: Pitch | None
+    """None is a rest."""
+    tied: bool = False
+    """Whether the file says that it is held over from the sound before."""
+    placement: Placement | None = None
+    """String and fret that the file gives."""
+    lyric: str = ""
+    """Its syllable; one that goes on in the next ends in ``-``."""
+    chord: str = ""
+    """Name of the chord that begins here."""
+    signed: bool = True
+    """Whether its own accidental is told, and not left to the tie from the note before."""
+
+
+@dataclass(frozen=True)
+class Voice:
+    """One voice as a file has it."""
+
+    sounds: tuple[Sound, ...]
+    """In order, without gaps."""
+    signs: tuple[Sign, ...] = ()
+    """Bars, keys, meters and repeats, by the sound they stand before."""
+    remarks: tuple[Remark, ...] = ()
+    """What was chosen, rounded or left out."""
+    title: str = ""
+    """What the file calls the tune."""
+    marks: tuple[tuple[str, str], ...] = ()
+    """Names and values that no format has a word for; see :func:`marks_of`."""
+
+    def at(self, kind: str) -> list[tuple[int, T]]:
+        """(sound, value) of the signs of a kind, in the order of the file."""
+        return [(sign.at, sign.value) for sign in self.signs if sign.kind == kind]
+
+
+class Reading(NamedTuple):
+    """A melody out of a file, and what must be said about it."""
+
+    melody: Melody
+    """The melody, octave as in the file."""
+    remarks: tuple[Remark, ...] = ()
+    """What was chosen, rounded or left out; one line a kind."""
+
+
+def left_out(counts: Iterable[str]) -> list[Remark]:
+    """One remark for each kind of thing that was left out, such as ``3 grace notes``."""
+    found: dict[str, int] = {}
+    for what in counts:
+        found[what] = found.get(what, 0) + 1
+    return [Remark("left out", counted(count, what)) for what, count in sorted(found.items())]
+
+
+def melody_of(voice: Voice, name: str) -> Reading:
+    """The melody of a voice, with what must be said about it.
+
+    *name* is the file, for messages.  Raises :class:`ScoreFileError` for a voice without notes.
+    """
+    if not any(sound.pitch for sound in voice.sounds):
+        raise ScoreFileError(f"{name} holds no pitched note that could be played")
+    check_count(len(voice.signs), "signs", name)
+    _check_lengths(voice.sounds, name)
+    remarks = list(voice.remarks)
+    repeats = repeats_of(voice.signs, len(voice.sounds), name)
+    if repeats is None:
+        voice = written_out(voice, name)
+        repeats = ()
+        remarks.append(Remark("read", "repeats and jumps are written out as they are played"))
+    sounds, count = voice.sounds, len(voice.sounds)
+    keys: list[tuple[int, Key]] = _changes(voice.at("key"), count)
+    meters: list[tuple[int, Meter]] = _changes(voice.at("meter"), count)
+    cuts = {at for repeat in repeats for at in repeat.signs if 0 < at < count}
+    bars = sorted(cuts | {sign.at for sign in voice.signs if sign.kind == "bar"} - {0, count})
+    bars = [at for at in bars if 0 < at < count]
+    if meters and bars:
+        whole = _joined_bars(sounds, bars, meters)
+        meters, problem = _adding_up(sounds, whole, meters)
+        remarks.extend(problem)
+        bars = sorted(cuts | set(whole))
+    phrases = {at for at, _ in (*keys, *meters)} | _phrases(voice, bars, meters)
+    tempo, said = _tempo(voice, meters)
+    notes = tuple(_notes(sounds, meters))
+    melody = _marked(
+        dict(voice.marks),
+        Melody(
+            notes=notes,
+            keys=tuple(keys),
+            meters=tuple(meters),
+            bars=tuple(bars),
+            phrases=tuple(sorted(at for at in phrases if 0 < at < count)),
+            octave=usual_octave(
+                keys, [note.pitch for note in notes if note.pitch and not note.tied]
+            ),
+            title=one_line(voice.title),
+            tempo=tempo,
+            repeats=repeats,
+            lyrics=tuple(_words(sounds, notes, remarks)),
+            chords=tuple((at, word) for at, s in enumerate(sounds) if (word := _word(s.chord))),
+        ),
+    )
+    return Reading(melody, tuple(dict.fromkeys((*remarks, *said))))
+
+
+def written_out(voice: Voice, name: str) -> Voice:
+    """The voice as it is played, without signs of repeats and jumps."""
+    road = {sign.kind for sign in road_signs(voice.signs)}
+    signs = sorted((s for s in voice.signs if s.kind not in road), key=lambda sign: sign.at)
+    places = [sign.at for sign in signs]
+    sounds: list[Sound] = []
+    found: list[Sign] = []
+    for span in play_order(voice.signs, len(voice.sounds), name):
+        here, before = len(sounds), bisect_right(places, span.start)
+        held = {sign.kind: sign for sign in signs[:before] if sign.kind in ("key", "meter")}
+        found += [Sign(here, sign.kind, sign.value) for sign in held.values()]
+        found += [Sign(here, kind) for kind in ("bar", "phrase") if here]
+        for sign in signs[before:]:
+            if sign.at >= span.stop:
+                break
+            found.append(Sign(sign.at - span.start + here, sign.kind, sign.value))
+        sounds += [voice.sounds[span.start], *voice.sounds[span.start + 1 : span.stop]]
+    found += [sign for sign in signs if sign.kind == "tempo"]
+    return replace(voice, sounds=tuple(sounds), signs=tuple(found))
+
+
+def _check_lengths(sounds: Sequence[Sound], name: str) -> None:
+    """Lengths that a melody can hold at all."""
+    for sound in sounds:
+        if sound.length.denominator > _LONGEST or sound.length > _LONGEST:
+            raise ScoreFileError(
+                f"{name} has a length of {float(sound.length):g} quarter notes, which is beyond "
+                "what is read here"
+            )
+
+
+def _word(text: str) -> str:
+    """A syllable or chord name as a melody can hold it."""
+    word = one_line(text.replace("~", " ").replace("|", " "))
+    return "" if word in ("_", "-") else word
+
+
+def _words(
+    sounds: Sequence[Sound], notes: Sequence[Note], remarks: list[Remark]
+) -> Iterator[tuple[int, str]]:
+    for at, (sound, note) in enumerate(zip(sounds, notes, strict=True)):
+        word = _word(sound.lyric)
+        if word and note.struck:
+            yield at, word
+        elif word:
+            remarks.append(Remark("left out", f'the syllable "{word[:20]}", which no note begins'))
+
+
+def _phrases(voice: Voice, bars: Sequence[int], meters: Sequence[tuple[int, Meter]]) -> set[int]:
+    """Where the file begins phrases, or else every fourth bar."""
+    told = {sign.at for sign in voice.signs if sign.kind == "phrase"}
+    return told or set(bars[_first_break(voice.sounds, bars, meters) :: _BARS_A_PHRASE])
+
+
+def _changes(marks: Iterable[tuple[int, T]], count: int) -> list[tuple[int, T]]:
+    """Real changes only, the first one at the beginning; of two at one place the later holds."""
+    last = {at: value for at, value in marks if at < count}
+    found: list[tuple[int, T]] = []
+    for at, value in sorted(last.items(), key=lambda pair: pair[0]):
+        if not found:
+            found.append((0, value))
+        elif found[-1][1] != value:
+            found.append((at, value))
+    return found
+
+
+def _at(changes: Sequence[tuple[int, T]], event: int) -> T:
+    return changes[bisect_right(changes, event, key=itemgetter(0)) - 1][1]
+
+
+def _size(meter: Meter) -> Fraction:
+    return Fraction(4 * meter.beats, meter.unit)
+
+
+def _length(sounds: Sequence[Sound], start: int, stop: int) -> Fraction:
+    return sum((sound.length for sound in sounds[start:stop]), Fraction(0))
+
+
+def _joined_bars(
+    sounds: Sequence[Sound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
+) -> list[int]:
+    """Bars without the marks that cut one bar in two."""
+    spans = list(pairwise((0, *bars, len(sounds))))
+    changes = {at for at, _ in meters}
+    kept: list[int] = []
+    before = Fraction(0)
+    for number, (start, stop) in enumerate(spans):
+        length = _length(sounds, start, stop)
+        whole = _size(_at(meters, start))
+        joins = number > 1 and start not in changes and before < whole == before + length
+        if number and not joins:
+            kept.append(start)
+        before = before + length if joins else length
+    return kept
+
+
+def _adding_up(
+    sounds: Sequence[Sound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
+) -> tuple[list[tuple[int, Meter]], list[Remark]]:
+    """The meters, with those of odd bars among them; empty if too many bars are odd."""
+    spans = list(pairwise((0, *bars, len(sounds))))
+    odd: list[tuple[int, int, Fraction]] = []
+    for number, (start, stop) in enumerate(spans):
+        length, whole = _length(sounds, start, stop), _size(_at(meters, start))
+        edge = number in (0, len(spans) - 1)
+        if length > whole or (length < whole and not edge):
+            odd.append((start, stop, length))
+    if not odd:
+        return list(meters), []
+    places = f"{counted(len(odd), 'bar')} of {len(spans)}"
+    own = [_own_meter(length, _at(meters, start).unit) for start, _, length in odd]
+    if 3 * len(odd) >= len(spans) or None in own:
+        verb = "does" if len(odd) == 1 else "do"
+        return [], [Remark("left out", f"the meter: {places} {verb} not add up")]
+    changed = dict(meters)
+    starts = {start for start, _, _ in odd}
+    for (start, stop, _), meter in zip(odd, own, strict=True):
+        back = _at(meters, stop)
+        assert meter is not None
+        changed[start] = meter
+        if stop < len(sounds) and stop not in starts:
+            changed.setdefault(stop, back)
+    said = Remark("read", f"{places} not as long as the meter: given its own meter")
+    return sorted(changed.items(), key=lambda pair: pair[0]), [said]
+
+
+def _own_meter(length: Fraction, unit: int) -> Meter | None:
+    for finer in (unit, 4, 8, 16, 32):
+        beats = length * finer / 4
+        if finer >= unit and beats.denominator == 1 and 1 <= beats <= 64:
+            return Meter(int(beats), finer)
+    return None
+
+
+def _first_break(
+    sounds: Sequence[Sound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
+) -> int:
+    """Which bar mark begins the second phrase: a pickup belongs to the first."""
+    pickup = bool(bars and meters) and _length(sounds, 0, bars[0]) < _size(meters[0][1])
+    return _BARS_A_PHRASE if pickup else _BARS_A_PHRASE - 1
+
+
+def _notes(sounds: Sequence[Sound], meters: Sequence[tuple[int, Meter]]) -> Iterator[Note]:
+    units = {at: meter.unit for at, meter in meters}
+    unit = 4
+    before: Pitch | None = None
+    for index, sound in enumerate(sounds):
+        unit = units.get(index, unit)
+        pitch = sound.pitch
+        if sound.tied and pitch and before and pitch.staff == before.staff and not sound.signed:
+            pitch = before  # an accidental holds through a tie over the bar line
+        tied = sound.tied and pitch is not None and pitch == before
+        yield Note(pitch, sound.length * unit / 4, tied, None if tied else sound.placement)
+        before = pitch
+
+
+def usual_octave(keys: Sequence[tuple[int, Key]], pitches: Sequence[Pitch]) -> int:
+    """Octave of the tonic from which the degrees of the struck notes are counted."""
+    return keys[0][1].octave_of(pitches) if keys else WORKING_OCTAVE
+
+
+def _tempo(
+    voice: Voice, meters: Sequence[tuple[int, Meter]]
+) -> tuple[Fraction | None, list[Remark]]:
+    """Beats a minute of the first tempo, and what becomes of the others."""
+    tempos: list[tuple[int, Fraction]] = voice.at("tempo")
+    if not tempos:
+        return None, []
+    later = {tempo for _, tempo in tempos} - {tempos[0][1]}
+    said = [Remark("left out", counted(len(later), "later tempo"))] if later else []
+    unit = meters[0][1].unit if meters else 4
+    tempo = Fraction(round(tempos[0][1] * unit / 4 * 1000), 1000)
+    if 10 <= tempo <= 400:
+        return tempo, said
+    text = f"a tempo of {float(tempo):g} beats a minute (10 to 400 are read)"
+    return None, [*said, Remark("left out", text)]
+
+
+# -- what no format has a word for -----------------------------------------------------------------
+
+
+def marks_of(melody: Melody) -> Iterator[tuple[str, str]]:
+    """Names and values of what a Melody knows and the open formats have no word for.
+
+    The octave of the tonic (counted from the one a reader would take) and whether it is free, the
+    headers, and, as indices of events, phrases and keys; the inverse of what :func:`melody_of`
+    does with :attr:`Voice.marks`.  Indices hold only while the number of events is what it was.
+    """
+    moved = melody.octave - usual_octave(melody.keys, melody.pitches)
+    if moved or melody.octave_free:
+        yield "octave", f"{moved:+d}{' free' * melody.octave_free}"
+    yield from melody.headers
+    yield "events", str(len(melody.notes))
+    yield "phrases", " ".join(map(str, melody.phrases)) or "none"
+    if any(key.mode not in MODES for _, key in melody.keys):
+        yield "keys", "; ".join(f"{at} {key}" for at, key in melody.keys)
+
+
+def _marked(marks: Mapping[str, str], melody: Melody) -> Melody:
+    """The melody with the marks put back that still belong to it."""
+    try:
+        moved, _, free = marks.get("octave", "+0").partition(" ")
+        melody = replace(
+            melody,
+            octave=min(max(melody.octave + int(moved), -1), 9),
+            octave_free=free == "free",
+            headers=tuple((name, one_line(marks[name])) for name in KEPT if marks.get(name)),
+        )
+        if marks.get("events") != str(len(melody.notes)):
+            return melody
+        return replace(melody, **_events_marked(marks, melody))
+    except ValueError:  # a field was edited by hand
+        return melody
+
+
+def _events_marked(marks: Mapping[str, str], melody: Melody) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    if "phrases" in marks:
+        found["phrases"] = tuple(int(word) for word in re.findall(r"\d+", marks["phrases"]))
+    keys = tuple(
+        (int(match[1]), Key.parse(match[2]))
+        for match in re.finditer(r"(\d{1,6}) ([^;]{1,40})", marks.get("keys", ""))
+    )
+    signatures = [(at, key.signature) for at, key in keys]
+    if signatures == [(at, key.signature) for at, key in melody.keys]:
+        found["keys"] = keys
+    return found
+
+
+# -- which voice -----------------------------------------------------------------------------------
 
 
 def chosen_part(
-    score: Any, wanted: str | None, voice: Voice, *, tab: bool, name: str
-) -> tuple[Any, int]:
-    """The part and the number of the voice in it that ``wanted`` asks for (``2``, ``2.1``, name).
+    names: Sequence[str], wanted: str | None, name: str, *, usual: int = 0
+) -> tuple[int, int, list[Remark]]:
+    """Index of the part that is asked for, number of the voice in it (from 1), and a remark.
 
-    Without a wish: the first part with pitched notes that is not a tab staff (or that is, with
-    *tab*).
+    *wanted* is a number from 1, a name, or number and voice as ``2.1``; without a wish the part
+    at ``usual`` is taken, and said when there are others.
     """
-    parts, names = _parts(score), part_names(score)
-    if wanted is not None:
-        return _part_named(wanted, parts, names, name)
-    pitched = [part for part in parts if any(True for _ in _pitched(part))]
-    if not pitched:
-        raise ScoreFileError(f"{name} holds no pitched note that could be played")
-    tabs = [part for part in pitched if _is_tab(part)]
-    plain = [part for part in pitched if part not in tabs]
-    ordered = tabs + plain if tab else plain + tabs
-    if len(plain) > 1 or len(tabs) > 1:
-        listed = ", ".join(f"{n} {text}".strip() for n, text in enumerate(names, start=1))
-        number = parts.index(ordered[0]) + 1
-        voice.remarks.append(f"parts: {listed[:200]}; part {number} is read (--part)")
-    return ordered[0], 1
-
-
-def _part_named(wanted: str, parts: list[Any], names: list[str], name: str) -> tuple[Any, int]:
-    number, _, second = wanted.partition(".")
-    if number.isdecimal() and (second.isdecimal() or not second):
-        if 1 <= int(number[:6]) <= len(parts):
-            return parts[int(number) - 1], int(second[:6] or 1)
-    else:
-        for part, text in zip(parts, names, strict=True):
-            if text.lower() == wanted.lower():
-                return part, 1
-    listed = ", ".join(f"{n} {text}".strip() for n, text in enumerate(names, start=1))
-    raise RequestError(f'{name} has no part "{wanted[:40]}" (parts: {listed[:200]})')
-
-
-def _pitched(part: Any) -> Iterator[Any]:
-    return (item for item in part.recurse().notes if getattr(item, "pitches", ()))
-
-
-def _is_tab(part: Any) -> bool:
-    return any(clef.sign == "TAB" for clef in part.recurse().getElementsByClass("Clef"))
-
-
-def read_voice(
-    part: Any, number: int, voice: Voice, *, lowest: bool, places: bool, name: str
-) -> None:
-    """Fill ``voice`` from voice ``number`` (from 1) of a music21 part."""
-    part = _sounding(part)
-    measures = list(part.getElementsByClass("Measure")) or [part]
-    most = max(len(_voices_of(measure)) for measure in measures)
-    if not 1 <= number <= most:
-        raise RequestError(f"{name}: this part has voices 1 to {most}, not {number}")
-    if most > 1:
-        voice.remarks.append(f"{most} voices in this part; voice {number} is read (--part 1.2)")
-    reader = _Reader(voice, lowest=lowest, places=places)
-    for measure in measures:
-        if voice.sounds:
-            voice.bars.append(len(voice.sounds))
-        reader.measure(measure, number)
-
-
-def _sounding(part: Any) -> Any:
-    transposing = any(
-        instrument.transposition is not None
-        for instrument in part.recurse().getElementsByClass("Instrument")
-    )
-    return part.toSoundingPitch() if transposing else part
-
-
-def _voices_of(measure: Any) -> list[Any]:
-    return list(measure.voices) or [measure]
-
-
-class _Reader:
-    """Walks the measures of a part and writes down one voice."""
-
-    def __init__(self, voice: Voice, *, lowest: bool, places: bool) -> None:
-        self.voice = voice
-        self.lowest = lowest
-        self.places = places
-
-    def measure(self, measure: Any, number: int) -> None:
-        """One measure: signs and notes by their place in it, gaps filled with rests."""
-        voices = _voices_of(measure)
-        inner = voices[number - 1] if number <= len(voices) else None
-        items = [item for item in measure if not item.isStream]
-        if inner is not None and inner is not measure:
-            items += [item for item in inner if not item.isStream]
-        items.sort(key=lambda item: item.offset)
-        now = Fraction(0)
-        for item in items:
-            begin = _exact(item.offset)
-            kind = item.classSet
-            if "GeneralNote" in kind:
-                now = self._note(item, kind, begin, now)
-            else:
-                self._sign(item, kind)
-        whole = _exact(measure.highestTime)
-        if now < whole and (len(voices) > 1 or inner is None):
-            self._add(Sound(whole - now, None))
-
-    def _note(self, item: Any, kind: Any, begin: Fraction, now: Fraction) -> Fraction:
-        """Write down one note, chord or rest; returns where the next one begins."""
-        count = max(1, len(getattr(item, "pitches", ())))
-        length = _exact(item.duration.quarterLength)
-        if "Harmony" in kind:
-            self.voice.left_out["chord symbols"] += 1
-            return now
-        if item.duration.isGrace or length <= 0:
-            self.voice.left_out["grace notes"] += count
-            return now
-        if begin < now:
-            self.voice.left_out["notes under another one"] += count
-            return now
-        if begin > now:
-            self._add(Sound(begin - now, None))
-        self._add(self._sound(item, kind, length))
-        return begin + length
-
-    def _sound(self, item: Any, kind: Any, length: Fraction) -> Sound:
-        if "Rest" in kind:
-            return Sound(length, None)
-        pitches = list(getattr(item, "pitches", ()))
-        if not pitches:
-            self.voice.left_out["percussion notes"] += 1
-            return Sound(length, None)
-        note = item
-        if "Chord" in kind:
-            self.voice.left_out[
-                "lower notes of chords" if not self.lowest else "upper notes of chords"
-            ] += len(pitches) - 1
-            pick = min if self.lowest else max
-            note = pick(item.notes, key=lambda one: one.pitch.ps)
-        tie = note.tie or item.tie
-        tied = tie is not None and tie.type in ("stop", "continue")
-        return Sound(length, self._pitch(note.pitch), tied, self._placement(note, item))
-
-    def _pitch(self, pitch: Any) -> Pitch:
-        alter = Fraction(pitch.alter)
-        if alter.denominator != 1:
-            self.voice.remarks.append("quarter tones are rounded to the note below")
-        octave = pitch.octave if pitch.octave is not None else pitch.implicitOctave
-        if abs(alter) > 3 or not -1 <= octave <= 9:
-            raise ScoreFileError(f"{pitch.nameWithOctave} is outside every instrument")
-        return Pitch.spelled(pitch.step, int(alter // 1), octave)
-
-    def _placement(self, *items: Any) -> Placement | None:
-        if not self.places:
-            return None
-        marks = {
-            mark.name: mark.number
-            for item in items
-            for mark in item.articulations
-            if mark.name in ("string indication", "fret indication")
-        }
-        string, fret = marks.get("string indication"), marks.get("fret indication")
-        return None if string is None and fret is None else Placement(string, fret)
-
-    def _sign(self, item: Any, kind: Any) -> None:
-        at = len(self.voice.sounds)
-        if "KeySignature" in kind:
-            mode = getattr(item, "mode", None)
-            if mode is None:
-                self.voice.remarks.append("a key signature without a mode is read as major")
-            self.voice.keys.append((at, key_of_signature(item.sharps, mode)))
-        elif "TimeSignature" in kind:
-            meter = _meter(item)
-            if meter:
-                self.voice.meters.append((at, meter))
-        elif "MetronomeMark" in kind and self.voice.tempo is None:
-            per_minute = item.getQuarterBPM()
-            if per_minute:
-                self.voice.tempo = Fraction(per_minute).limit_denominator(1000)
-        elif "TempoIndication" in kind and "MetronomeMark" in kind:
-            self.voice.remarks.append("only the first tempo is kept")
-
-    def _add(self, sound: Sound) -> None:
-        self.voice.sounds.append(sound)
-
-
-def _exact(number: Any) -> Fraction:
-    return Fraction(number).limit_denominator(65535)
-
-
-def _meter(item: Any) -> Meter | None:
-    try:
-        return Meter.parse(f"{int(item.numerator)}/{int(item.denominator)}")
-    except (FretpathError, TypeError, ValueError):
-        return None
+    listed = ", ".join(f"{n} {text}".strip() for n, text in enumerate(names, start=1))[:200]
+    if wanted is None:
+        if len(names) == 1:
+            return 0, 1, []
+        return usual, 1, [Remark("guessed", f"parts: {listed}; part {usual + 1} is read (--part)")]
+    number, _, voice = wanted.partition(".")
+    known = number.isdecimal() and 1 <= int(number[:6]) <= len(names)
+    if known and (voice.isdecimal() or not voice):
+        return int(number[:6]) - 1, int(voice[:6] or 1), []
+    for index, text in enumerate(names):
+        if text.lower() == wanted.strip().lower():
+            return index, 1, []
+    raise RequestError(f'{name} has no part "{wanted[:40]}" (parts: {listed})')

@@ -13,8 +13,7 @@ from hypothesis import given, settings
 from lxml import etree
 
 from fretpath import Arrangement, Melody, UnplayableError, arrange, instrument_named, parse_melody
-from fretpath.exchange.scores import open_book
-from fretpath.exchange.writing import score_bytes
+from fretpath.exchange.scores import open_book, score_bytes
 from tests.exchange.tunes import MODES, OTHER_SCALES, melodies
 
 TUNE = "title: Up & <down>\ntempo: 90\nmeter: 4/4\n\n5,:1/2 b7, | 1 (2 b3 #4):1/3 5 r | 8 - - 10"
@@ -139,11 +138,12 @@ def test_lines_count_from_the_bottom_and_strings_from_the_top() -> None:
     assert played[0] == ("E", "4")
 
 
-def test_bass_is_written_an_octave_higher_and_says_so() -> None:
-    """MusicXML 4.0: pitch is the written one where transpose stands, -1 octave for the bass."""
+def test_an_octave_above_its_sound_is_drawn_by_the_clef() -> None:
+    """MusicXML 4.0, clef-octave-change: -1 for the small 8 under a clef; pitches stay sounding."""
     root = _root(score_bytes(arrange(parse_melody("E1 F1 G1"), "bass"), ".musicxml"))
-    assert root.findtext(".//pitch/octave") == "2"
-    assert root.findtext(".//transpose/octave-change") == "-1"
+    assert root.findtext(".//pitch/octave") == "1"
+    assert root.find(".//transpose") is None
+    assert [clef.findtext("clef-octave-change") for clef in root.iter("clef")] == ["-1", None]
     assert [clef.findtext("sign") for clef in root.iter("clef")] == ["F", "TAB"]
     guitar = _root(score_bytes(arrange(parse_melody("E3 G3 B3"), "guitar"), ".musicxml"))
     assert [clef.findtext("sign") for clef in guitar.iter("clef")] == ["G", "TAB"]

@@ -10,8 +10,8 @@ import pytest
 
 from fretpath import RequestError, instrument_named, parse_melody
 from fretpath.commands import main
-from fretpath.exchange.assemble import Imported
 from fretpath.exchange.scores import Book, moved_to, open_book
+from fretpath.exchange.voices import Reading
 
 ABC = """\
 X:1
@@ -31,8 +31,12 @@ A2B c2d | e3 e3 |]
 """
 
 
-def abc(number: str = "1", **wishes: object) -> Imported:
+def abc(number: str = "1", **wishes: object) -> Reading:
     return open_book(ABC.encode(), "book.abc").tune(number).read(**wishes)  # type: ignore[arg-type]
+
+
+def said(found: Reading) -> list[str]:
+    return [str(remark) for remark in found.remarks]
 
 
 def test_ties_rests_pickup_meter_key_and_tempo_survive() -> None:
@@ -50,15 +54,11 @@ def test_ties_rests_pickup_meter_key_and_tempo_survive() -> None:
 
 def test_what_is_left_out_is_counted_and_said() -> None:
     found = abc()
-    assert dict(found.left_out) == {
-        "chord symbols": 1,
-        "grace notes": 1,
-        "lower notes of chords": 2,
-    }
-    assert found.remarks[-1].startswith("left out: chord symbols (1), grace notes (1)")
+    assert said(found) == ["left out: 1 grace note", "left out: 2 lower chord notes"]
+    assert found.melody.chords == ((6, "G"),)
     lowest = abc(lowest=True)
     assert [str(pitch) for pitch in lowest.melody.pitches][4] == "F#4"
-    assert dict(lowest.left_out)["upper notes of chords"] == 2
+    assert "left out: 2 upper chord notes" in said(lowest)
 
 
 def test_a_tune_is_picked_by_number_or_title() -> None:
@@ -95,8 +95,8 @@ def test_a_part_is_chosen_by_number_or_name_and_the_choice_is_said() -> None:
     )
     first = book.tune(None).read()
     assert str(first.melody.pitches[0]) == "C5"
-    assert any("1 Part 1, 2 Part 2; part 1 is read" in remark for remark in first.remarks)
-    assert "a key signature without a mode is read as major" in first.remarks
+    assert any("1 Part 1, 2 Part 2; part 1 is read" in remark for remark in said(first))
+    assert "guessed: a key signature without a mode is read as major" in said(first)
     for wanted in ("2", "part 2"):
         assert str(book.tune(None).read(part=wanted).melody.pitches[0]) == "E3"
     with pytest.raises(RequestError, match="no part"):
@@ -123,11 +123,11 @@ def test_a_transposing_instrument_is_read_as_it_sounds() -> None:
 def test_percussion_is_left_out_and_said() -> None:
     drum = "<note><unpitched/><duration>2</duration></note>"
     found = score(part(1, NOTE.format("C", 5, "") + drum)).tune(None).read()
-    assert dict(found.left_out) == {"percussion notes": 1}
+    assert "left out: 1 percussion note" in said(found)
     assert [note.pitch is None for note in found.melody.notes] == [False, True]
 
 
-def midi(*messages: mido.Message, ticks: int = 480) -> Imported:
+def midi(*messages: mido.Message, ticks: int = 480) -> Reading:
     file = mido.MidiFile(ticks_per_beat=ticks)
     file.tracks.append(mido.MidiTrack(messages))
     import io
@@ -147,7 +147,7 @@ def struck(midi_number: int, before: int, length: int) -> list[mido.Message]:
 def test_played_midi_is_rounded_to_the_grid() -> None:
     found = midi(*struck(60, 3, 230), *struck(62, 12, 231), *struck(64, 2, 470), ticks=480)
     assert [str(note.beats) for note in found.melody.notes] == ["1/2", "1/2", "1"]
-    assert any("rounded" in remark for remark in found.remarks)
+    assert any("rounded" in remark for remark in said(found))
 
 
 def test_midi_pitches_are_spelled_by_the_signature() -> None:
@@ -173,22 +173,22 @@ def test_midi_notes_over_a_bar_line_are_tied_and_chords_reduced() -> None:
         ("C4", 1, True),
     ]
     assert found.melody.bars == (1,)
-    assert dict(found.left_out) == {"lower notes of chords": 1}
+    assert "left out: 1 lower chord note" in said(found)
 
 
 def test_bars_cut_by_a_repeat_are_joined_and_odd_bars_get_their_own_meter() -> None:
     text = "X:1\nM:4/4\nL:1/4\nK:C\nE | CDEF | GFE :| D | CDEF | CDE | C4 | C4 |]\n"
     found = open_book(text.encode(), "a.abc").tune(None).read()
     melody = found.melody
-    sums = [sum(melody.notes[i].beats for i in span) for span in melody.spans(melody.bars)]
+    sums = [sum(melody.notes[i].beats for i in span) for span in melody.spans(melody.whole_bars)]
     assert sums == [1, 4, 4, 4, 3, 4, 4]
     assert [(at, str(meter)) for at, meter in melody.meters] == [
         (0, "4/4"),
         (13, "3/4"),
         (16, "4/4"),
     ]
-    assert any("own meter" in remark for remark in found.remarks)
-    assert any("repeats" in remark for remark in found.remarks)
+    assert any("own meter" in remark for remark in said(found))
+    assert [(r.start, r.stop, r.times) for r in melody.repeats] == [(0, 8, 2)]
 
 
 def test_a_new_key_moves_the_melody_by_the_smaller_way() -> None:
@@ -212,8 +212,8 @@ def book(tmp_path: Path) -> Path:
 def test_tab_reads_a_tune_of_a_book(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["tab", str(book), "--tune", "1", "--instrument", "guitar"]) == 0
     printed = capsys.readouterr()
-    assert printed.out.startswith("Harbour Lane\nkey D mixolydian; meter 3/4; tempo 96")
-    assert "fretpath: note: book.abc: left out: chord symbols (1)" in printed.err
+    assert printed.out.startswith("Harbour Lane\nkey D Mixolydian; meter 3/4; tempo 96")
+    assert "fretpath: note: book.abc: left out: 1 grace note" in printed.err
     assert main(["tab", str(book)]) == 1
     assert "--tune NUMBER" in capsys.readouterr().err
 

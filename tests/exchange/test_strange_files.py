@@ -13,8 +13,7 @@ import pytest
 
 from fretpath import FretpathError, ScoreFileError, arrange, parse_melody
 from fretpath.commands import main
-from fretpath.exchange.scores import open_book
-from fretpath.exchange.writing import score_bytes
+from fretpath.exchange.scores import open_book, score_bytes
 
 TEXT = "title: Good\nmeter: 4/4\noctave: 1\n\n1 2 3 4 | 5:4"
 GOOD = arrange(parse_melody(TEXT, key="G"), "bass")
@@ -98,7 +97,7 @@ STRANGE: dict[str, tuple[str, bytes, str]] = {
     "very many members": (
         "a.mxl",
         packed({f"{n}.xml": b"<score-partwise/>" for n in range(400)}),
-        "packs 400 files",
+        "400 files",
     ),
     "mxl without a score": ("a.mxl", packed({"readme.txt": b"hello"}), "packs no MusicXML"),
     "a damaged member": (
@@ -158,10 +157,10 @@ STRANGE: dict[str, tuple[str, bytes, str]] = {
     ),
     "abc without notes": ("a.abc", b"X:1\nT:none\nK:C\n\n", "no pitched note|cannot be read"),
     "abc with a huge length": ("a.abc", b"X:1\nK:C\nC99999999999 D|\n", "no length"),
-    "abc with a note of hundreds of beats": ("a.abc", b"X:1\nK:C\nC999 D|\n", "no length"),
+    "abc with a note of no length": ("a.abc", b"X:1\nK:C\nC0 D|\n", "no length"),
     "abc with control characters": ("a.abc", b"X:1\nK:C\nC\x00D|\n", "line 3: control"),
     "abc with too many tunes": ("a.abc", b"X:1\nK:C\nC|\n\n" * 6000, "6000 tunes"),
-    "abc with very many bars": ("a.abc", b"X:1\nK:C\n" + b"C|" * 5000, "5000 bar lines"),
+    "abc with a line without end": ("a.abc", b"X:1\nK:C\n" + b"C|" * 6000, "characters in a line"),
     "a meter of a million beats": (
         "a.musicxml",
         swapped(b"<beats>4</beats>", b"<beats>9999999</beats>"),

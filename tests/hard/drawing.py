@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from hypothesis import strategies as st
 
 from fretpath.commands import COMMANDS
-from fretpath.exchange.writing import ENDINGS
+from fretpath.exchange.scores import WRITERS
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.hand import HANDS
 from tests.hard.running import BASES
@@ -40,7 +40,7 @@ OUTPUTS = [
 VALUES: dict[str, list[str]] = {
     "key": KEYS,
     "answer_key": KEYS,
-    "to": [*KEYS, "dorian", *ENDINGS, "txt", "abc", "musicxml"],
+    "to": [*KEYS, "dorian", *WRITERS, "txt", "abc", "musicxml"],
     "by": ["M2", "-m3", "P8", "5frets", "-2 frets", "d5", "A99"],
     "onto": list(INSTRUMENTS),
     "instrument": list(INSTRUMENTS),

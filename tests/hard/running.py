@@ -23,7 +23,7 @@ from unittest import mock
 
 from fretpath import arrange, parse_melody
 from fretpath.commands import main
-from fretpath.exchange.writing import score_bytes
+from fretpath.exchange.scores import score_bytes
 
 __all__ = ["BASES", "Desk", "Hang", "Outcome"]
 
