@@ -28,8 +28,8 @@ from fretpath.commands.packet import (
     run_packet,
 )
 from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
-from fretpath.page.sound import melody_wav
+from fretpath.page.sheet import Sheet, render_sheet
+from fretpath.page.sound import melody_mp3
 from fretpath.page.tab import ROWS
 
 
@@ -69,9 +69,7 @@ def run(arguments: argparse.Namespace) -> str:
     sounds = (
         ()
         if arguments.no_sound
-        else tuple(
-            melody_wav(arrangement.melody, plan, rate=SOUND_RATE) for arrangement in arrangements
-        )
+        else tuple(melody_mp3(arrangement.melody, plan) for arrangement in arrangements)
     )
     sheet = Sheet(
         arrangements,

@@ -22,8 +22,8 @@ from fretpath.music.notation import parse_melody
 from fretpath.neck.setup import Setup
 from fretpath.page.blanks import Blanks
 from fretpath.page.html import filled
-from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
-from fretpath.page.sound import SoundPlan, melody_wav
+from fretpath.page.sheet import Sheet, render_sheet
+from fretpath.page.sound import SoundPlan, melody_mp3
 from fretpath.page.tab import ROWS
 
 _FORMULA = ("=", "+", "-", "@", "\t")
@@ -58,7 +58,7 @@ def tune_sheets(name: str, text: str, style: Style) -> tuple[str, str]:
         parse_melody(text, source=name), style.setup, any_key=style.any_key
     )
     plan = style.sound
-    sounds = () if plan is None else (melody_wav(arrangement.melody, plan, rate=SOUND_RATE),)
+    sounds = () if plan is None else (melody_mp3(arrangement.melody, plan),)
     student, teacher = (
         render_sheet(
             Sheet(

@@ -24,8 +24,6 @@ from fretpath.page.questions import Question, questions_about
 from fretpath.page.spoken import render_spoken
 from fretpath.page.tab import ROWS, Tab
 
-SOUND_RATE = 16000
-DRONE_RATE = 11025
 DRONE_SECONDS = 12.0
 _NARROW = 44
 _WIDE = 92
@@ -78,7 +76,7 @@ class _Tune:
     hide: Blanks
     degrees: str
     rows: tuple[str, ...]
-    wav: bytes
+    mp3: bytes
 
     @property
     def title(self) -> str:
@@ -107,16 +105,16 @@ class _Tune:
 
     @property
     def sound(self) -> str:
-        return _embedded(self.wav)
+        return _embedded(self.mp3)
 
     @property
     def drone(self) -> str:
         tonic = self.arrangement.melody.tonic
-        if not self.wav or tonic is None:
+        if not self.mp3 or tonic is None:
             return ""
-        from fretpath.page.sound import drone_wav
+        from fretpath.page.sound import singable, tonic_mp3
 
-        return _embedded(drone_wav(tonic.midi, DRONE_SECONDS, rate=DRONE_RATE))
+        return _embedded(tonic_mp3(singable(tonic.midi), DRONE_SECONDS))
 
     @property
     def questions(self) -> list[Question]:
@@ -161,8 +159,8 @@ class _Tune:
         return " ".join(notes)
 
 
-def _embedded(wav: bytes) -> str:
-    return f"data:audio/wav;base64,{base64.b64encode(wav).decode('ascii')}" if wav else ""
+def _embedded(mp3: bytes) -> str:
+    return f"data:audio/mpeg;base64,{base64.b64encode(mp3).decode('ascii')}" if mp3 else ""
 
 
 def render_sheet(sheet: Sheet) -> str:

@@ -1,14 +1,19 @@
-"""A melody as sound: plucked strings computed in numpy, written as WAV.
+"""A melody as sound: plucked strings computed in numpy, written as WAV or MP3.
 
 **Theory.**  A string plucked at a fraction p of its length starts with harmonics n of strength
-sin(n pi p) / n**2 (the ideal string: Fourier, in any text on acoustics), and the higher ones die
-away sooner.  A note is the sum of such damped sines at n * f with f = 440 * 2**((m - 69) / 12) Hz
-(ISO 16, equal temperament), m the MIDI number.  A damped sine is a power of one complex number, so
-blocks of it are products of two small tables, and a whole note is one product of two matrices.
+sin(n pi p) / n**k (k is 2 on the ideal string, Fourier; nearer 1 behind a bright pickup), and the
+higher ones die away sooner, so the tone darkens.  A note is the sum of such damped sines at n * f
+with f = 440 * 2**((m - 69) / 12) Hz (ISO 16, equal temperament), m the MIDI number, and of the
+short noise of the finger.  A damped sine is a power of one complex number, so blocks of it are
+products of two small tables, and a whole note is one product of two matrices.
+
+A telephone sounds nothing below about 350 Hz, where a low E has its first eight harmonics; so the
+harmonics up to 2 kHz are strong, and every note has the same level above 350 Hz.  Chosen by trial.
 
 **Conventions.**  Times in seconds, pitches as they sound.  One channel, samples as floats in
 -1..1 inside and 16-bit on file.  The loudest sample is 6.5 dB below full scale, whatever is
 played; still, turn the volume down first.  Each note fades in and out, so that no edge clicks.
+Repeats are played.
 """
 
 from __future__ import annotations
@@ -19,29 +24,33 @@ import wave
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
+from fretpath.music.calls import with_answers
 from fretpath.music.melody import Melody
 
-__all__ = ["Sound", "SoundPlan", "drone_wav", "frequency", "melody_wav", "render", "wav_bytes"]
-
 Samples: TypeAlias = NDArray[np.floating]
+Voice: TypeAlias = Literal["pluck", "steady", "click", "accent"]
 
 RATE = 44100
-"""Samples a second."""
+"""Samples a second of a WAV file."""
+SMALL_RATE = 12000
+"""Samples a second of an MP3 file: 1 kB a second, for the inside of a page."""
 PEAK_DB = -6.5
 """Level of the loudest sample in dB relative to full scale."""
 USUAL_TEMPO = 80
 """Beats a minute for a melody that names none."""
 LONGEST_SECONDS = 1800
+_LOWEST_DRONE = 48  # C3: the drone lies in the octave from here on, where most voices can sing it
 
-_PLUCK = 0.18  # of the string's length from the bridge; chosen by trial
-_HARMONICS = 40
-_HIGHEST_HZ = 7000.0
+_PLUCK = 0.13  # of the string's length from the bridge; chosen by trial
+_HARMONICS = 60
+_HIGHEST_HZ = 5000.0
+_HEARD_FROM_HZ = 350.0
 _BLOCK = 512
 _FADE_IN = 0.004
 _FADE_OUT = 0.030
@@ -57,19 +66,19 @@ def frequency(midi: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Sound:
-    """One sound in time."""
+class Tone:
+    """One tone or click in time."""
 
     start: float
     """Seconds from the beginning."""
     length: float
     """Seconds."""
-    midi: int
-    """Pitch; below 0 for a click of the count-in."""
+    midi: int = 0
+    """Pitch; of no meaning for clicks."""
     level: float = 1.0
     """Strength relative to a note of the melody."""
-    held: bool = False
-    """True for a steady tone, False for a plucked one."""
+    voice: Voice = "pluck"
+    """A plucked string, a steady tone, a click, or the accented click on the first beat."""
 
 
 @dataclass(frozen=True)
@@ -81,66 +90,131 @@ class SoundPlan:
     count_in: bool = False
     """Clicks for one bar (and what a pickup leaves of its bar) before the first note."""
     drone: bool = False
-    """The tonic sounding softly under the melody."""
+    """The tonic sounding softly under the melody, between C3 and B3."""
     call_and_answer: bool = False
     """After each phrase a silence as long as the phrase."""
+    call: int | None = None
+    """After every so many bars (1 or more) a silence as long; in place of ``call_and_answer``."""
+    clicks: bool = False
+    """Clicks on the beats under the melody and in its silences, the first of a bar accented."""
 
     def __post_init__(self) -> None:
-        if self.tempo is not None and not 20 <= self.tempo <= 400:
-            raise RequestError(f"a tempo is 20 to 400 beats a minute, not {self.tempo:g}")
+        if self.tempo is not None and not 10 <= self.tempo <= 400:
+            raise RequestError(f"a tempo is 10 to 400 beats a minute, not {self.tempo:g}")
+        if self.call is not None and self.call < 1:
+            raise RequestError(f"a call lasts one bar or more, not {self.call}")
 
-    def sounds(self, melody: Melody) -> tuple[tuple[Sound, ...], float]:
-        """Every sound of the melody, and how long it all lasts in seconds."""
+    def tones(self, melody: Melody) -> tuple[tuple[Tone, ...], float]:
+        """Every tone of the melody, and how long it all lasts in seconds."""
         beat = self._beat(melody)
-        clicks = _clicks(melody, beat) if self.count_in else []
-        start = beat * len(clicks)
-        notes, end = self._notes(melody, beat, start)
+        counted = list(_beats_before(melody)) if self.count_in else []
+        start = beat * len(counted)
+        sounding = self._as_played(melody)
+        length = beat * float(sum(note.beats for note in sounding.notes))
+        end = start + length
         if end > LONGEST_SECONDS:
             raise RequestError(
                 f"this would sound for {end / 60:.0f} minutes; "
                 f"the most is {LONGEST_SECONDS // 60}: split the melody or raise the tempo"
             )
-        drone = list(_drone(melody, start, end)) if self.drone else []
-        return (*clicks, *notes, *drone), end
+        beats = _beats_of(sounding, length / beat) if self.clicks else ()
+        clicks = [
+            *(_click_at(beat * at, first) for at, first in enumerate(counted)),
+            *(_click_at(start + beat * at, first) for at, first in beats),
+        ]
+        drone = _drone(melody, start, end) if self.drone else ()
+        return (*clicks, *_notes(sounding, beat, start), *drone), end
 
     def seconds(self, melody: Melody) -> float:
         """How long it lasts."""
-        return self.sounds(melody)[1]
+        return self.tones(melody)[1]
 
     def _beat(self, melody: Melody) -> float:
         tempo = self.tempo or melody.tempo or USUAL_TEMPO
         return 60.0 / float(tempo)
 
-    def _notes(self, melody: Melody, beat: float, start: float) -> tuple[list[Sound], float]:
-        melody = melody.clock
-        lengths = dict(zip(melody.struck, melody.lengths, strict=True))
-        sounds: list[Sound] = []
-        clock = start
-        for span in melody.spans(melody.phrases):
-            first = melody.onsets[span.start]
-            for event in span:
-                note = melody.notes[event]
-                if note.struck and note.pitch:
-                    at = clock + beat * float(melody.onsets[event] - first)
-                    sounds.append(Sound(at, beat * float(lengths[event]), note.pitch.midi))
-            length = beat * float(sum(melody.notes[event].beats for event in span))
-            clock += 2 * length if self.call_and_answer else length
-        return sounds, clock
+    def _as_played(self, melody: Melody) -> Melody:
+        """The melody with its repeats and silences written out, in beats of its first meter."""
+        played = melody.expanded()
+        if self.call_and_answer or self.call:
+            played = with_answers(played, self.call)
+        return played.clock
 
 
-def _clicks(melody: Melody, beat: float) -> list[Sound]:
-    meter = melody.meter
-    count = meter.beats if meter else 4
-    if meter and melody.has_pickup:
-        count += meter.beats - math.ceil(melody.onsets[melody.bars[0]])
-    return [Sound(n * beat, 0.06, -1) for n in range(count)]
+def _notes(melody: Melody, beat: float, start: float) -> Iterator[Tone]:
+    columns = zip(melody.struck, melody.pitches, melody.lengths, strict=True)
+    for event, pitch, length in columns:
+        at = start + beat * float(melody.onsets[event])
+        yield Tone(at, beat * float(length), pitch.midi)
 
 
-def _drone(melody: Melody, start: float, end: float) -> Iterator[Sound]:
+def _click_at(start: float, first: bool) -> Tone:
+    return Tone(start, 0.06, level=1.0 if first else 0.6, voice="accent" if first else "click")
+
+
+def _beats_before(melody: Melody) -> Iterator[bool]:
+    """The beats of a count-in: for each whether it is the first of a bar."""
+    beats = melody.meter.beats if melody.meter else 4
+    count = beats
+    if melody.meter and melody.has_pickup:
+        count += beats - math.ceil(melody.onsets[melody.bars[0]])
+    return (at % beats == 0 for at in range(count))
+
+
+def _beats_of(melody: Melody, length: float) -> Iterator[tuple[int, bool]]:
+    """The beats under a melody: when, and whether a bar begins there."""
+    beats = melody.meter.beats if melody.meter else 4
+    pickup = math.ceil(melody.onsets[melody.bars[0]]) if melody.has_pickup else 0
+    return ((at, (at - pickup) % beats == 0) for at in range(math.ceil(length - 1e-9)))
+
+
+def _drone(melody: Melody, start: float, end: float) -> Iterator[Tone]:
     tonic = melody.tonic
     if tonic is None:
         raise RequestError("a drone sounds the tonic, and this melody has no key: add key:")
-    yield Sound(start, end - start, tonic.midi, 0.35, held=True)
+    yield Tone(start, end - start, singable(tonic.midi), 0.3, voice="steady")
+
+
+def singable(midi: int) -> int:
+    """The same note name between C3 and B3, where most voices can sing it.
+
+    >>> singable(26), singable(50), singable(72)
+    (50, 50, 48)
+    """
+    return _LOWEST_DRONE + (midi - _LOWEST_DRONE) % 12
+
+
+def melody_mp3(melody: Melody, plan: SoundPlan | None = None) -> bytes:
+    """The melody as the bytes of an MP3 file, about 1 kB a second; the same on every run.
+
+    For the inside of a page; :func:`melody_wav` sounds better.  Errors as there, and
+    :class:`RequestError` where soundfile (libsndfile 1.1 or newer) cannot be loaded.
+    """
+    tones, seconds = (plan or SoundPlan()).tones(melody)
+    return mp3_bytes(render(tones, seconds, SMALL_RATE))
+
+
+def tonic_mp3(midi: int, seconds: float) -> bytes:
+    """A steady tone to sing and play against, as an MP3 file."""
+    tone = Tone(0.0, seconds, midi, voice="steady")
+    return mp3_bytes(render([tone], seconds, SMALL_RATE))
+
+
+def mp3_bytes(samples: Samples) -> bytes:
+    """Samples at :data:`SMALL_RATE` in -1..1 as the bytes of an MP3 file of 8 kbit a second."""
+    import soundfile
+
+    file = io.BytesIO()
+    soundfile.write(
+        file,
+        samples,
+        SMALL_RATE,
+        format="MP3",
+        subtype="MPEG_LAYER_III",
+        bitrate_mode="CONSTANT",
+        compression_level=0.99,
+    )
+    return file.getvalue()
 
 
 def melody_wav(melody: Melody, plan: SoundPlan | None = None, *, rate: int = RATE) -> bytes:
@@ -149,23 +223,18 @@ def melody_wav(melody: Melody, plan: SoundPlan | None = None, *, rate: int = RAT
     *rate* is in samples a second.  The loudest sample is 6.5 dB below full scale; turn the volume
     down before it is played.  Raises :class:`RequestError` for a melody that lasts too long.
     """
-    sounds, seconds = (plan or SoundPlan()).sounds(melody)
-    return wav_bytes(render(sounds, seconds, rate), rate)
+    tones, seconds = (plan or SoundPlan()).tones(melody)
+    return wav_bytes(render(tones, seconds, rate), rate)
 
 
-def drone_wav(midi: int, seconds: float, *, rate: int = RATE) -> bytes:
-    """A steady tone to sing and play against, as a WAV file."""
-    return wav_bytes(render([Sound(0.0, seconds, midi, held=True)], seconds, rate), rate)
-
-
-def render(sounds: Sequence[Sound], seconds: float, rate: int = RATE) -> Samples:
-    """All sounds mixed, the loudest sample at :data:`PEAK_DB`; shape (round(seconds * rate),)."""
+def render(tones: Sequence[Tone], seconds: float, rate: int = RATE) -> Samples:
+    """All tones mixed, the loudest sample at :data:`PEAK_DB`; shape (round(seconds * rate),)."""
     mix = np.zeros(round(seconds * rate))
-    for sound in sounds:
-        start = round(sound.start * rate)
-        count = min(round((sound.start + sound.length) * rate), len(mix)) - start
+    for tone in tones:
+        start = round(tone.start * rate)
+        count = min(round((tone.start + tone.length) * rate), len(mix)) - start
         if count > 0:
-            mix[start : start + count] += sound.level * _wave(sound, count, rate)
+            mix[start : start + count] += tone.level * _wave(tone, count, rate)
     peak = _peak(mix)
     if peak > 0:
         mix *= 10 ** (PEAK_DB / 20) / peak
@@ -177,12 +246,12 @@ def _peak(samples: Samples) -> float:
     return max(float(samples.max(initial=0.0)), -float(samples.min(initial=0.0)))
 
 
-def _wave(sound: Sound, count: int, rate: int) -> Samples:
-    if sound.midi < 0:
-        return _click(count, rate)
-    if sound.held:
-        return _sustained(sound.midi, count, rate)
-    return _pluck(sound.midi, count, rate)
+def _wave(tone: Tone, count: int, rate: int) -> Samples:
+    if tone.voice == "steady":
+        return _sustained(tone.midi, count, rate)
+    if tone.voice == "pluck":
+        return _pluck(tone.midi, count, rate)
+    return _click(count, rate, 1.5 if tone.voice == "accent" else 1.0)
 
 
 @lru_cache(maxsize=64)
@@ -190,26 +259,43 @@ def _pluck(midi: int, count: int, rate: int) -> Samples:
     """A plucked note of ``count`` samples with faded edges."""
     hertz = frequency(midi)
     n = np.arange(1, _partials(hertz, rate) + 1)
-    strength = np.sin(np.pi * n * _PLUCK) / n**1.5
+    bright = 1 / (1 + (n * hertz / 1800.0) ** 2)
+    strength = np.sin(np.pi * n * _PLUCK) / n**0.8 * bright
     # Fading: seconds until a harmonic is down to 1/e; higher notes and harmonics fade sooner.
-    fading = 1.6 * (110.0 / max(hertz, 40.0)) ** 0.35 / (1 + 0.12 * (n - 1))
+    fading = 1.6 * (110.0 / max(hertz, 40.0)) ** 0.35 / (1 + (n - 1) * hertz / 450.0)
+    strength /= _loudness(strength, n * hertz)
     tone = _damped_sines(strength, n * hertz, 1 / fading, count, rate)
-    tone /= _peak(tone)
+    noise = _finger(min(count, round(0.02 * rate)), rate)
+    tone[: len(noise)] += 0.1 * noise
     return _faded(tone, rate)
+
+
+def _loudness(strength: Samples, hertz: Samples) -> float:
+    """Level of the harmonics that a telephone lets through, and a little of the others."""
+    heard = np.where(hertz >= _HEARD_FROM_HZ, 1.0, 0.8)
+    return 2.5 * float(np.sqrt(((strength * heard) ** 2).sum()))
+
+
+@lru_cache(maxsize=4)
+def _finger(count: int, rate: int) -> Samples:
+    """The finger that leaves the string: noise that is over in a fiftieth of a second."""
+    noise = np.random.default_rng(1).standard_normal(count)
+    smooth = np.convolve(noise, np.ones(3) / 3, mode="same")
+    return smooth * np.exp(-np.arange(count) / (0.004 * rate))
 
 
 def _sustained(midi: int, count: int, rate: int) -> Samples:
     hertz = frequency(midi)
     n = np.arange(1, min(_partials(hertz, rate), 12) + 1)
-    tone = _damped_sines(1.0 / n**1.3, n * hertz, np.zeros(len(n)), count, rate)
+    tone = _damped_sines(1.0 / n**1.1, n * hertz, np.zeros(len(n)), count, rate)
     tone /= _peak(tone)
     return _faded(tone, rate, slow=min(0.4, count / rate / 4))
 
 
-def _click(count: int, rate: int) -> Samples:
-    """A dry tick of two high, short sines."""
-    hertz = np.array([1600.0, 2400.0])
-    tone = _damped_sines(np.array([0.5, 0.25]), hertz, np.array([90.0, 120.0]), count, rate)
+def _click(count: int, rate: int, height: float) -> Samples:
+    """A dry tick of two high, short sines, *height* times as high as the plain one."""
+    hertz = height * np.array([1600.0, 2400.0])
+    tone = _damped_sines(np.array([0.7, 0.35]), hertz, np.array([90.0, 120.0]), count, rate)
     return _faded(tone, rate, slow=0.002)
 
 

@@ -15,8 +15,8 @@ import pytest
 from fretpath import Arrangement, arrange, parse_melody
 from fretpath.page.blanks import Blanks
 from fretpath.page.questions import questions_about
-from fretpath.page.sheet import SOUND_RATE, Sheet, render_sheet
-from fretpath.page.sound import SoundPlan, melody_wav
+from fretpath.page.sheet import Sheet, render_sheet
+from fretpath.page.sound import SoundPlan, melody_mp3
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed")
@@ -60,7 +60,7 @@ PLAN = SoundPlan(count_in=True)
 
 def sheet(**changes: object) -> Sheet:
     arrangements = tunes(*TUNES)
-    sounds = tuple(melody_wav(a.melody, PLAN, rate=SOUND_RATE) for a in arrangements)
+    sounds = tuple(melody_mp3(a.melody, PLAN) for a in arrangements)
     return Sheet(arrangements, sounds=sounds, **changes)
 
 
