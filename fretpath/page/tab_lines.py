@@ -30,7 +30,10 @@ LONGEST_LINE = 10_000
 _NEWLINE = re.compile(r"\r\n|\r|\n")
 _BREAK = re.compile(r"<(?:br|/p|/div|/li|/tr|/pre|pre)\b[^<>]{0,200}>", re.IGNORECASE)
 _TAG = re.compile(r"</?[a-z][^<>]{0,200}>", re.IGNORECASE)
-_QUOTE = re.compile(r"(?:[ \t]*>)+[ \t]?")
+_QUOTE = re.compile(
+    r"[ \t]*>[ \t>]*"
+    r"|[ \t]*(?:[|#*%;/]{1,3}|[0-9]{1,4}[:.)]?)[ \t]+(?=[A-Ha-h][#b]?[0-9]?[ \t]{0,3}[|:])"
+)
 _LONG_DASHES = "\u2013\u2014"
 _SAME_WIDTH = str.maketrans(
     dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u2500\u2501\u254c\u2508\uff0d", "-")
@@ -140,13 +143,9 @@ def _plain_lines(text: str, source: str) -> tuple[list[str], list[Remark]]:
                 f"{source}, line {number}: a line of {len(line)} characters; {LONGEST_LINE} is "
                 "the most that is read"
             )
-    lines = [_QUOTE.sub("", line, count=1) if _quoted(line) else line for line in lines]
+    lines = [line[quote.end() :] if (quote := _QUOTE.match(line)) else line for line in lines]
     lines = _with_even_dashes([line.expandtabs(8) for line in lines])
     return [line.translate(_SAME_WIDTH).rstrip() for line in lines], remarks
-
-
-def _quoted(line: str) -> bool:
-    return line.lstrip().startswith(">")
 
 
 def _with_even_dashes(lines: list[str]) -> list[str]:
@@ -212,7 +211,7 @@ def _label(text: str, head: re.Match[str]) -> tuple[str, int] | None:
         return name[1], end
     if sign != "|" and (split := _NAME_THEN_FRET.fullmatch(word)):
         return split[1], begin + split.start(2)
-    if sign in ("|", ":") and len(word) <= _LONGEST_LABEL and not (sign == ":" and len(word) > 3):
+    if len(word) <= _LONGEST_LABEL and (sign == "|" or text[end : end + 2] == ":-"):
         return word, end
     if sign and _PLAYED.fullmatch(word.replace(" ", "")):
         return "", begin

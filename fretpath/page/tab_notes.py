@@ -238,28 +238,15 @@ def _tell_signs(line: _Bars, plain: str, findings: Findings) -> None:
     for match in re.finditer(r"[xX]", plain):
         text = "x is a muted string (a dead note): no pitch, left out"
         findings.add("left out", text, line.line.number, line.start + match.start() + 1)
-    unknown = [match for match in re.finditer(r"[^\s]", plain) if match[0] not in _KNOWN]
-    for word in _runs(unknown):
-        text = (
-            f'"{printable(word[0][:20])}" on a string not understood; the frets around it are read'
-        )
-        findings.add("doubt", text, line.line.number, line.start + word[1] + 1)
+    for match in re.finditer(r"[A-Za-z]{3,}|[^\s]", plain):
+        if len(match[0]) > 1 or match[0] not in _KNOWN:
+            word = f'"{printable(match[0][:20])}"'
+            text = f"{word} on a string not understood; the frets around it are read"
+            findings.add("doubt", text, line.line.number, line.start + match.start() + 1)
     for match in _REPEAT.finditer(line.line.body):
         text = "repeat signs are not followed: everything is read once"
         if line.line.number not in {at for at, _ in findings.places.get(("doubt", text), [])}:
             findings.add("doubt", text, line.line.number, line.line.start + match.start() + 1)
-
-
-def _runs(matches: Sequence[re.Match[str]]) -> list[tuple[str, int]]:
-    """Neighboring signs as words, each with the index of its first sign."""
-    runs: list[tuple[str, int]] = []
-    ends = [-1, *(match.end() for match in matches)]
-    for match, (before, _) in zip(matches, pairwise([*ends, 0]), strict=False):
-        if before == match.start():
-            runs[-1] = (runs[-1][0] + match[0], runs[-1][1])
-        else:
-            runs.append((match[0], match.start()))
-    return runs
 
 
 def _together(found: list[tuple[int, int, int, TabNote]]) -> tuple[TabNote, ...]:

@@ -21,15 +21,17 @@ from fretpath.music.key import Degree, Key
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
 from fretpath.music.pitch import Pitch
 from fretpath.music.sounding import likeliest_signature
+from fretpath.music.words import counted
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import On, Setup
-from fretpath.page.tab_lines import System, WordLine, tab_lines
+from fretpath.page.tab_lines import System, TabLines, WordLine, tab_lines
 from fretpath.page.tab_notes import Findings, SystemNotes, TabNote, notes_of
 from fretpath.page.tab_rhythm import Rhythm, TabSystem, rhythm_of
 from fretpath.page.tab_strings import (
     Part,
     Strung,
+    is_heading,
     names_among,
     part_named,
     parts_of,
@@ -124,13 +126,18 @@ def read_tab(
     given = _given(on, tuning)
     page = tab_lines(text, source=source, strings=len(given.strings) if given else None)
     header = page.systems[0].lines[0].number
-    words = words_around(page.words, header)
-    chosen, told = part_named(parts_of(page.systems, page.words), part, source)
-    words = _for_part(words, chosen)
+    parts = parts_of(page.systems, page.words)
+    chosen, told = part_named(parts, part, source)
+    words = words_around(_words_of(page, parts, chosen), header)
     strings = strung(chosen.widest, words, given, capo=capo)
-    instrument = strings.instrument.customised(frets=frets, scale_length=scale_length)
     findings = Findings({})
     systems = _notes(chosen, strings, source, findings)
+    if strings.instead:
+        turned = strung(chosen.widest, replace(words, instrument=strings.instead), given, capo=capo)
+        others = _notes(chosen, turned, source, Findings({}))
+        if words.upside_down or _motion(others, turned) < _motion(systems, strings):
+            strings, systems = turned, others
+    instrument = strings.instrument.customised(frets=frets, scale_length=scale_length)
     meter = meter or words.meter
     frames = [
         TabSystem(s.columns, s.bars, s.span, system.above, system.below, _goes_on(system, words))
@@ -180,11 +187,26 @@ def _given(on: On | None, tuning: str | None) -> Instrument | None:
     return instrument.customised(tuning=tuning)
 
 
-def _for_part(words: TabWords, part: Part) -> TabWords:
-    """The words, the instrument being the one that the heading of the part names."""
-    if not part.name:
-        return words
-    return replace(words, instrument=words_around([WordLine(1, part.name)], 2).instrument)
+def _words_of(page: TabLines, parts: Sequence[Part], chosen: Part) -> list[WordLine]:
+    """The words that count for a part: all, or where there are several the general and its own."""
+    if len(parts) == 1:
+        return list(page.words)
+    ends = [0, *(system.lines[-1].number for system in page.systems)]
+    own = [
+        (before, system.lines[0].number)
+        for before, system in zip(ends, page.systems, strict=False)
+        if system in chosen.systems
+    ]
+    first = page.systems[0].lines[0].number
+    general = [word for word in page.words if word.number < first]
+    while general and not is_heading(general[-1].text):
+        general.pop()
+    numbers = {word.number for word in general[:-1]}
+    return [
+        word
+        for word in page.words
+        if word.number in numbers or any(low < word.number < high for low, high in own)
+    ]
 
 
 # -- notes ---------------------------------------------------------------------------------------
@@ -205,6 +227,15 @@ def _notes(part: Part, strings: Strung, source: str, findings: Findings) -> list
     if not total:
         raise ScoreFileError(f"{source}: there is tab, but no number on any string")
     return result
+
+
+def _motion(systems: Sequence[SystemNotes], strings: Strung) -> int:
+    """Semitones that the top notes move in all: of two readings the smoother is the likelier."""
+    sounds = [
+        [strings.instrument.midi_at(note.string, note.fret) or 0 for note in moment]
+        for moment in _moments(systems)
+    ]
+    return sum(abs(max(a) - max(b)) for a, b in pairwise(sounds))
 
 
 def _strings_of(
@@ -273,7 +304,7 @@ class _Sounding:
             place = f"line {note.line}, column {note.column}"
             self.remarks.append(Remark("left out", text, place))
         if lower:
-            text = f"{lower} notes that sound under a higher one: the melody has the top notes"
+            text = f"{counted(lower, 'note')} under a higher one: the melody has the top notes"
             self.remarks.append(Remark("left out", text))
 
 
@@ -290,11 +321,13 @@ def _tell_words(part: Part, words: TabWords, rhythm: Rhythm, findings: Findings)
                 text = f'"{line.behind[:_MOST_WORDS]}" behind the line not read'
                 findings.add("doubt", text, line.number, line.start + len(line.body) + 1)
         if not words.own:
-            for row in (*system.above, *system.below):
+            for row in system.above:
                 _tell_row(row, rhythm, findings)
+            for row in system.below:
+                _tell_row(row, rhythm, findings, below=True)
 
 
-def _tell_row(row: WordLine, rhythm: Rhythm, findings: Findings) -> None:
+def _tell_row(row: WordLine, rhythm: Rhythm, findings: Findings, *, below: bool = False) -> None:
     if row.number in rhythm.rows:
         return
     text = row.text.strip()
@@ -309,8 +342,11 @@ def _tell_row(row: WordLine, rhythm: Rhythm, findings: Findings) -> None:
         findings.add("doubt", f'"{short}" not read: everything is played once', row.number)
     elif re.search(r"(?:^|\s)[12]\.(?:\s|$)", text):
         findings.add("doubt", f'"{short}" looks like endings: both are read, in order', row.number)
-    elif len(tokens) > 1 and all(len(token) <= 3 for token in tokens) and re.search(r"\w", text):
-        findings.add("left out", f'the row "{short}" beside the tab is not read', row.number)
+    elif is_heading(text) or re.fullmatch(r"\[.*\]", text):
+        return
+    elif re.search(r"\w", text) and (below or all(len(token) <= 3 for token in tokens)):
+        where = "under" if below else "above"
+        findings.add("left out", f'the row "{short}" {where} the tab is not read', row.number)
 
 
 def _goes_on(system: System, words: TabWords) -> bool:

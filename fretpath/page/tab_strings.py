@@ -39,6 +39,8 @@ class Strung:
     """String number of each line of the widest system, top line first."""
     remarks: tuple[Remark, ...] = ()
     """What was guessed or turned round."""
+    instead: str = ""
+    """An instrument that has the same string names from the bottom up; empty if none has."""
 
 
 # -- names ---------------------------------------------------------------------------------------
@@ -126,11 +128,18 @@ def parts_of(systems: Sequence[System], words: Sequence[WordLine]) -> list[Part]
 def _heading(system: System, words: Sequence[WordLine]) -> str:
     first = system.lines[0].number
     near = [word.text for word in words if first - 4 <= word.number < first]
-    for text in reversed(near):
-        found = _PART.match(text)
-        if found and len(text.strip()) <= len(found[0].strip()) + 24 and " is " not in text:
-            return found[1].strip()
-    return ""
+    return next((found[1] for text in reversed(near) if (found := _part(text))), "")
+
+
+def is_heading(text: str) -> bool:
+    """Whether a line names a player, such as ``Guitar 2`` or ``Bass (low)``."""
+    return _part(text) is not None
+
+
+def _part(text: str) -> re.Match[str] | None:
+    found = _PART.match(text)
+    short = found is not None and len(text.strip()) <= len(found[0].strip()) + 24
+    return found if short and " is " not in text else None
 
 
 def _fits(system: System, part: Part) -> bool:
@@ -199,7 +208,8 @@ def strung(
         instrument = replace(instrument, capo=capo)
     except RequestError:
         remarks.append(Remark("doubt", f"a capo at fret {capo} is beyond this neck: not obeyed"))
-    return Strung(instrument, strings, tuple(remarks))
+    instead = _turned_names(names) if given is None and not words.instrument else ""
+    return Strung(instrument, strings, tuple(remarks), instead)
 
 
 def _numbered(numbers: Sequence[int], strings: tuple[int, ...]) -> tuple[int, ...]:
@@ -307,6 +317,16 @@ def _by_pitches(
     return None
 
 
+def _turned_names(names: Sequence[str]) -> str:
+    """The common instrument that has these string names from the bottom up only."""
+    letters = [name.upper() for name in names]
+    for name in ("guitar", "bass", "bass-5"):
+        own = [name.upper() for name in INSTRUMENTS[name].string_names]
+        if own[::-1] == letters != own:
+            return name
+    return ""
+
+
 def _by_names(
     names: Sequence[str], remarks: list[Remark]
 ) -> tuple[Instrument, tuple[int, ...]] | None:
@@ -315,15 +335,15 @@ def _by_names(
     whole = {
         made.name: [name.upper() for name in made.string_names] for made in INSTRUMENTS.values()
     }
-    turned = next((n for n in ("guitar", "bass", "bass-5") if whole[n][::-1] == letters), None)
+    turned = _turned_names(names)
     for name, own in whole.items():
         if own == letters:
             told = f"read as {name}, by its string names (or say --instrument)"
-            if turned:
-                text = f"{told}; the same names from the bottom up are a {turned}"
-                remarks.append(Remark("doubt", text))
-            else:
+            if not turned:
                 remarks.append(Remark("guessed", told))
+                return INSTRUMENTS[name], every
+            text = f"{told}; the same names from the bottom up are a {turned}"
+            remarks.append(Remark("doubt", text))
             return INSTRUMENTS[name], every
     for name, own in whole.items():
         if own[::-1] == letters:
@@ -395,6 +415,8 @@ def _by_words(
 ) -> Instrument:
     if words.names:
         tuning = _in_letters(instrument, words.names, own=own)
+    elif words.one:
+        tuning = _one_string(instrument, *words.one)
     else:
         tuning = _changed(instrument, words)
     tuned = instrument.customised(tuning=" ".join(str(pitch) for pitch in reversed(tuning)))
@@ -415,14 +437,32 @@ def _in_letters(instrument: Instrument, names: Sequence[str], *, own: bool) -> l
         raise ScoreFileError(
             f"it names {len(names)} strings, the {instrument.name} has {len(instrument.strings)}"
         )
+    kin = list(_family(instrument.name.split("-")[0]))
+    letters = [name.upper() for name in names]
+    for order in (letters, letters[::-1]):
+        for made in kin if not _pitched(names) else ():
+            if [string.open.name.upper() for string in reversed(made.strings)] == order:
+                return [string.open for string in made.strings]
     tries = []
-    for order in (names[::-1], names):
-        spelled = order if _pitched(order) else _nearest(order, instrument)
+    for way in (names[::-1], names):
+        spelled = list(way) if _pitched(way) else _nearest(way, instrument)
         pitches = [Pitch.parse(name[0].upper() + name[1:]) for name in spelled]
         usual = [string.open.midi for string in instrument.strings]
         far = sum(abs(p.midi - midi) for p, midi in zip(pitches, usual, strict=True))
         tries.append((far, pitches))
     return min(tries, key=lambda pair: pair[0])[1]
+
+
+def _one_string(instrument: Instrument, name: str, to: str) -> list[Pitch]:
+    """Open strings, the lowest of a name tuned to the nearest pitch of another."""
+    pitches = [string.open for string in instrument.strings]
+    found = [index for index, pitch in enumerate(pitches) if pitch.name == name]
+    if not found:
+        raise ScoreFileError(f"the {instrument.name} has no string {name}")
+    low = min(found, key=lambda index: pitches[index].midi)
+    tries = [Pitch.parse(f"{to}{octave}") for octave in range(9)]
+    pitches[low] = min(tries, key=lambda pitch: abs(pitch.midi - pitches[low].midi))
+    return pitches
 
 
 _LOWEST_SHIFT = 7
@@ -442,10 +482,14 @@ def _changed(instrument: Instrument, words: TuningWords) -> list[Pitch]:
         steps = min(ways, key=abs)
     midi = [sound + steps for sound in usual]
     midi[low] -= 2 * words.drop
-    flat = steps < 0
-    return [_spelled(sound, flat and not words.lowest.endswith("#")) for sound in midi]
+    return [_spelled(sound, words.lowest or _USUAL[midi[low] % 12]) for sound in midi]
 
 
-def _spelled(midi: int, flat: bool) -> Pitch:
+_USUAL = "C C# D Eb E F F# G Ab A Bb B".split()  # noqa: SIM905
+"""What a lowest string is usually called; the others follow its signs."""
+
+
+def _spelled(midi: int, lowest: str) -> Pitch:
+    flat = lowest in ("Db", "Eb", "F", "Gb", "Ab", "Bb", "C")
     letters = "C Db D Eb E F Gb G Ab A Bb B" if flat else "C C# D D# E F F# G G# A A# B"
     return Pitch.parse(f"{letters.split()[midi % 12]}{midi // 12 - 1}")

@@ -40,6 +40,8 @@ class TuningWords:
     """What the lowest string is called, as in ``D standard`` and ``drop C``."""
     steps: int = 0
     """Semitones that all strings are moved."""
+    one: tuple[str, str] | None = None
+    """A string that is tuned to another note, both in letters, the others staying."""
     drop: bool = False
     """Whether the lowest string lies a whole step under its usual place beside the others."""
 
@@ -180,12 +182,12 @@ _SMALL = frozenset(
     re.findall(
         r"[a-z]+",
         """a all an and are at based be bass basses banjo by capo capoed chords count counted
-        counting each every everything flat for fret frets from guitar guitars here i in is
+        counting each every everything flat for fr fret frets from guitar guitars here i in is
         it itself key low lower
         mandolin me my need needed no note notes numbers nut of off on one only original our
         out play played playing please position put recorded relative sharp song sounds standard
         string strings tab tabs that the them then this through throughout to tone tune tuned tuning
-        tunings ukulele us use used uses using was way we whole with without written you your""",
+        tunings ukulele us use used uses using w was way we whole with without written you your""",
     )
 )
 """Words that ask for nothing of their own."""
@@ -208,22 +210,25 @@ _CAPO = re.compile(
 _NO_CAPO = re.compile(
     r"\bno capo\b|\bwithout (?:a )?capo\b|\bcapo(?: ?[:=-])? ?(?:none|no|off|0)\b"
 )
-_WHOLE = r"(?:step|tone)s?"
-_AMOUNTS = (
-    (re.compile(rf"(?:one|1)? ?(?:and )?(?:a )?(?:1/2|half)(?: a)?[ -]{_WHOLE}"), 0),
-    (re.compile(rf"(?:a |one |1 )?(?:whole|full)[ -]{_WHOLE}|(?:a|one|1)[ -]{_WHOLE}"), 2),
-    (re.compile(rf"(?:two|2)(?: whole| full)?[ -]{_WHOLE}"), 4),
-    (re.compile(r"(?:a |one |1 )semitones?|semitone"), 1),
-    (re.compile(r"(?:two|2) semitones"), 2),
-    (re.compile(r"(?:three|3) semitones|1\.5 steps|a minor third"), 3),
-    (re.compile(r"(?:four|4) semitones|a major third"), 4),
+_MANY = {"": 1, "a": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5}
+_MANY |= {"1": 1, "2": 2, "3": 3, "4": 4, "5": 5}
+_AMOUNT = re.compile(
+    r"(?P<and>(?:one|1) and (?:a )?(?:half|1/2)|1 1/2|1\.5|one and a half) (?:steps?|tones?)"
+    r"|(?:(?P<halves>a|one|two|three|four|five|[1-5]) )?(?:1/2|half)(?: a)?[ -](?:steps?|tones?)"
+    r"|(?:(?P<whole>a|one|two|three|[1-3])[ -])?(?:whole|full)[ -](?:steps?|tones?)"
+    r"|(?P<steps>a|one|two|three|[1-3])[ -](?:steps?|tones?)"
+    r"|(?:(?P<semi>a|one|two|three|four|five|[1-5]) )?semitones?|a (?P<third>minor|major) third"
 )
-_AND_A_HALF = re.compile(r"(?:one|1) (?:and )?(?:a )?(?:1/2|half)")
 _DOWN = re.compile(r"\b(?:down|lower|flat|below)\b|\bdetuned?\b")
 _UP = re.compile(r"\b(?:up|higher|sharp|above)\b")
 _LETTER = r"[A-G](?:#|b| flat| sharp|-flat|-sharp)?"
 _STANDARD = re.compile(rf"\b({_LETTER})[ -](?:standard|tuning)\b", re.IGNORECASE)
 _TUNED_TO = re.compile(rf"\btune[ds]?(?: down| up)?(?: to|:)? ({_LETTER})$", re.IGNORECASE)
+_ONE_STRING = re.compile(
+    rf"(?:the )?(?:low )?({_LETTER})[ -]?(?:string )?(?:is )?tuned?(?: down| up)? to ({_LETTER})"
+    rf"|tune (?:the |your )?(?:low )?({_LETTER})(?:[ -]string)?(?: down| up)? to ({_LETTER})",
+    re.IGNORECASE,
+)
 _DROP = re.compile(rf"\b(double[ -])?drop(?:ped)?[ -]({_LETTER})(?![A-Za-z])", re.IGNORECASE)
 _OPEN = re.compile(r"\bopen[ -]([A-G])( minor|m)?\b", re.IGNORECASE)
 _LIST = re.compile(
@@ -271,10 +276,12 @@ def _read_line(line: WordLine, gathered: _Gathered, *, head: bool) -> None:
         gathered.take("tempo", Fraction(number), line, text)
     if named := _instrument(lower):
         gathered.values.setdefault("instrument", named)
-    tuned = _tuning(text)
-    if tuned:
-        gathered.take("tuning", tuned, line, text)
-    for clause in (part.strip() for part in _CLAUSES.split(text)):
+    clauses = [part.strip() for part in _CLAUSES.split(text)]
+    whole = _tuning(text, line.text)
+    for clause in clauses:
+        tuned = whole or _tuning(clause, clause)
+        if tuned:
+            gathered.take("tuning", tuned, line, tuned.said)
         _read_clause(clause, line, gathered, tuned=tuned is not None)
 
 
@@ -291,15 +298,15 @@ def _read_clause(clause: str, line: WordLine, gathered: _Gathered, *, tuned: boo
     capo = _capo(lower)
     if capo is not None:
         gathered.take("capo", capo, line, clause)
+    obeyed = {"capo": capo is not None, "tuning": tuned}
     for option, trigger in _TRIGGERS:
-        obeyed = {"capo": capo is not None, "tuning": tuned or capo is not None}.get(option)
-        if trigger.search(lower) and not obeyed and not _HARMLESS.fullmatch(lower):
+        if trigger.search(lower) and not obeyed.get(option) and not _HARMLESS.fullmatch(lower):
             gathered.doubt(line, clause, option)
 
 
 _HARMLESS = re.compile(
     r"(?:in )?(?:standard|normal|usual|regular)(?: [a-z]+)? tuning"
-    r"|tuning:? (?:standard|normal|regular)|tune:?.*|(?:[a-z]+ ){0,2}(?:numbers|frets)\b.*capo.*"
+    r"|tuning:? (?:standard|normal|regular)|tune: .*|(?:[a-z]+ ){0,2}(?:numbers|frets)\b.*capo.*"
 )
 """Clauses with a telling word that ask for nothing."""
 
@@ -335,11 +342,11 @@ def _instrument(lower: str) -> str:
     return ""
 
 
-def _tuning(text: str) -> TuningWords | None:
+def _tuning(text: str, raw: str) -> TuningWords | None:
     """The tuning a line gives, in letters, by name, or as a change of the usual one."""
     lower = text.lower()
     speaks = re.search(r"\btun(?:e[ds]?\b|ing)|\bstandard\b", lower) is not None
-    names = _names(text, speaks)
+    names = _names(text, speaks or "  " not in raw.strip())
     if names and (speaks or _rest_is_small(text, names[1]) or _amount(lower)):
         return TuningWords(text, names[0])
     if (found := _DROP.search(text)) and _rest_is_small(text, found.span()):
@@ -350,19 +357,23 @@ def _tuning(text: str) -> TuningWords | None:
     if (found := _OPEN.search(text)) and speaks | (found.span() == (0, len(text))):
         tuning = _OPEN_TUNINGS.get(found[1].upper())
         return TuningWords(text, tuple(tuning.split())) if tuning and not found[2] else None
-    changed = _amount(lower)
-    if changed:
+    if changed := _amount(lower):
         return TuningWords(text, steps=changed)
+    if one := _ONE_STRING.fullmatch(text.strip(" .!")):
+        return TuningWords(text, one=(_letter(one[1] or one[3]), _letter(one[2] or one[4])))
     for pattern in (_STANDARD, _TUNED_TO):
         if (found := pattern.search(text)) and _rest_is_small(text, found.span()):
             return TuningWords(text, lowest=_letter(found[1]))
     return None
 
 
-def _names(text: str, speaks: bool) -> tuple[tuple[str, ...], tuple[int, int]] | None:
-    """Letters of open strings in a row, spaced out or run together, and where they stand."""
+def _names(text: str, spaced: bool) -> tuple[tuple[str, ...], tuple[int, int]] | None:
+    """Letters of open strings in a row, spaced out or run together, and where they stand.
+
+    Letters far apart are no tuning but a row of chords; *spaced* says that these are not.
+    """
     found = _LIST.search(text)
-    if found and (speaks or found[0] == text.strip() or f"({found[0]})" in text):
+    if found and (spaced or f"({found[0]})" in text):
         return tuple(re.findall(r"[A-Ga-g](?:#|b)?\d?", found[0])), found.span()
     for run in _RUN.finditer(text):
         names = re.findall(r"[A-G](?:#|b)?", run[0][:-1] if run[0][-1] == "e" else run[0])
@@ -374,22 +385,25 @@ def _names(text: str, speaks: bool) -> tuple[tuple[str, ...], tuple[int, int]] |
 
 def _amount(lower: str) -> int:
     """Semitones that the words move all strings, down is negative; 0 if they do not."""
-    text = lower.replace("\u00bd", "1/2")
-    for pattern, semitones in _AMOUNTS:
-        found = pattern.search(text)
-        if found is None:
-            continue
-        way = _DOWN.search(text) or _UP.search(text)
-        if way is None:
-            return 0
-        bare = re.sub(r"\([^()]*\)", " ", text)
-        again, direction = pattern.search(bare), _DOWN.search(bare) or _UP.search(bare)
-        if again and direction and not _rest_is_small(bare, again.span(), direction.span()):
-            return 0
-        if semitones == 0:
-            semitones = 3 if _AND_A_HALF.match(found[0]) else 1
-        return -semitones if _DOWN.search(text) else semitones
-    return 0
+    text = re.sub(r"\([^()]*\)", " ", lower.replace("\u00bd", "1/2"))
+    found, down, up = _AMOUNT.search(text), _DOWN.search(text), _UP.search(text)
+    way = down or up
+    if found is None or way is None or not _rest_is_small(text, found.span(), way.span()):
+        return 0
+    return _semitones(found) * (-1 if down else 1)
+
+
+def _semitones(amount: re.Match[str]) -> int:
+    said = amount.groupdict()
+    if said["and"] or said["third"] == "minor":
+        return 3
+    if said["third"]:
+        return 4
+    if said["steps"]:
+        return 2 * _MANY[said["steps"]]
+    if "whole" in amount[0] or "full" in amount[0]:
+        return 2 * _MANY[said["whole"] or ""]
+    return _MANY[said["halves"] or said["semi"] or ""]
 
 
 def _letter(word: str) -> str:
