@@ -27,6 +27,9 @@ from fretpath.remarks import Remark
 LONGEST_LINE = 10_000
 """Characters in a line that are read."""
 
+MOST_LINES = 100_000
+"""Lines that are read."""
+
 _NEWLINE = re.compile(r"\r\n|\r|\n")
 _BREAK = re.compile(r"<(?:br|/p|/div|/li|/tr|/pre|pre)\b[^<>]{0,200}>", re.IGNORECASE)
 _TAG = re.compile(r"</?[a-z][^<>]{0,200}>", re.IGNORECASE)
@@ -137,6 +140,8 @@ def _plain_lines(text: str, source: str) -> tuple[list[str], list[Remark]]:
         text = html.unescape(_TAG.sub("", _BREAK.sub("\n", text)))
         remarks.append(Remark("read", "web code taken off; lines are counted without it"))
     lines = _NEWLINE.split(text.removeprefix("\ufeff"))
+    if len(lines) > MOST_LINES:
+        raise ScoreFileError(f"{source} has {len(lines)} lines; {MOST_LINES} is the most")
     for number, line in enumerate(lines, start=1):
         if len(line) > LONGEST_LINE:
             raise ScoreFileError(

@@ -132,7 +132,7 @@ def read_tab(
     strings = strung(chosen.widest, words, given, capo=capo)
     findings = Findings({})
     systems = _notes(chosen, strings, source, findings)
-    if strings.instead:
+    if strings.instead and not words.own:
         turned = strung(chosen.widest, replace(words, instrument=strings.instead), given, capo=capo)
         others = _notes(chosen, turned, source, Findings({}))
         if words.upside_down or _motion(others, turned) < _motion(systems, strings):
@@ -140,10 +140,21 @@ def read_tab(
     instrument = strings.instrument.customised(frets=frets, scale_length=scale_length)
     meter = meter or words.meter
     frames = [
-        TabSystem(s.columns, s.bars, s.span, system.above, system.below, _goes_on(system, words))
-        for s, system in zip(systems, chosen.systems, strict=True)
+        TabSystem(
+            *(found.columns, found.bars, found.span, system.above, system.below),
+            goes_on=goes_on,
+            meter=inside,
+            own=words.own,
+        )
+        for found, system, goes_on, inside in zip(
+            systems,
+            chosen.systems,
+            _going_on(chosen.systems, words),
+            _meters(chosen.systems, words, meter),
+            strict=True,
+        )
     ]
-    rhythm = rhythm_of(frames, meter, own=words.own, spacing=spacing)
+    rhythm = rhythm_of(frames, meter, spacing=spacing)
     _tell_words(chosen, words, rhythm, findings)
     moments = _moments(systems)
     sounding = _Sounding(instrument, moments, source)
@@ -152,6 +163,9 @@ def read_tab(
     spelling = _Spelling(key or words.key, words, chosen.systems, systems)
     melody, more = _melody(sounding, rhythm, spelling, words, meter, chosen.systems)
     notes = tuple(note for note in sounding.top if note)
+    if not rhythm.source:
+        text = "nothing tells the lengths: every note is one beat"
+        more = [*more, Remark("guessed", f"{text} (--by-spacing takes them from the columns)")]
     counts = [
         CountRow(row.number, row.text, frame.span[0], frame.bars)
         for frame in frames
@@ -349,9 +363,32 @@ def _tell_row(row: WordLine, rhythm: Rhythm, findings: Findings, *, below: bool 
         findings.add("left out", f'the row "{short}" {where} the tab is not read', row.number)
 
 
-def _goes_on(system: System, words: TabWords) -> bool:
-    """Whether a heading of our own says that the bar goes on."""
-    return words.own and any(row.text.rstrip().endswith(", continued") for row in system.above)
+def _going_on(systems: Sequence[System], words: TabWords) -> list[bool]:
+    """Whether each system goes on in the bar of the one before it.
+
+    On our own page a heading tells it; a melody without bar lines has no double line at its end.
+    """
+    if not words.own:
+        return [False] * len(systems)
+    if not systems[-1].lines[0].body.endswith(("||", ":|")) and not _row(systems, "bar"):
+        return [True] * len(systems)
+    return [any(row.text.endswith(", continued") for row in system.above) for system in systems]
+
+
+def _row(systems: Sequence[System], label: str) -> bool:
+    """Whether our own page shows a row."""
+    rows = (row for system in systems for row in (*system.above, *system.below))
+    return any(row.text.split(" ", 1)[0] == label for row in rows)
+
+
+def _meters(
+    systems: Sequence[System], words: TabWords, meter: Meter | None
+) -> Iterator[Meter | None]:
+    """The meter in force in each system."""
+    changes = _changes(words, systems)
+    for number in range(len(systems)):
+        meter = changes.get(number, (None, None))[1] or meter
+        yield meter
 
 
 # -- the melody ----------------------------------------------------------------------------------

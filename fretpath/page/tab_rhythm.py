@@ -20,7 +20,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from fretpath.music.melody import Meter
 from fretpath.page.tab_lines import WordLine
@@ -46,6 +46,10 @@ class TabSystem:
     """Rows that touch it from below."""
     goes_on: bool = False
     """Whether it goes on in the bar of the system before it."""
+    meter: Meter | None = None
+    """The meter in force."""
+    own: bool = False
+    """Whether ``tab`` printed it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,15 +85,15 @@ class Rhythm:
 
 
 def rhythm_of(
-    systems: Sequence[TabSystem], meter: Meter | None, *, own: bool = False, spacing: bool = False
+    systems: Sequence[TabSystem], meter: Meter | None, *, spacing: bool = False
 ) -> Rhythm:
-    """The rhythm of a tab; *own* if ``tab`` printed it, *spacing* to trust its columns."""
-    frames = [_frame(system, own) for system in systems]
+    """The rhythm of a tab in a meter; *spacing* to trust its columns."""
+    frames = [_frame(system) for system in systems]
     if spacing:
         return _by_spacing(systems, frames, meter)
-    counts = [_count_row(system, own) for system in systems]
+    counts = [_count_row(system) for system in systems]
     if any(counts):
-        return _by_count(systems, frames, counts, meter, own)
+        return _by_count(systems, frames, counts, own=systems[0].own)
     letters = [_letter_row(system) for system in systems]
     if systems and all(letters):
         return _by_letters(frames, letters, meter)
@@ -111,10 +115,10 @@ class _Place:
 _OTHER_ROWS = ("count", "bar", "position", "lyric", "chord")
 
 
-def _frame(system: TabSystem, own: bool) -> list[_Place]:
+def _frame(system: TabSystem) -> list[_Place]:
     """The events of a system in order of their columns."""
     kinds = dict.fromkeys(system.moments, "note")
-    if own:
+    if system.own:
         for row in system.below:
             label, words = _labeled(row.text)
             if label not in _OTHER_ROWS:
@@ -158,14 +162,15 @@ def _beat_each(frames: Sequence[Sequence[_Place]], letters: Sequence[object]) ->
 _PARTS = {"&": Fraction(1, 2), "e": Fraction(1, 4), "a": Fraction(3, 4)}
 _PARTS |= {"t": Fraction(1, 3), "l": Fraction(2, 3)}
 _SPOKEN = {"+": "&", "and": "&", "n": "&", "u": "&", "trip": "t", "let": "l", "la": "t", "li": "l"}
+_THIRDS = {"&": Fraction(1, 3), "a": Fraction(2, 3)}
 _HALFWAY = ".."
 _Row = list[tuple[int, str]]
 
 
-def _count_row(system: TabSystem, own: bool) -> tuple[int, _Row] | None:
+def _count_row(system: TabSystem) -> tuple[int, _Row] | None:
     for row in (*system.above[::-1], *system.below):
         label, words = _labeled(row.text)
-        if own:
+        if system.own:
             if label == "count":
                 return row.number, [(at, _bare(word)) for at, word in words]
         elif found := _counts(row.text):
@@ -199,14 +204,13 @@ def _by_count(
     systems: Sequence[TabSystem],
     frames: Sequence[Sequence[_Place]],
     counts: Sequence[tuple[int, _Row] | None],
-    meter: Meter | None,
+    *,
     own: bool,
 ) -> Rhythm:
-    clock = _Clock(counts, meter, own)
+    clock = _clock(systems, counts)
     events: list[Event] = []
     bars: list[Fraction] = []
     rounded = 0
-    start = clock.begin
     for number, (system, frame) in enumerate(zip(systems, frames, strict=True)):
         row = clock.times[number]
         bars += _bar_times(system, frame, row, own)
@@ -217,7 +221,7 @@ def _by_count(
             else:
                 time = clock.ends[number] if not events else events[-1].time + 1
             events.append(Event(time, place.kind, number, place.bar and bool(events)))
-    remarks = clock.remarks(len(systems))
+    remarks = list(clock.remarks)
     rows = tuple(row[0] for row in counts if row)
     if rounded:
         told = f"{rounded} notes stand between counts; their times are rounded to the column"
@@ -227,10 +231,17 @@ def _by_count(
         plain = _beat_each(frames, ())
         return replace(plain, remarks=(Remark("doubt", doubt),), rows=rows)
     last = max(clock.ends[-1], events[-1].time + Fraction(1, 4))
-    if not own and events[0].time > start:
-        events.insert(0, Event(start, "rest", 0, False))
+    if not own and events[0].time > 0:
+        events.insert(0, Event(Fraction(0), "rest", 0, False))
     times = sorted({time for time in bars if events[0].time < time < last})
+    if own and not _is_full(systems[-1].meter, last - (times[-1] if times else 0)):
+        text = "the last note of a bar that no meter fills is taken to last to the next beat"
+        remarks.append(Remark("guessed", text))
     return Rhythm(tuple(events), tuple(times), last, "count", tuple(remarks), rows)
+
+
+def _is_full(meter: Meter | None, beats: Fraction) -> bool:
+    return meter is not None and beats == meter.beats
 
 
 def _bar_times(
@@ -270,73 +281,92 @@ def _simple(time: Fraction) -> Fraction:
     return min(tries, key=lambda near: (round(abs(near - time) * 12), near.denominator))
 
 
+@dataclass(frozen=True, slots=True)
 class _Clock:
-    """Times of the counts, running on over all systems."""
+    """Times of the counts, system by system."""
 
-    def __init__(
-        self, counts: Sequence[tuple[int, _Row] | None], meter: Meter | None, own: bool
-    ) -> None:
-        self.begin = Fraction(0)
-        self.times: list[list[tuple[int, Fraction]]] = []
-        self.ends: list[Fraction] = []
-        self._own = own
-        self._meter = meter
-        self._beat, self._said, self._part = Fraction(0), 0, Fraction(0)
-        self._unknown = self._skipped = 0
-        numbers = [int(w) for row in counts if row for _, w in row[1] if w.isdigit()]
-        self._top = meter.beats if meter else 0 if own else max(numbers, default=4)
-        self._thirds = not own and _counts_thirds(counts)
-        self._lacking = sum(row is None for row in counts)
-        for row in counts:
-            self._run(row[1] if row else [])
+    times: tuple[tuple[tuple[int, Fraction], ...], ...]
+    """(column, time) of the counts of each system."""
+    ends: tuple[Fraction, ...]
+    """The beat after the last count of each system."""
+    remarks: tuple[Remark, ...]
+    """What the count leaves open."""
 
-    def _run(self, row: _Row) -> None:
-        times: list[tuple[int, Fraction]] = []
-        for column, word in row:
-            self._step(word)
-            if word != _HALFWAY:
-                times.append((column, self._beat + self._part))
-        if not self.times and times:
-            self.begin = times[0][1]
-        self.times.append(times)
-        self.ends.append(self._beat + 1)
 
-    def _step(self, word: str) -> None:
-        if word.isdigit() and len(word) < 4:
-            number = int(word)
-            begun = bool(self._said) or self._part > 0
-            ahead = number - self._said
-            if self._said and ahead <= 0:
-                ahead = max(1, ahead + self._top) if self._top else 1
-            self._beat += ahead if self._said else int(begun)
-            self._said, self._part = number, Fraction(0)
-        elif word == ".":
-            self._unknown += 1
-            self._part += (1 - self._part) / 2
-        elif word in _PARTS:
-            part = _PARTS[word]
-            if self._thirds:
-                part = {"&": Fraction(1, 3), "a": Fraction(2, 3)}.get(word, part)
-            if part <= self._part:
-                self._skipped += 1
-                self._beat += 1
-                self._said += bool(self._said)
-            self._part = part
-        elif word == _HALFWAY:
-            return
-        else:
-            self._unknown += 1
+@dataclass(slots=True)
+class _Count:
+    """One count on its way to a time: its beat from the start, and its part of the beat."""
 
-    def remarks(self, systems: int) -> list[Remark]:
-        """What the count leaves open."""
-        found = []
-        if self._unknown:
-            text = "the count has parts of a beat finer than it can name; those lengths are guessed"
-            found.append(Remark("guessed", text))
-        if self._lacking:
-            text = f"{self._lacking} of {systems} systems have no count: a beat a note there"
-            found.append(Remark("doubt", text))
-        return found
+    system: int
+    column: int
+    beat: int
+    part: Fraction | None
+
+
+def _clock(systems: Sequence[TabSystem], counts: Sequence[tuple[int, _Row] | None]) -> _Clock:
+    """The times of counts that run on over all systems."""
+    found, wound = _beats(systems, counts)
+    unknown = sum(count.part is None for count in found)
+    _even_out(found)
+    first = found[0].beat + (found[0].part or Fraction(0)) if found else Fraction(0)
+    times: list[list[tuple[int, Fraction]]] = [[] for _ in systems]
+    last = [0] * len(systems)
+    for count in found:
+        time = count.beat + (count.part or Fraction(0)) - first
+        times[count.system].append((count.column, time))
+        last[count.system :] = [count.beat + 1] * (len(systems) - count.system)
+    remarks = []
+    if unknown or wound:
+        text = "the count has parts of a beat it cannot name, or leaves some out: lengths guessed"
+        remarks.append(Remark("guessed", text))
+    if lacking := sum(row is None for row in counts):
+        text = f"{lacking} of {len(systems)} systems have no count: a beat a note there"
+        remarks.append(Remark("doubt", text))
+    ends = tuple(end - first for end in last)
+    return _Clock(tuple(map(tuple, times)), ends, tuple(remarks))
+
+
+def _beats(
+    systems: Sequence[TabSystem], counts: Sequence[tuple[int, _Row] | None]
+) -> tuple[list[_Count], int]:
+    """Every count with its beat, and how often a count left out might have wound on."""
+    names: dict[str, Fraction] = _PARTS | _THIRDS if _counts_thirds(counts) else _PARTS
+    highest = max((int(w) for row in counts if row for _, w in row[1] if w.isdigit()), default=4)
+    found: list[_Count] = []
+    beat, said, wound = 0, 0, 0
+    reached: Fraction = Fraction(-1)
+    part: Fraction | None
+    for number, (system, row) in enumerate(zip(systems, counts, strict=True)):
+        top = system.meter.beats if system.meter else 0 if system.own else highest
+        for column, word in row[1] if row else ():
+            if word == _HALFWAY:
+                wound += top > 0 and not system.bars
+                continue
+            if word.isdigit():
+                ahead = int(word) - said
+                ahead = max(1, ahead + top if top else 1) if ahead <= 0 else ahead
+                beat += ahead if said else int(bool(found))
+                said, part = int(word), Fraction(0)
+            else:
+                part = names.get(word)
+                beat += part is not None and part <= reached
+            reached = reached if part is None else part
+            found.append(_Count(number, column, beat, part))
+    return found, wound
+
+
+def _even_out(counts: Sequence[_Count]) -> None:
+    """Give counts without a name even shares between their neighbors in the same beat."""
+    for _, group in groupby(counts, key=lambda count: count.beat):
+        beat = list(group)
+        for nameless, run in groupby(enumerate(beat), key=lambda pair: pair[1].part is None):
+            places = [at for at, _ in run]
+            if nameless:
+                low = (beat[places[0] - 1].part if places[0] else None) or Fraction(0)
+                after = beat[places[-1] + 1].part if places[-1] + 1 < len(beat) else None
+                share = ((after or Fraction(1)) - low) / (len(places) + 1)
+                for step, at in enumerate(places, start=1):
+                    beat[at].part = low + share * step
 
 
 def _counts_thirds(counts: Sequence[tuple[int, _Row] | None]) -> bool:

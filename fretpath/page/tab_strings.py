@@ -231,7 +231,7 @@ def _found(
             return instrument, strings
     if all(names) and _pitched(names) and (found := _by_pitches(names, remarks)):
         return found
-    if all(names) and (found := _by_names(plain, remarks)):
+    if all(names) and (found := _by_names(plain, remarks, turn=not words.own)):
         return found
     usual = [made for made in family if len(made.strings) == count]
     if not usual and count not in _BY_COUNT:
@@ -328,14 +328,14 @@ def _turned_names(names: Sequence[str]) -> str:
 
 
 def _by_names(
-    names: Sequence[str], remarks: list[Remark]
+    names: Sequence[str], remarks: list[Remark], *, turn: bool
 ) -> tuple[Instrument, tuple[int, ...]] | None:
     letters = [name.upper() for name in names]
     every = tuple(range(1, len(names) + 1))
     whole = {
         made.name: [name.upper() for name in made.string_names] for made in INSTRUMENTS.values()
     }
-    turned = _turned_names(names)
+    turned = turn and _turned_names(names)
     for name, own in whole.items():
         if own == letters:
             told = f"read as {name}, by its string names (or say --instrument)"
@@ -346,7 +346,7 @@ def _by_names(
             remarks.append(Remark("doubt", text))
             return INSTRUMENTS[name], every
     for name, own in whole.items():
-        if own[::-1] == letters:
+        if turn and own[::-1] == letters:
             remarks.append(_turned(INSTRUMENTS[name]))
             return INSTRUMENTS[name], every[::-1]
     for exact in (True, False):

@@ -143,7 +143,7 @@ def _own_page(lines: Sequence[str]) -> TabWords | None:
         made = _OWN_INSTRUMENT.search(words)
         music = words[: made.start()].strip() if made else words
         key = _key(re.split(r"; |, then ", music[4:])[0])
-        if not _OWN_MUSIC.fullmatch(music) or not (made or key):
+        if not _OWN_MUSIC.fullmatch(music) or not (made or key or music[4:13] == "not given"):
             continue
         tonic = re.search(r"; tonic ([A-G][#b]*-?\d)\b", music)
         meter = re.search(r"; meter (\d+/\d+)", music)
