@@ -461,7 +461,7 @@ def _melody(
         if index and piece.system != before:
             phrases.append(index)
             new_key, new_meter = changes.get(piece.system, (None, None))
-            if new_key and key and new_key != key:
+            if new_key and key:
                 key, tonic = new_key, new_key.tonic_near(tonic) if tonic else None
                 keys.append((index, key))
             if new_meter and meters:

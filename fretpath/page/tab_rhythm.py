@@ -234,7 +234,7 @@ def _by_count(
     if not own and events[0].time > 0:
         events.insert(0, Event(Fraction(0), "rest", 0, False))
     times = sorted({time for time in bars if events[0].time < time < last})
-    if own and not _is_full(systems[-1].meter, last - (times[-1] if times else 0)):
+    if own and not (times and _is_full(systems[-1].meter, last - times[-1])):
         text = "the last note of a bar that no meter fills is taken to last to the next beat"
         remarks.append(Remark("guessed", text))
     return Rhythm(tuple(events), tuple(times), last, "count", tuple(remarks), rows)

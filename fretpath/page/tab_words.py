@@ -109,7 +109,7 @@ def words_around(words: Sequence[WordLine], header: int) -> TabWords:
     >>> found.tuning.names, found.capo
     (('D', 'A', 'D', 'G'), 3)
     """
-    own = _own_page([word.text for word in words if word.number < header])
+    own = _own_page([word for word in words if word.number < header])
     if own:
         return own
     gathered = _Gathered()
@@ -135,11 +135,15 @@ _OWN_MUSIC = re.compile(
 )
 
 
-def _own_page(lines: Sequence[str]) -> TabWords | None:
+def _own_page(lines: Sequence[WordLine]) -> TabWords | None:
     """The fixed lines of our own page, unfolded; None if they are not there."""
-    starts = [n for n, line in enumerate(lines) if _OWN_KEY.match(line)]
+    starts = [n for n, line in enumerate(lines) if _OWN_KEY.match(line.text)]
     for start in reversed(starts):
-        words = " ".join(" ".join(lines[start:]).split())
+        first = lines[start].number - start
+        block = [
+            line.text for n, line in enumerate(lines) if n >= start and line.number - n == first
+        ]
+        words = " ".join(" ".join(block).split())
         made = _OWN_INSTRUMENT.search(words)
         music = words[: made.start()].strip() if made else words
         key = _key(re.split(r"; |, then ", music[4:])[0])
@@ -150,7 +154,7 @@ def _own_page(lines: Sequence[str]) -> TabWords | None:
         tempo = re.search(r"; tempo ([0-9.e+]+)", music)
         return TabWords(
             own=True,
-            title=" ".join(" ".join(lines[:start]).split()),
+            title=" ".join(" ".join(line.text for line in lines[:start]).split()),
             instrument=made[1] if made and made[1] in INSTRUMENTS else "",
             tuning=TuningWords("", tuple(made[2].split())) if made else None,
             capo=int(made[3] or 0) if made else None,
