@@ -8,6 +8,7 @@ from functools import partial
 
 from fretpath.commands.folder import add_folder_options, each_melody, finished
 from fretpath.commands.options import add_output_options, as_json, delivered
+from fretpath.errors import RequestError
 from fretpath.lesson.find import Match, Wanted, find_in
 from fretpath.lesson.indented import clipped, wrapped
 from fretpath.music.notation import parse_melody
@@ -31,7 +32,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     for name, about in _TEXTS.items():
         parser.add_argument(f"--{name}", metavar="TEXT", help=about)
     parser.add_argument(
-        "--at-most-new", type=int, default=1, help="with --met: new degrees allowed (default 1)"
+        "--at-most-new", type=int, help="with --met: new degrees allowed (default 1)"
     )
     add_output_options(parser)
 
@@ -39,7 +40,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> str:
     """The melodies found, with the place in each, or the same as JSON."""
     asked = {name.replace("-", "_"): getattr(arguments, name.replace("-", "_")) for name in _TEXTS}
-    wanted = Wanted.read(**asked, at_most_new=arguments.at_most_new)
+    _check(asked, arguments.at_most_new)
+    wanted = Wanted.read(**asked, at_most_new=_fewest(arguments.at_most_new))
     looked, faults = each_melody(arguments.folder, partial(_look, wanted), jobs=arguments.jobs)
     found = [one for one in looked if one]
     if arguments.json:
@@ -47,6 +49,21 @@ def run(arguments: argparse.Namespace) -> str:
     else:
         text = "\n".join(_lines(found, len(looked))) + "\n"
     return finished(delivered(arguments, text), faults)
+
+
+def _check(asked: dict[str, str | None], at_most_new: int | None) -> None:
+    """Raise :class:`RequestError` when nothing is asked, or an option does nothing."""
+    if not any(asked.values()):
+        raise RequestError(
+            'say what to look for, such as --has "#4", --starts 5 or --largest-leap P4 '
+            "(fretpath find --help tells all)"
+        )
+    if at_most_new is not None and not asked["met"]:
+        raise RequestError('--at-most-new goes with --met, such as --met "1 2 3 5"')
+
+
+def _fewest(at_most_new: int | None) -> int:
+    return 1 if at_most_new is None else at_most_new
 
 
 def _look(wanted: Wanted, name: str, text: str) -> Match | None:

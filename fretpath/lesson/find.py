@@ -208,6 +208,7 @@ def _interval(word: str) -> str:
 def _direction(word: str) -> int:
     if word not in CONTOUR:
         raise RequestError(
-            f'"{word[:20]}" is no direction{nearest(word, CONTOUR)} (known: {", ".join(CONTOUR)})'
+            f'"{word[:20]}" is not a direction{nearest(word, CONTOUR)} '
+            f"(known: {', '.join(CONTOUR)})"
         )
     return CONTOUR[word]

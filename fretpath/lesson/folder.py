@@ -69,7 +69,7 @@ def check_tune(melody: Melody, name: str) -> None:
             f"{name}: no key is given, so no note has a degree; add a line such as key: G major"
         )
     if not melody.pitches:
-        raise RequestError(f"{name}: there is no note in it, only rests")
+        raise RequestError(f"{name}: it has no note, only rests")
 
 
 def tune_of(melody: Melody, name: str, on: On | None = None, *, any_key: bool = False) -> Tune:
@@ -124,6 +124,6 @@ def _level(melody: Melody, name: str) -> float | None:
         level = math.nan
     if not 1 <= level < math.inf:
         raise RequestError(
-            f'{name}: level: "{text[:20]}" is no place in the order; write a number from 1 up'
+            f'{name}: level: "{text[:20]}" is not a place in the order; write a number from 1 up'
         )
     return level

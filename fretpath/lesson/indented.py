@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fretpath.errors import printable
 from fretpath.page import tables
 
 WIDTH = 80
@@ -11,10 +12,11 @@ INDENT = " " * 5
 
 
 def clipped(text: str, width: int) -> str:
-    """``text``, cut with dots when it is longer than ``width``."""
+    """``text`` without control characters, cut with dots when it is longer than ``width``."""
+    text = printable(text)
     return text if len(text) <= width else text[: width - 3].rstrip() + "..."
 
 
 def wrapped(text: str) -> list[str]:
     """``text`` in indented lines of at most 80 characters."""
-    return tables.wrapped(text, WIDTH, indent=INDENT, hanging="  ")
+    return tables.wrapped(printable(text), WIDTH, indent=INDENT, hanging="  ")

@@ -369,7 +369,7 @@ def mark_page(
     *marked* pairs the name of each student with the marking; *confused* counts the degrees
     answered for others; *following* are tunes rich in them, None when no folder was asked about.
     """
-    blocks = [[f"MARKED AGAINST: {title}", *wrapped(scheme_line(points))]]
+    blocks = [[clipped(f"MARKED AGAINST: {title}", WIDTH), *wrapped(scheme_line(points))]]
     blocks.extend(list(_answer_lines(name, marking)) for name, marking in marked)
     if len(marked) > 1:
         blocks.append(list(_class_lines(marked)))

@@ -38,7 +38,7 @@ EAR_RANKED = ("pitch_entropy", "out_of_key", "range", "largest_interval")
 
 On 540 tonal melodies of one sight-singing textbook this mean followed the order of the book with
 Spearman's rho .75, put 84 % of pairs from different sections in the book's order and 73 % from
-neighbouring sections (measured once for this project; not published figures).
+neighboring sections (measured once for this project; not published figures).
 """
 
 HAND_RANKED = ("travel", "shifts", "fastest_shift", "widest_stretch")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import Interval, RequestError
+from fretpath.commands import main
 from fretpath.lesson.find import Wanted, find_in
 from tests.lesson.tunes import IN_KEY, OFF_KEY, degree_words, melody
 
@@ -111,3 +114,35 @@ def test_a_search_does_not_depend_on_the_key(
 def test_wishes_that_cannot_be_read(wish: str, value: str | int, message: str) -> None:
     with pytest.raises(RequestError, match=message):
         found("1 2", **{wish: value})
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ((), "say what to look for"),
+        (("--has", "2", "--at-most-new", "2"), "--at-most-new goes with --met"),
+        (("--has", ""), "say what to look for"),
+    ],
+)
+def test_a_search_for_nothing_is_refused(
+    words: tuple[str, ...], message: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    (tmp_path / "a.txt").write_text("key: C\n\n1 2 3", encoding="utf-8")
+    assert main(["find", str(tmp_path), *words]) == 1
+    assert message in capsys.readouterr().err
+
+
+def test_pages_hold_nothing_that_steers_a_terminal(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    for name in ("a.txt", "b.txt"):
+        (tmp_path / name).write_text("title: Bell\x1b[2J\x07\nkey: C\n\n1 2 3", encoding="utf-8")
+    tune = str(tmp_path / "a.txt")
+    for words in (
+        ("find", str(tmp_path), "--has", "2"),
+        ("order", str(tmp_path), "--ear-only"),
+        ("mark", tune, "A\x1b[1m: 1 2 4", "B: 1 2 3", "--next", str(tmp_path)),
+    ):
+        main(words)
+        shown = capsys.readouterr()
+        assert all(c.isprintable() or c == "\n" for c in shown.out + shown.err)

@@ -194,7 +194,7 @@ def test_level_puts_a_tune_in_its_place() -> None:
 
 @pytest.mark.parametrize("level", ["0", "-1", "soon", "nan", "inf"])
 def test_a_level_that_is_no_place_is_refused(level: str) -> None:
-    with pytest.raises(RequestError, match="no place in the order"):
+    with pytest.raises(RequestError, match="not a place in the order"):
         levelled("1 2", "a", level)
 
 
