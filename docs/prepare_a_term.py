@@ -21,6 +21,7 @@ from fretpath.lesson.drillpage import look_alike_key, look_alike_page
 from fretpath.lesson.folder import Tune, tune_from_text
 from fretpath.lesson.order import Lesson, by_ear
 from fretpath.lesson.packet import Style, contents_page, measures_csv, sheet_name, tune_sheets
+from fretpath.page.sheet import Look
 
 FIVE_FRETS = Setup.of("bass", limits=Limits(highest_fret=5))
 
@@ -44,7 +45,7 @@ def read(folder: Path) -> tuple[list[Tune], list[str]]:
 
 def write_week(folder: Path, week: Path, title: str, lessons: list[tuple[int, Lesson]]) -> None:
     """The packet of one week; the folder appears when everything in it is there."""
-    style = Style(FIVE_FRETS, any_key=True, title=title)
+    style = Style(FIVE_FRETS, any_key=True, look=Look(title=title, cautions=False))
     with whole_folder(week) as packet:
         for copy in ("student", "teacher"):
             (packet / copy).mkdir()

@@ -22,6 +22,7 @@ APART = ({"page", "exchange"}, {"lesson", "exchange"})
 DOORS = {
     "music21": "exchange",
     "networkx": "neck/lattice.py",
+    "verovio": "page/staff.py",
 }
 PRINTING = "commands/__init__.py"
 OPENING = ("commands/files.py", "exchange")

@@ -17,7 +17,22 @@ from fretpath.lesson.order import by_ear, parse_order
 from fretpath.lesson.packet import Style, contents_page, measures_csv, sheet_name, tune_sheets
 from fretpath.music.words import counted
 from fretpath.neck.setup import Setup
-from fretpath.page.blanks import Blanks
+from fretpath.page.blanks import EVERYTHING, Blanks
+from fretpath.page.sheet import Look
+
+
+def look_from(arguments: argparse.Namespace, *, cautions: bool = True) -> Look:
+    """How the arguments want their sheets to look."""
+    return Look(
+        title=arguments.title,
+        hide=Blanks.parse(arguments.hide) if arguments.hide else EVERYTHING,
+        degrees=arguments.degrees,
+        rows=tuple(row for row in arguments.rows.split(",") if row),
+        name_tonic=arguments.name_tonic,
+        hints=arguments.hints,
+        left_handed=arguments.left_handed,
+        cautions=cautions,
+    )
 
 
 def add_packet_options(parser: argparse.ArgumentParser) -> None:
@@ -78,6 +93,7 @@ def _for_one_melody(arguments: argparse.Namespace) -> list[tuple[str, object]]:
         ("--part", arguments.part),
         ("--places", arguments.places or None),
         ("--for", arguments.reader),
+        ("--staff", arguments.staff or None),
     ]
 
 
@@ -85,10 +101,7 @@ def _style(arguments: argparse.Namespace) -> Style:
     return Style(
         setup=setup_from(arguments),
         any_key=arguments.choose_key,
-        title=arguments.title,
-        hide=Blanks.parse(arguments.hide or "degrees"),
-        degrees=arguments.degrees,
-        rows=tuple(row for row in arguments.rows.split(",") if row),
+        look=look_from(arguments, cautions=False),
         sound=None if arguments.no_sound else sound_plan_from(arguments),
     )
 

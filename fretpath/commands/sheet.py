@@ -1,8 +1,8 @@
 """Make a lesson sheet of one or many tunes: a single HTML file with tab, chart and sound.
 
-Each MELODY is one tune: a file, or melody text in quotes.  Without --hide the sheet is the
-teacher's copy, with the answers on a page of their own; --hide, or --for student, makes the copy
-to hand out.
+Each MELODY is one tune: a file, or melody text in quotes.  The sheet is the teacher's copy, with
+the answers under each tune; --for student makes the copy to hand out, on which everything is to
+be found by ear, and --hide one that leaves out less.
 
 A FOLDER of melodies becomes a packet in a folder of its own (-o): contents page, student and
 teacher copies in teaching order, and the measures of every tune.
@@ -24,27 +24,35 @@ from fretpath.commands.options import (
 from fretpath.commands.packet import (
     add_packet_options,
     asked_folder,
+    look_from,
     refuse_packet_options,
     run_packet,
 )
-from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.sheet import Sheet, render_sheet
-from fretpath.page.sound import melody_mp3
-from fretpath.page.tab import ROWS
+from fretpath.errors import RequestError
+from fretpath.neck.arrangement import Arrangement
+from fretpath.page.blanks import HIDES
+from fretpath.page.sheet import SHEET_ROWS, Sheet, render_sheet, sounds_for
+from fretpath.page.tab import TAB_ROWS
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_melody_options(parser)
     parser.add_argument("--title", default="", help="title of the lesson")
-    parser.add_argument("--rows", default=",".join(ROWS), help=f"rows to show, of {','.join(ROWS)}")
+    parser.add_argument(
+        "--rows", default=",".join(SHEET_ROWS), help=f"rows to show, of {','.join(TAB_ROWS)}"
+    )
     parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
     parser.add_argument(
         "--for",
         dest="reader",
         choices=("student", "teacher"),
-        help="whose copy it is; a student's leaves the degrees blank unless --hide says otherwise",
+        help="whose copy it is; a student's leaves everything out unless --hide says what",
     )
+    parser.add_argument("--name-tonic", action="store_true", help="name the tonic to the student")
+    parser.add_argument("--hints", action="store_true", help="a ladder of hints, on its own page")
+    parser.add_argument("--staff", action="store_true", help="staff notation above the tab")
+    parser.add_argument("--left-handed", action="store_true", help="the nut on the right")
     parser.add_argument("--no-sound", action="store_true", help="a smaller file without sound")
     parser.add_argument("-o", "--output", metavar="FILE", help="the file, such as lesson.html")
     add_packet_options(parser)
@@ -59,25 +67,29 @@ def run(arguments: argparse.Namespace) -> str:
     if folder:
         return run_packet(arguments, folder)
     refuse_packet_options(arguments)
-    hide = Blanks.parse(arguments.hide or ("degrees" if arguments.reader == "student" else ""))
-    reader = arguments.reader or ("student" if hide.any else "teacher")
+    reader = arguments.reader or ("student" if arguments.hide else "teacher")
+    if reader == "teacher" and (arguments.hints or arguments.name_tonic):
+        raise RequestError("--hints and --name-tonic are for a student's copy: add --for student")
     arrangements = tuple(
         arrangement_from(argparse.Namespace(**{**vars(arguments), "melody": [melody]}))
         for melody in arguments.melody
     )
     plan = sound_plan_from(arguments)
-    sounds = (
-        ()
-        if arguments.no_sound
-        else tuple(melody_mp3(arrangement.melody, plan) for arrangement in arrangements)
-    )
+    heard = [] if arguments.no_sound else [sounds_for(a.melody, plan) for a in arrangements]
     sheet = Sheet(
         arrangements,
-        title=arguments.title,
         student=reader == "student",
-        hide=hide,
-        degrees=arguments.degrees,
-        rows=tuple(row for row in arguments.rows.split(",") if row),
-        sounds=sounds,
+        look=look_from(arguments),
+        sounds=tuple(tune for tune, _ in heard),
+        drones=tuple(drone for _, drone in heard),
+        staves=_staves(arrangements) if arguments.staff else (),
     )
     return delivered(arguments, render_sheet(sheet))
+
+
+def _staves(arrangements: tuple[Arrangement, ...]) -> tuple[str, ...]:
+    """Each tune in staff notation, engraved from our own MusicXML."""
+    from fretpath.exchange.scores import score_bytes
+    from fretpath.page.staff import staff_svg
+
+    return tuple(staff_svg(score_bytes(each, ".musicxml")) for each in arrangements)

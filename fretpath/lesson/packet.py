@@ -20,16 +20,14 @@ from fretpath.lesson.folder import arrange_in_best_key
 from fretpath.lesson.order import ACCURACY, Lesson, by_hand, news
 from fretpath.music.notation import parse_melody
 from fretpath.neck.setup import Setup
-from fretpath.page.blanks import Blanks
 from fretpath.page.html import filled
-from fretpath.page.sheet import Sheet, render_sheet
-from fretpath.page.sound import SoundPlan, melody_mp3
-from fretpath.page.tab import ROWS
+from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
+from fretpath.page.sound import SoundPlan
 
 _FORMULA = ("=", "+", "-", "@", "\t")
 
 
-_STUDENTS = Blanks.parse("degrees")
+_PLAIN = Look(cautions=False)
 
 
 @dataclass(frozen=True)
@@ -40,37 +38,20 @@ class Style:
     """What it is played on."""
     any_key: bool = False
     """Whether a tune may move to the key and octave that suit the hand best."""
-    title: str = ""
-    """Title of the lesson or term; empty for none."""
-    hide: Blanks = _STUDENTS
-    """What the students' copies leave out."""
-    degrees: str = "major"
-    """Degrees count against the ``major`` scale or the ``key`` signature."""
-    rows: tuple[str, ...] = ROWS
-    """Rows around the tab."""
+    look: Look = _PLAIN
+    """How its sheets look; their cautions stand once, on the contents page."""
     sound: SoundPlan | None = None
     """How the tunes sound; None for silent sheets."""
 
 
 def tune_sheets(name: str, text: str, style: Style) -> tuple[str, str]:
     """The student's and the teacher's sheet of one tune, as HTML."""
-    arrangement = arrange_in_best_key(
-        parse_melody(text, source=name), style.setup, any_key=style.any_key
-    )
-    plan = style.sound
-    sounds = () if plan is None else (melody_mp3(arrangement.melody, plan),)
+    melody = parse_melody(text, source=name)
+    arrangement = arrange_in_best_key(melody, style.setup, any_key=style.any_key)
+    heard = sounds_for(arrangement.melody, style.sound) if style.sound else None
+    sounds, drones = ((heard[0],), (heard[1],)) if heard else ((), ())
     student, teacher = (
-        render_sheet(
-            Sheet(
-                (arrangement,),
-                title=style.title,
-                student=student,
-                hide=style.hide,
-                degrees=style.degrees,
-                rows=style.rows,
-                sounds=sounds,
-            )
-        )
+        render_sheet(Sheet((arrangement,), student, style.look, sounds, drones))
         for student in (True, False)
     )
     return student, teacher
@@ -90,7 +71,7 @@ def contents_page(lessons: Sequence[tuple[int, Lesson]], style: Style) -> str:
     return filled(
         "fretpath.lesson",
         "contents.html",
-        title=style.title or "Contents",
+        title=style.look.title or "Contents",
         instrument=style.setup.instrument.name,
         accuracy=" ".join(ACCURACY.split()),
         rows=[

@@ -15,6 +15,10 @@ from fretpath.music.pitch import Interval
 from fretpath.neck.instrument import Instrument
 from fretpath.page.counting import beat_in_bar, beat_name
 
+_COUNTS = (
+    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+    "twelve",
+)  # fmt: skip
 _FINGERS = ("open", "first finger", "second finger", "third finger", "fourth finger")
 _NUMBERS = (
     "unison", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave", "ninth",
@@ -45,6 +49,15 @@ def length_words(beats: Fraction) -> str:
     if part != Fraction(1, 2):
         return f"{beats} beats" if beats > 1 else f"{beats} of a beat"
     return f"{whole} and a half beats" if whole else "half a beat"
+
+
+def number_words(number: int) -> str:
+    """A number to twelve in words, a larger one in figures.
+
+    >>> number_words(4), number_words(15)
+    ('four', '15')
+    """
+    return _COUNTS[number] if number < len(_COUNTS) else str(number)
 
 
 def finger_words(finger: int) -> str:

@@ -19,9 +19,11 @@ from fretpath.music.key import Degree, Key
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import On, Setup
+from fretpath.page.aloud import with_capitals
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.chart_svg import chart_svg
 from fretpath.page.chart_text import render_chart
+from fretpath.page.heading import keys_line
 from fretpath.page.marks import Mark, MarkedNeck
 from fretpath.page.rows import degree_labels
 from fretpath.page.tab import Tab
@@ -76,7 +78,13 @@ def key_chart(key: Key, on: On = "bass", *, label: str = "degree") -> Chart:
     *label* is ``degree`` or ``note``; :class:`RequestError` for anything else.
     """
     instrument = Setup.of(on).instrument
-    return _tones_chart(instrument, f"{key} on the {instrument.name}", key, key.scale.names, label)
+    return _tones_chart(
+        instrument,
+        f"{with_capitals(str(key))} on the {instrument.name}",
+        key,
+        key.scale.names,
+        label,
+    )
 
 
 def chord_chart(symbol: str, on: On = "bass", *, label: str = "degree") -> Chart:
@@ -95,7 +103,9 @@ def chord_chart(symbol: str, on: On = "bass", *, label: str = "degree") -> Chart
         )
     instrument = Setup.of(on).instrument
     title = f"chord {symbol} on the {instrument.name}"
-    return _tones_chart(instrument, title, Key(root, "major"), CHORDS[suffix].split(), label)
+    return _tones_chart(
+        instrument, title, Key(root, "major"), CHORDS[suffix].split(), label, "root"
+    )
 
 
 def _accidentals(text: str) -> Iterator[str]:
@@ -106,7 +116,12 @@ def _accidentals(text: str) -> Iterator[str]:
 
 
 def _tones_chart(
-    instrument: Instrument, title: str, key: Key, degrees: Sequence[str], label: str
+    instrument: Instrument,
+    title: str,
+    key: Key,
+    degrees: Sequence[str],
+    label: str,
+    home: str = "tonic",
 ) -> Chart:
     if label not in LABELS[:2]:
         raise RequestError(f'marks of a key carry degree or note, not "{label[:40]}"')
@@ -124,7 +139,7 @@ def _tones_chart(
                 degree, note = tones[midi % 12]
                 word = degree if label == "degree" else note
                 marks.append(Mark(string, fret, word, degree == "1"))
-    return Chart(title, instrument, tuple(marks), 0, last, label)
+    return Chart(title, instrument, tuple(marks), 0, last, label, home=home)
 
 
 def melody_chart(
@@ -163,8 +178,22 @@ def melody_chart(
         last,
         label,
         tuple(_positions(arrangement, shown)),
-        "\n\n".join(Tab(arrangement, degrees=degrees, hide=hide).systems),
+        _scale_line(arrangement, hide),
+        description="\n\n".join(Tab(arrangement, degrees=degrees, hide=hide).systems),
     )
+
+
+def empty_chart(instrument: Instrument) -> Chart:
+    """A neck without marks, to find something on; shows frets 0 to 12."""
+    last = min(_FIRST_TOP, instrument.frets_free)
+    return Chart(f"the neck of the {instrument.name}", instrument, (), 0, last)
+
+
+def _scale_line(arrangement: Arrangement, hide: Blanks) -> str:
+    """The key in words, unless it would tell what is hidden."""
+    melody = arrangement.melody
+    told = melody.key and not {"degree", "pitch"} & hide.kinds and not hide.some_notes
+    return keys_line(melody) if told else ""
 
 
 def _melody_mark(

@@ -1,181 +1,254 @@
-"""The neck chart as a drawing: black on white, nothing told by colour alone.
+"""The neck chart as a drawing: black on white, nothing told by color alone.
 
 **Theory.**  Fret n stands at d(n) = L * (1 - 2 ** (-n / 12)) from the nut.  The drawing keeps that
 proportion, scaled so that the narrowest fret shown has room for a mark.
 
-**Conventions.**  Lengths in user units of SVG 1.1, y downwards.  A mark is a circle, the tonic a
-square; the small numbers under a mark are the melody's notes in order.  Title and description
-(the same in text) come first, for those who listen to the page.
+**Conventions.**  Lengths in user units of SVG 1.1, y downwards; five frets stay legible when 300
+pixels show them, twelve at 600.  A mark is an open circle, the tonic a filled square; a thin line
+with arrows follows a melody, and small numbers under the marks count a short one.  Dots under the
+neck are those of its frets (3, 5, 7, 9, 12 and an octave up).  A short string begins at its fret.
+Title and description (the same in text) come first, for those who listen to the page.
 """
 
 from __future__ import annotations
 
-import re
-import textwrap
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from html import escape
+from functools import cached_property
+from itertools import pairwise
 
 from fretpath.neck.figures import roman
 from fretpath.page.chart_text import render_chart
+from fretpath.page.html import with_signs, xml
 from fretpath.page.marks import Mark, MarkedNeck, check_spacing
+from fretpath.page.tables import wrapped
 
-_NARROWEST = 42.0
-_WITH_STEPS = 54.0
-_EVEN = 54.0
-_OPEN = 40.0
-_GAP = 44.0
-_TOP = 26.0
-_SIDE = 34.0
-_RADIUS = 13.0
-_STEP_ROW = 10.0
-_MOST_STEPS = 6
+DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
+"""Frets that a neck marks with a dot, counted from the nut."""
+
+_RADIUS = 11.0
+_NARROWEST = 2 * _RADIUS + 2
+_LEAST_NECK, _A_FRET = 240.0, 40.0
+_OPEN, _SIDE, _END = 34.0, 30.0, 14.0
+_GAP, _STEP_ROW = 26.0, 10.0
+_LINE = 17.0
+_MOST_STEPS, _COUNTED = 6, 16
 
 
-def chart_svg(chart: MarkedNeck, *, spacing: str = "neck", left_handed: bool = False) -> str:
+def chart_svg(
+    chart: MarkedNeck, *, spacing: str = "neck", left_handed: bool = False, titled: bool = True
+) -> str:
     """The chart as one SVG element.
 
     *spacing* is ``neck`` (as on the instrument) or ``even``; *left_handed* mirrors the neck and
-    leaves the writing as it is.
+    leaves the writing as it is; *titled* writes the title into the picture.
     """
     check_spacing(spacing)
-    return "\n".join(_Drawing(chart, spacing == "neck", left_handed).elements()) + "\n"
+    drawing = ChartDrawing(chart, spacing == "neck", left_handed, titled)
+    return "\n".join(drawing.elements()) + "\n"
 
 
 @dataclass(frozen=True)
-class _Drawing:
+class ChartDrawing:
+    """A chart with its measures in user units."""
+
     chart: MarkedNeck
-    by_length: bool
-    left_handed: bool
+    """What is drawn."""
+    by_length: bool = True
+    """Whether frets stand as on the neck, or evenly."""
+    left_handed: bool = False
+    """Whether the nut is on the right."""
+    titled: bool = True
+    """Whether the picture carries the title."""
 
     def elements(self) -> Iterator[str]:
+        """The drawing, element by element."""
         chart = self.chart
         width, height = f"{self.width:.0f}", f"{self.height:.0f}"
         yield (
             f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 {width} {height}" '
             f'width="{width}" height="{height}" font-family="sans-serif" font-size="14">'
         )
-        yield f"<title>{_xml(chart.title)}</title>"
-        yield f"<desc>{_xml(chart.description or render_chart(chart))}</desc>"
+        yield f"<title>{xml(chart.title)}</title>"
+        yield f"<desc>{xml(chart.description or render_chart(chart))}</desc>"
         yield f'<rect width="{width}" height="{height}" fill="white"/>'
-        yield from self.strings()
-        yield from self.fret_lines()
-        yield from self.numbers()
+        yield from self._words()
+        yield from self._strings()
+        yield from self._fret_lines()
+        yield from self._dots()
+        yield from self._path()
         for mark in chart.shown:
-            yield from self.mark(mark)
-        yield from self.hand()
+            yield from self._mark(mark)
         yield "</svg>"
 
-    # -- places ----------------------------------------------------------------------------------
+    # -- measures --------------------------------------------------------------------------------
 
     @property
     def edge(self) -> int:
         """The fret line at the left end of the neck shown."""
         return max(self.chart.first - 1, 0)
 
+    @cached_property
+    def _unit(self) -> float:
+        """User units a mm of the neck."""
+        place, last = self.chart.instrument.distance, self.chart.last
+        length = place(last) - place(self.edge)
+        wanted = max(_LEAST_NECK, _A_FRET * (last - self.edge))
+        return max(wanted / length, _NARROWEST / (place(last) - place(last - 1)))
+
     def distance(self, fret: int) -> float:
         """Units from the left end of the neck shown to a fret line."""
         if not self.by_length:
-            return _EVEN * (fret - self.edge)
+            even = max(_A_FRET, _LEAST_NECK / (self.chart.last - self.edge))
+            return even * (fret - self.edge)
         place = self.chart.instrument.distance
-        last = self.chart.last
-        narrowest = _WITH_STEPS if any(mark.steps for mark in self.chart.shown) else _NARROWEST
-        scale = narrowest / (place(last) - place(last - 1))
-        return scale * (place(fret) - place(self.edge))
+        return self._unit * (place(fret) - place(self.edge))
 
     @property
-    def start(self) -> float:
+    def _start(self) -> float:
         return _SIDE + (_OPEN if self.chart.first == 0 else 0.0)
 
     @property
     def width(self) -> float:
-        return self.start + self.distance(self.chart.last) + 14
+        """Of the whole picture."""
+        return self._start + self.distance(self.chart.last) + _END
 
     @property
     def height(self) -> float:
-        return self.low + self.gap + 8 + 18 * len(self.caption)
+        """Of the whole picture."""
+        return self._low + self._gap / 2 + 34
 
     @property
-    def low(self) -> float:
+    def _low(self) -> float:
         return self.y(len(self.chart.instrument.strings))
 
     def x(self, fret: int) -> float:
         """Where a fret line stands."""
-        return self.mirrored(self.start + self.distance(fret))
+        return self._mirrored(self._start + self.distance(fret))
 
-    def middle(self, fret: int) -> float:
-        """Where a mark for a fret stands."""
+    def middle(self, string: int, fret: int) -> float:
+        """Where a mark stands; an open string before the fret at which it begins."""
+        nut = self.chart.instrument.strings[string - 1].nut
         if fret == 0:
-            return self.mirrored(self.start - _OPEN / 2 - 2)
+            edge = self._start + (self.distance(nut) if 0 < nut < self.chart.last else 0.0)
+            return self._mirrored(edge - _OPEN / 2 - 1)
         return (self.x(fret - 1) + self.x(fret)) / 2
 
-    def mirrored(self, x: float) -> float:
+    def _mirrored(self, x: float) -> float:
         return self.width - x if self.left_handed else x
 
-    @property
-    def gap(self) -> float:
+    @cached_property
+    def _counted(self) -> bool:
+        """Whether marks carry the numbers of the notes: in a short melody only."""
+        return sum(len(mark.steps) for mark in self.chart.marks) <= _COUNTED
+
+    @cached_property
+    def _gap(self) -> float:
         """Units from string to string: more where marks carry several rows of numbers."""
-        return _GAP + _STEP_ROW * max((len(_steps(mark)) for mark in self.chart.shown), default=0)
+        return _GAP + _STEP_ROW * max((len(self._steps(m)) for m in self.chart.shown), default=0)
 
     def y(self, string: int) -> float:
-        return _TOP + self.gap * (string - 1)
+        """Where a string lies."""
+        return 8 + _LINE * len(self._lines) + _RADIUS + self._gap * (string - 1)
 
     # -- parts -----------------------------------------------------------------------------------
 
-    def strings(self) -> Iterator[str]:
+    @cached_property
+    def _lines(self) -> list[str]:
+        """The words in the picture: title, scale, what the marks mean."""
+        chart = self.chart
+        told = [chart.scale] if chart.scale else []
+        told += (
+            [f"filled square: the {chart.home}"] if any(mark.tonic for mark in chart.shown) else []
+        )
+        if self._counted and any(mark.steps for mark in chart.shown):
+            told.append("small numbers: the order of the notes")
+        moves = [f"{roman(position)} from note {step}" for step, position in chart.positions]
+        told += ["position " + ", ".join(moves)] * bool(moves and self._counted)
+        text = [chart.title] * self.titled + ["; ".join(told)] * bool(told)
+        most = max(24, int(self.width / 6.6))
+        return [with_signs(line) for words in text for line in wrapped(words, most)]
+
+    def _words(self) -> Iterator[str]:
+        for number, words in enumerate(self._lines):
+            bold = self.titled and number == 0
+            size = 14 if bold else 12
+            yield _text(4, _LINE * (number + 1) - 2, words, size=size, bold=bold, anchor="start")
+
+    def _strings(self) -> Iterator[str]:
         instrument, end = self.chart.instrument, self.x(self.chart.last)
         named = zip(instrument.strings, instrument.string_names, strict=True)
         for number, (string, name) in enumerate(named, start=1):
             y, thick = self.y(number), 0.8 + 0.25 * number
-            begin = self.x(max(self.edge, string.nut if string.nut <= self.chart.last else 0))
-            yield _line("string", begin, y, end, y, thick)
-            yield _text(self.mirrored(14), y + 5, name)
+            yield _text(self._mirrored(12), y + 5, with_signs(name))
+            if string.nut < self.chart.last:
+                yield _line("string", self.x(max(self.edge, string.nut)), y, end, y, thick)
 
-    def fret_lines(self) -> Iterator[str]:
-        top, low = self.y(1), self.low
+    def _fret_lines(self) -> Iterator[str]:
         for fret in range(self.edge, self.chart.last + 1):
             thick = 6.0 if fret == 0 else 1.4
-            yield _line("fret", self.x(fret), top, self.x(fret), low, thick)
+            yield _line("fret", self.x(fret), self.y(1), self.x(fret), self._low, thick)
 
-    def numbers(self) -> Iterator[str]:
-        for fret in range(self.chart.first, self.chart.last + 1):
-            yield _text(self.middle(fret), self.low + self.gap - 2, str(fret), size=12)
+    def _dots(self) -> Iterator[str]:
+        """Dots and numbers under the frets that have them, and a number under the first."""
+        below, capo = self._low + self._gap / 2, self.chart.instrument.capo
+        for fret in range(max(self.chart.first, 1), self.chart.last + 1):
+            x = (self.x(fret - 1) + self.x(fret)) / 2
+            if fret + capo in DOTS:
+                for side in (-5, 5) if (fret + capo) % 12 == 0 else (0,):
+                    yield f'<circle class="dot" cx="{x + side:.2f}" cy="{below + 8:.2f}" r="3"/>'
+            if fret + capo in DOTS or fret == self.chart.first:
+                yield _text(x, below + 28, str(fret), size=12)
 
-    def mark(self, mark: Mark) -> Iterator[str]:
-        x, y, r = self.middle(mark.fret), self.y(mark.string), _RADIUS
-        style = 'fill="white" stroke="black" stroke-width="1.6"'
+    def _path(self) -> Iterator[str]:
+        """A thin line from place to place, its arrow half way; each way is drawn once."""
+        places = {step: mark for mark in self.chart.shown for step in mark.steps}
+        drawn = set()
+        for before, after in pairwise(sorted(places)):
+            here, there = places[before], places[after]
+            way = (here.string, here.fret, there.string, there.fret)
+            if after == before + 1 and here is not there and way not in drawn:
+                drawn.add(way)
+                yield from self._arrow(here, there)
+
+    def _arrow(self, here: Mark, there: Mark) -> Iterator[str]:
+        x1, y1 = self.middle(here.string, here.fret), self.y(here.string)
+        x2, y2 = self.middle(there.string, there.fret), self.y(there.string)
+        yield _line("path", x1, y1, x2, y2, 0.7)
+        angle = math.atan2(y2 - y1, x2 - x1)
+        length = math.hypot(x2 - x1, y2 - y1)
+        tip = max(length / 2 + 4, length - _RADIUS - 3) if length > 3 * _RADIUS else length / 2 + 4
+        at = [(tip, 0.0), (tip - 7, 3.0), (tip - 7, -3.0)]
+        points = " ".join(
+            f"{x1 + along * math.cos(angle) - aside * math.sin(angle):.1f},"
+            f"{y1 + along * math.sin(angle) + aside * math.cos(angle):.1f}"
+            for along, aside in at
+        )
+        yield f'<polygon class="arrow" points="{points}"/>'
+
+    def _mark(self, mark: Mark) -> Iterator[str]:
+        x, y, r = self.middle(mark.string, mark.fret), self.y(mark.string), _RADIUS
         if mark.tonic:
             box = f'x="{x - r:.2f}" y="{y - r:.2f}" width="{2 * r:.0f}" height="{2 * r:.0f}"'
-            yield f'<rect class="tonic" {box} {style}/>'
+            yield f'<rect class="tonic" {box} fill="black"/>'
         else:
+            style = 'fill="white" stroke="black" stroke-width="1.6"'
             yield f'<circle class="mark" cx="{x:.2f}" cy="{y:.2f}" r="{r:.0f}" {style}/>'
         if mark.label:
-            yield _text(x, y + 5, mark.label, size=14 if len(mark.label) < 3 else 12, bold=True)
-        for row, words in enumerate(_steps(mark)):
-            yield _text(x, y + r + _STEP_ROW * (row + 1), words, size=9, halo=True)
+            size = 13 if len(mark.label) < 3 else 11
+            label = with_signs(mark.label)
+            yield _text(x, y + 4.5, label, size=size, bold=True, white=mark.tonic)
+        for row, words in enumerate(self._steps(mark)):
+            yield _text(x, y + r + _STEP_ROW * (row + 1), words, size=10, halo=True)
 
-    @property
-    def caption(self) -> list[str]:
-        moves = [f"{roman(position)} from note {step}" for step, position in self.chart.positions]
-        if not moves:
+    def _steps(self, mark: Mark) -> list[str]:
+        """The numbers under a mark in rows of at most nine characters."""
+        if not self._counted or not mark.steps:
             return []
-        return textwrap.wrap("position " + ", ".join(moves), max(20, int(self.width / 6.4)))
-
-    def hand(self) -> Iterator[str]:
-        for row, words in enumerate(self.caption):
-            yield _text(12, self.low + self.gap + 20 + 18 * row, words, size=12, anchor="start")
-
-
-def _steps(mark: Mark) -> list[str]:
-    """The numbers under a mark in rows of at most nine characters."""
-    more = ["..."] if len(mark.steps) > _MOST_STEPS else []
-    words = [str(step) for step in mark.steps[:_MOST_STEPS]] + more
-    return textwrap.wrap(" ".join(words), 9)
-
-
-def _xml(text: str) -> str:
-    """Text as XML 1.0 may carry it (production Char): the few signs it forbids are replaced."""
-    return escape(re.sub(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]", "\ufffd", text))
+        more = ["..."] if len(mark.steps) > _MOST_STEPS else []
+        words = [str(step) for step in mark.steps[:_MOST_STEPS]] + more
+        return wrapped(" ".join(words), 9)
 
 
 def _line(kind: str, x1: float, y1: float, x2: float, y2: float, thick: float) -> str:
@@ -191,9 +264,11 @@ def _text(
     size: int = 14,
     bold: bool = False,
     halo: bool = False,
+    white: bool = False,
     anchor: str = "middle",
 ) -> str:
     weight = ' font-weight="bold"' if bold else ""
     paint = ' paint-order="stroke" stroke="white" stroke-width="3"' if halo else ""
+    fill = ' fill="white"' if white else ""
     place = f'x="{x:.2f}" y="{y:.2f}" font-size="{size}" text-anchor="{anchor}"'
-    return f"<text {place}{weight}{paint}>{_xml(words)}</text>"
+    return f"<text {place}{weight}{paint}{fill}>{xml(words)}</text>"

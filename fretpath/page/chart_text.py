@@ -34,7 +34,7 @@ def render_chart(
 
 def _explained(chart: MarkedNeck) -> str:
     tuning = f"top line is string 1; marks show the {chart.label}"
-    square = "; [ ] is the tonic" if any(mark.tonic for mark in chart.shown) else ""
+    square = f"; [ ] is the {chart.home}" if any(mark.tonic for mark in chart.shown) else ""
     capo = f"; capo at fret {chart.instrument.capo}" if chart.instrument.capo else ""
     return tuning + square + capo
 

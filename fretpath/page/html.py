@@ -2,8 +2,32 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from html import escape
 from typing import Any
+
+_SIGNS = {"b": "\u266d", "#": "\u266f"}
+_SPELLED = re.compile(r"(?<![A-Za-z0-9])(?:([A-Ga-g])([b#]{1,3})(?![A-Za-z])|([b#]{1,3})(?=\d))")
+
+
+def with_signs(text: str) -> str:
+    """Accidentals of notes and degrees as flat and sharp signs.
+
+    >>> with_signs("b7 (Bb2), F#m, a b")
+    '\u266d7 (B\u266d2), F\u266fm, a b'
+    """
+    return _SPELLED.sub(
+        lambda found: (
+            (found[1] or "") + "".join(_SIGNS[sign] for sign in (found[2] or "") + (found[3] or ""))
+        ),
+        text,
+    )
+
+
+def xml(text: str) -> str:
+    """Text as XML 1.0 may carry it (production Char): the few signs it forbids are replaced."""
+    return escape(re.sub(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]", "\ufffd", text))
 
 
 def filled(
@@ -15,7 +39,7 @@ def filled(
 ) -> str:
     """A template of a package's ``templates`` folder with its words filled in, as UTF-8 can hold.
 
-    *filters* are extra Jinja2 filters by name.
+    *filters* are extra Jinja2 filters by name; ``signs`` is always there (:func:`with_signs`).
     """
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -26,6 +50,6 @@ def filled(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(filters or {})
+    environment.filters.update({"signs": with_signs, **(filters or {})})
     page = environment.get_template(template).render(**words)
     return page.encode("utf-8", errors="replace").decode("utf-8")

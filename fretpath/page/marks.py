@@ -50,6 +50,10 @@ class MarkedNeck:
     """What the marks carry: ``degree``, ``note`` or ``finger``."""
     positions: tuple[tuple[int, int], ...] = ()
     """(note number from 1, position of the hand from there) for a melody."""
+    scale: str = ""
+    """The scale of a melody's notes, as far as it is told; empty where the title names it."""
+    home: str = "tonic"
+    """What a square marks: the ``tonic``, or the ``root`` of a chord."""
     description: str = ""
     """The text that stands for the drawing: a melody's tab; empty for the chart as text."""
 

@@ -1,80 +1,319 @@
-"""The questions a lesson asks about a tune, with their answers.
+"""Questions chosen for a tune, with every right answer and its evidence; and a ladder of hints.
 
-**Conventions.**  Places are named as in messages (``bar 2, note 3``).  A note leaves the scale
-when its degree is not in the scale of the key in force; where the key itself changes, that is
-told.  The widest leap is the largest interval in semitones between neighbours, the first of equals.
+**Conventions.**  A question is asked only where there is something to find, two to four of them a
+tune, those that say most of it first.  Places are named as in messages (``bar 2, note 3``).
+Leaps count in semitones, a leap is a third or more.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, islice, pairwise
 
-from fretpath.music.departures import read_scales
+from fretpath.music.departures import ScaleReading, read_scales
 from fretpath.music.melody import Melody
-from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.figures import roman
-from fretpath.page.aloud import interval_words
+from fretpath.music.words import listed
+from fretpath.page.aloud import interval_words, length_words, with_capitals
 from fretpath.page.rows import degree_labels
+
+MOST = 3
+"""Questions a tune, where so many find something."""
+_MOST_ANSWERS = 3
+_LEAP = 3
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One question and its answer."""
+    """One question and what the teacher's copy says to it."""
 
     text: str
     """What is asked."""
     answer: str
-    """What the teacher's copy says."""
+    """Every right answer."""
+    evidence: str = ""
+    """Why; empty where the answer says it all."""
 
 
-def questions_about(arrangement: Arrangement, *, degrees: str = "major") -> list[Question]:
-    """Questions for the ear first, then for the hand."""
-    melody = arrangement.melody
-    questions = []
-    if melody.key:
-        labels = degree_labels(melody, degrees=degrees)
-        first, last = melody.pitches[0], melody.pitches[-1]
-        questions += [
-            Question("Which degree starts it?", f"{labels[0]} ({first})"),
-            Question("Which degree ends it?", f"{labels[-1]} ({last})"),
-            Question("Where does it leave the scale?", _departures(melody, labels)),
-        ]
-    if len(melody.pitches) > 1:
-        questions.append(Question("Where is the widest leap, and how wide is it?", _leap(melody)))
-    questions.append(Question("Where does the hand change position?", _shifts(arrangement)))
-    return questions
+def questions_about(
+    melody: Melody, *, degrees: str = "major", most: int = MOST
+) -> tuple[Question, ...]:
+    """The questions that find something in a melody, at most so many, the weightiest first.
+
+    *degrees* counts against the ``major`` scale or the ``key`` signature.
+    """
+    if not melody.pitches:
+        return ()
+    tune = _Tune(melody, degree_labels(melody, degrees=degrees))
+    found = (question for ask in _ASKED for question in ask(tune))
+    return tuple(islice(found, most))
 
 
-def _departures(melody: Melody, labels: tuple[str, ...]) -> str:
-    places = []
-    found = [departure for reading in read_scales(melody) for departure in reading.departures]
-    for departure in found:
-        event, pitch = melody.struck[departure.note], melody.pitches[departure.note]
-        label = labels[departure.note]
-        places.append(f"{melody.place_of(event)}: {label} ({pitch}), {departure.name}")
-    places += [f"{melody.place_of(event)}: now {key}" for event, key in melody.keys[1:]]
-    return "; ".join(places) or "nowhere"
+@dataclass(frozen=True)
+class _Tune:
+    melody: Melody
+    labels: tuple[str, ...]
+
+    def place(self, note: int) -> str:
+        return self.melody.place_of(self.melody.struck[note])
+
+    def named(self, note: int) -> str:
+        """A note by its degree and name, or its name alone."""
+        label, pitch = self.labels[note], self.melody.pitches[note]
+        return f"{label} ({pitch})" if label else str(pitch)
+
+    def told(self, notes: Sequence[int]) -> str:
+        """Notes of one sound, with every place."""
+        return f"{self.named(notes[0])}: {'; '.join(self.place(note) for note in notes)}"
 
 
-def _leap(melody: Melody) -> str:
-    leaps = [upper - lower for lower, upper in pairwise(melody.pitches)]
-    at = max(range(len(leaps)), key=lambda n: abs(leaps[n].semitones))
-    start, end = (melody.place_of(event) for event in melody.struck[at : at + 2])
-    bar, _, number = start.rpartition("note ")
-    same_bar, _, next_number = end.rpartition("note ")
-    way = f"{bar}notes {number} and {next_number}" if bar == same_bar else f"{start} to {end}"
-    return f"{way}: {interval_words(leaps[at])}"
+def _keys(tune: _Tune) -> Iterator[Question]:
+    """Where the key changes."""
+    melody = tune.melody
+    for (_, before), (event, after) in pairwise(melody.keys):
+        where = melody.place_of(event).partition(",")[0]
+        same = before.tonic == after.tonic
+        kind = "minor" if "minor" in after.mode else with_capitals(after.mode)
+        asked = f"From where is it {kind}?" if same else "From where is another note home?"
+        told = [r.color for r in read_scales(melody)[1:2]]
+        yield Question(asked, f"{where}: {with_capitals(str(after))}", with_capitals(told[0]))
+        return
 
 
-def _shifts(arrangement: Arrangement) -> str:
-    moves = list(_moves(arrangement))
-    return "; ".join(moves) or f"nowhere: position {roman(arrangement.positions[0])}"
+def _outside(tune: _Tune) -> Iterator[Question]:
+    """Notes outside the scale, and what makes a mode."""
+    melody = tune.melody
+    readings = read_scales(melody) if melody.keys else ()
+    accounts = [account for reading in readings for account in reading.accounts]
+    accounts = [account for account in accounts if not account.normal]
+    if accounts:
+        account = accounts[0]
+        one = len(account.notes) == 1
+        asked = "One note is" if one else "Some notes are"
+        where = "Where, and what does it do there?" if one else "Where, and what do they do there?"
+        known = with_capitals(readings[0].stated.name)
+        title = with_capitals(account.title)
+        yield Question(f"{asked} outside {known}. {where}", title, account.evidence)
+    elif len(readings) == 1 and readings[0].color:
+        kind = "minor" if "b3" in readings[0].stated.names else "major"
+        yield Question(
+            f"Which degree makes it other than plain {kind}, and where does it sound?",
+            f"{with_capitals(readings[0].stated.name)}",
+            with_capitals(readings[0].color),
+        )
 
 
-def _moves(arrangement: Arrangement) -> Iterator[str]:
-    melody, positions = arrangement.melody, arrangement.positions
-    for note, (before, after) in enumerate(pairwise(positions), start=1):
-        if before != after:
-            yield f"{melody.place_of(melody.struck[note])}: {roman(before)} to {roman(after)}"
+def _form(tune: _Tune) -> Iterator[Question]:
+    """The longest stretch of bars that comes again."""
+    bars = _bars(tune.melody)
+    numbers = list(bars)
+    for length in range(len(numbers) // 2, 0, -1):
+        for first in range(len(numbers) - length):
+            again = _again(bars, numbers, first, length)
+            if again:
+                names = [_stretch(numbers[at], length) for at in again]
+                begin = _stretch(numbers[first], length)
+                asked = "comes" if length == 1 else "come"
+                yield Question(f"{begin.capitalize()} {asked} again. Where?", "; ".join(names))
+                return
+
+
+def _bars(melody: Melody) -> dict[int, tuple[object, ...]]:
+    """Bar number to what sounds in it; a pickup left out."""
+    bars: dict[int, tuple[object, ...]] = {}
+    for span in melody.spans(melody.bars):
+        number = melody.bar_numbers[span.start]
+        if melody.bars and number:
+            notes = melody.notes[span.start : span.stop]
+            bars[number] = tuple((note.pitch, note.beats, note.tied) for note in notes)
+    return bars
+
+
+def _again(
+    bars: dict[int, tuple[object, ...]], numbers: list[int], first: int, length: int
+) -> list[int]:
+    """Where (by index) so many bars come again, without overlap; at least three notes of them."""
+    here = [bars[number] for number in numbers[first : first + length]]
+    if sum(map(len, here)) < 3:
+        return []
+    found, at = [], first + length
+    while at + length <= len(numbers):
+        if [bars[number] for number in numbers[at : at + length]] == here:
+            found.append(at)
+            at += length
+        else:
+            at += 1
+    return found
+
+
+def _stretch(bar: int, length: int) -> str:
+    return f"bar {bar}" if length == 1 else f"bars {bar} to {bar + length - 1}"
+
+
+def _leap(tune: _Tune) -> Iterator[Question]:
+    """The widest leap, or all of that size."""
+    pitches = tune.melody.pitches
+    sizes = [abs(after.midi - before.midi) for before, after in pairwise(pitches)]
+    widest = max(sizes, default=0)
+    notes = [note for note, size in enumerate(sizes) if size == widest]
+    if widest < _LEAP or len(notes) > _MOST_ANSWERS:
+        return
+    told = [
+        f"{tune.place(note)}: {interval_words(pitches[note + 1] - pitches[note])}, "
+        f"{tune.named(note)} to {tune.named(note + 1)}"
+        for note in notes
+    ]
+    if len(notes) == 1:
+        yield Question("Where is the widest leap, up or down, and to which degree?", told[0])
+    else:
+        count = ("", "", "Two", "Three")[len(notes)]
+        yield Question(
+            f"{count} leaps are the widest. Where, and to which degree?", "; ".join(told)
+        )
+
+
+_Ask = Callable[[_Tune], Iterator[Question]]
+
+
+def _extreme(which: str, choose: Callable[[Sequence[int]], int]) -> _Ask:
+    def ask(tune: _Tune) -> Iterator[Question]:
+        midi = [pitch.midi for pitch in tune.melody.pitches]
+        notes = [note for note, sound in enumerate(midi) if sound == choose(midi)]
+        if len(notes) <= _MOST_ANSWERS and len(set(midi)) > 2:
+            what = ", and which degree is it?" if tune.labels[0] else "?"
+            yield Question(f"Where is the {which} note{what}", tune.told(notes))
+
+    return ask
+
+
+def _missing(tune: _Tune) -> Iterator[Question]:
+    """One degree of the seven that never sounds."""
+    melody = tune.melody
+    if melody.key is None or len(melody.keys) > 1 or len(melody.pitches) < 12:
+        return
+    numbers = {degree.number for degree in melody.degrees if degree}
+    absent = sorted(set(range(1, 8)) - numbers)
+    if len(absent) == 1:
+        yield Question("One degree of the seven never sounds. Which one?", str(absent[0]))
+    elif len(absent) == 2:
+        text = "Two degrees of the seven never sound. Which ones?"
+        yield Question(text, f"{absent[0]} and {absent[1]}")
+
+
+def _longest(tune: _Tune) -> Iterator[Question]:
+    lengths = tune.melody.lengths
+    longest = max(lengths)
+    notes = [note for note, length in enumerate(lengths) if length == longest]
+    if len(notes) <= 2 and len(set(lengths)) > 1 and notes != [len(lengths) - 1]:
+        told = length_words(longest) or "1 beat"
+        which = "Which degree is the longest note?"
+        yield Question(which, f"{tune.told(notes)}; {told}")
+
+
+def _second_phrase(tune: _Tune) -> Iterator[Question]:
+    melody = tune.melody
+    if melody.phrases and tune.labels[0]:
+        note = next((n for n, e in enumerate(melody.struck) if e >= melody.phrases[0]), None)
+        if note is not None:
+            where = melody.place_of(melody.phrases[0]).partition(",")[0]
+            yield Question(f"Which degree begins the second phrase, {where}?", tune.named(note))
+
+
+def _ends_on(tune: _Tune) -> Iterator[Question]:
+    if tune.labels[0]:
+        yield Question("Which degree ends it?", tune.named(len(tune.labels) - 1))
+        yield Question("Which degree begins it?", tune.named(0))
+
+
+_ASKED = (
+    _keys,
+    _outside,
+    _form,
+    _leap,
+    _extreme("highest", max),
+    _missing,
+    _longest,
+    _extreme("lowest", min),
+    _second_phrase,
+    _ends_on,
+)
+
+
+# -- what to tell, and hints ---------------------------------------------------------------------
+
+
+def accounts_of(melody: Melody) -> list[str]:
+    """What the teacher tells about the notes outside the scale, a line each."""
+    readings = read_scales(melody) if melody.keys and melody.pitches else ()
+    lines = []
+    for reading in readings:
+        where = f"{reading.place}: " * (len(readings) > 1)
+        if reading.color:
+            lines.append(f"{where}{reading.stated.name}: {reading.color}.")
+        lines += [f"{where}{account.title}: {account.evidence}." for account in reading.accounts]
+        if len(reading.modes) > 1 and len(reading.stated.names) < 7:
+            *names, last = (mode.name for mode in reading.modes)
+            held = f"{', '.join(names)} and {last} hold it alike"
+            lines.append(
+                f"{where}{reading.stated.name}: {held}; {_deciding(reading)} would decide."
+            )
+    return [with_capitals(f"{line[0].upper()}{line[1:]}") for line in lines]
+
+
+def _deciding(reading: ScaleReading) -> str:
+    forms = groupby(reading.undecided, key=lambda name: name.strip("#b"))
+    return ", ".join(" or ".join(sorted(names, key=len)) for _, names in forms)
+
+
+@dataclass(frozen=True, slots=True)
+class Hint:
+    """One rung of the ladder."""
+
+    name: str
+    """What it tells."""
+    gives: str
+    """How much it gives away."""
+    lines: tuple[str, ...] = ()
+    """The hint; empty for the last rung, the tab."""
+
+
+def hints_about(melody: Melody, *, degrees: str = "major") -> tuple[Hint, ...]:
+    """From how many notes there are, a rung at a time, to the tab."""
+    if not melody.pitches:
+        return ()
+    tune = _Tune(melody, degree_labels(melody, degrees=degrees))
+    midi = [pitch.midi for pitch in melody.pitches]
+    low, high = midi.index(min(midi)), midi.index(max(midi))
+    count = len(set(midi))
+    return (
+        Hint("how many different notes", "gives little away", (f"{count} different notes",)),
+        Hint("up or down", "gives the shape away", tuple(_by_bar(tune, _contour(midi)))),
+        Hint("the first note", "gives one note away", (tune.named(0),)),
+        Hint(
+            "the lowest and the highest",
+            "gives two notes and the range away",
+            (f"lowest {tune.told([low])}", f"highest {tune.told([high])}"),
+        ),
+        Hint(
+            "every note",
+            "gives every answer away",
+            tuple(_by_bar(tune, [tune.labels[n] or str(p) for n, p in enumerate(melody.pitches)])),
+        ),
+        Hint("the tab", "gives everything away"),
+    )
+
+
+def _contour(midi: Sequence[int]) -> list[str]:
+    words = {1: "up", -1: "down", 0: "same"}
+    steps = [words[(b > a) - (b < a)] for a, b in pairwise(midi)]
+    return ["start", *steps]
+
+
+def _by_bar(tune: _Tune, words: Sequence[str]) -> Iterator[str]:
+    melody = tune.melody
+    for span in melody.spans(melody.bars if melody.bars else melody.phrases):
+        told = [word for word, event in zip(words, melody.struck, strict=True) if event in span]
+        number = melody.bar_numbers[span.start]
+        name = listed([f"bar {number}" if number else "pickup"]) if melody.bars else ""
+        if told:
+            yield f"{name}: {' '.join(told)}" if name else " ".join(told)

@@ -218,7 +218,7 @@ def _bar_words(spot: Spot) -> str:
 
 def _ending(spot: Spot) -> str:
     """``1.`` where the first ending begins; ``3 times`` where a repeat is played so often."""
-    for repeat in getattr(spot.melody, "repeats", ()):
+    for repeat in spot.melody.repeats:
         if spot.event in repeat.endings:
             return f"{repeat.endings.index(spot.event) + 1}."
         if spot.event == repeat.start and repeat.times > 2 and not repeat.endings:
@@ -227,11 +227,11 @@ def _ending(spot: Spot) -> str:
 
 
 def _chord(spot: Spot) -> str:
-    return _of_event(getattr(spot.melody, "chords", ()), spot.event)
+    return _of_event(spot.melody.chords, spot.event)
 
 
 def _lyric(spot: Spot) -> str:
-    return _of_event(getattr(spot.melody, "lyrics", ()), spot.event)
+    return _of_event(spot.melody.lyrics, spot.event)
 
 
 def _position(spot: Spot) -> str:

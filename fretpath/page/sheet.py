@@ -1,32 +1,88 @@
 """The lesson sheet: one HTML file that holds everything, for the student or for the teacher.
 
 **Conventions.**  Both copies come from the same arrangement.  The student's copy has a line for
-name and date, leaves out what is to be found (see :mod:`fretpath.page.blanks`), and carries no
-answer anywhere: not in text, attributes, comments, drawings or names.  The teacher's copy shows
-everything and has its answers on a page of their own.  The file asks for nothing from outside and
-needs no script; its sounds are embedded.  Text is escaped by Jinja2; only drawings made by
-:mod:`fretpath.page.chart_svg` go in as they are.
+name and date, asks questions that its page does not answer, and carries no answer anywhere: not
+in text, attributes, comments, drawings or names (unless hints are asked for, which stand on a
+page of their own).  The teacher's copy shows everything, with the answers under the tune.  A tune
+takes one side of A4 or Letter; a long one goes on on another, which names it again.  The file
+asks for nothing from outside and needs no script; its sounds are embedded.  Text is escaped by
+Jinja2; only our own drawings, and staff notation from the library that engraves it, go in as
+they are.
 """
 
 from __future__ import annotations
 
 import base64
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from fretpath.errors import RequestError
+from fretpath.music.melody import Melody
+from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
-from fretpath.page.chart import Chart, melody_chart
-from fretpath.page.heading import counted_against, instrument_line, keys_line, legend_lines
+from fretpath.neck.figures import roman
+from fretpath.page.aloud import number_words
+from fretpath.page.blanks import EVERYTHING, NOTHING_HIDDEN, Blanks
+from fretpath.page.chart import Chart, empty_chart, melody_chart
+from fretpath.page.chart_svg import ChartDrawing, chart_svg
+from fretpath.page.drawn_tab import DrawnSystem, DrawnTab
+from fretpath.page.heading import counted_against, keys_line
 from fretpath.page.html import filled
-from fretpath.page.questions import Question, questions_about
+from fretpath.page.questions import Hint, Question, accounts_of, hints_about, questions_about
+from fretpath.page.rows import Subject
 from fretpath.page.spoken import render_spoken
-from fretpath.page.tab import ROWS, Tab
+from fretpath.page.staff import staff_height
 
+if TYPE_CHECKING:
+    from fretpath.page.sound import SoundPlan
+
+SHEET_ROWS = ("bar", "ending", "position", "count", "degree", "note", "finger")
+"""Rows around the drawn tab, unless others are asked for."""
 DRONE_SECONDS = 12.0
-_NARROW = 44
-_WIDE = 92
+SIDE_WIDTH, SIDE_HEIGHT = 180.0, 246.0
+"""Mm of print on one side: what A4 and Letter both have room for."""
+_SCREEN_WIDTH = 92.0
+_MM_A_UNIT = 0.2646
+"""Of a chart on paper: a CSS pixel."""
+
+
+@dataclass(frozen=True)
+class Sound:
+    """A sound file to be embedded."""
+
+    data: bytes
+    """The file."""
+    mime: str = "audio/mpeg"
+    """What it is."""
+
+    @property
+    def link(self) -> str:
+        """The whole file as the address of itself."""
+        return f"data:{self.mime};base64,{base64.b64encode(self.data).decode('ascii')}"
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a sheet looks, and what a student's copy tells; the same for a whole packet."""
+
+    title: str = ""
+    """Title of the lesson or term; empty for none."""
+    hide: Blanks = EVERYTHING
+    """What a student's copy leaves out."""
+    degrees: str = "major"
+    """Degrees count against the ``major`` scale or the ``key`` signature."""
+    rows: tuple[str, ...] = SHEET_ROWS
+    """Rows around the tab, see :mod:`fretpath.page.rows`."""
+    name_tonic: bool = False
+    """Whether a student's copy names the tonic."""
+    hints: bool = False
+    """Whether a student's copy has a ladder of hints on a page of its own."""
+    left_handed: bool = False
+    """Whether the neck is drawn with the nut on the right."""
+    cautions: bool = True
+    """Whether a teacher's copy ends with its cautions."""
 
 
 @dataclass(frozen=True)
@@ -35,132 +91,310 @@ class Sheet:
 
     arrangements: tuple[Arrangement, ...]
     """The tunes, in order."""
-    title: str = ""
-    """Title of the lesson; empty for none."""
     student: bool = False
     """True for the student's copy, False for the teacher's."""
-    hide: Blanks = NOTHING_HIDDEN
-    """What the student's copy leaves out."""
-    degrees: str = "major"
-    """Degrees count against the ``major`` scale or the ``key`` signature."""
-    rows: tuple[str, ...] = ROWS
-    """Rows around the tab, see :mod:`fretpath.page.tab`."""
-    sounds: tuple[bytes, ...] = ()
-    """A WAV file for each tune; empty for a silent sheet."""
+    look: Look = Look()
+    """How it looks."""
+    sounds: tuple[Sound, ...] = ()
+    """The sound of each tune; empty for a silent sheet."""
+    drones: tuple[Sound | None, ...] = ()
+    """The tonic of each tune to sing against, None where none is known; empty for none."""
+    staves: tuple[str, ...] = ()
+    """Staff notation of each tune as SVG, from :mod:`fretpath.page.staff`; empty for none."""
 
     def __post_init__(self) -> None:
         if not self.arrangements:
             raise RequestError("a sheet needs at least one tune")
-        if self.sounds and len(self.sounds) != len(self.arrangements):
-            raise ValueError("one sound for each tune, or none")
+        for each in (self.sounds, self.drones, self.staves):
+            if each and len(each) != len(self.arrangements):
+                raise RequestError("a sheet has a sound (and a staff) for each tune, or none")
+        if self.staves and self.student and "pitch" in self.look.hide.kinds:
+            raise RequestError(
+                "staff notation shows the notes that this copy hides; drop --staff, "
+                "or make the teacher's copy (--for teacher)"
+            )
 
     @property
-    def tunes(self) -> list[_Tune]:
+    def tunes(self) -> list[SheetTune]:
         """Each tune as the template shows it."""
-        hide = self.hide if self.student else NOTHING_HIDDEN
-        sounds = self.sounds or (b"",) * len(self.arrangements)
-        return [
-            _Tune(number, arrangement, hide, self.degrees, self.rows, sound)
-            for number, (arrangement, sound) in enumerate(
-                zip(self.arrangements, sounds, strict=True), start=1
-            )
-        ]
+        return [SheetTune(self, number) for number in range(len(self.arrangements))]
 
 
 @dataclass(frozen=True)
-class _Tune:
-    """One tune: every property is text for the template."""
+class SheetTune:
+    """One tune: every property is text or a drawing for the template."""
 
-    number: int
-    arrangement: Arrangement
-    hide: Blanks
-    degrees: str
-    rows: tuple[str, ...]
-    mp3: bytes
+    sheet: Sheet
+    """The sheet."""
+    index: int
+    """Place of the tune on it, from 0."""
+
+    @property
+    def arrangement(self) -> Arrangement:
+        """What is played, and where."""
+        return self.sheet.arrangements[self.index]
+
+    @property
+    def hide(self) -> Blanks:
+        """What this copy leaves out."""
+        return self.sheet.look.hide if self.sheet.student else NOTHING_HIDDEN
 
     @property
     def title(self) -> str:
-        return self.arrangement.melody.title or f"Tune {self.number}"
-
-    @property
-    def facts(self) -> list[tuple[str, str]]:
-        melody = self.arrangement.melody
-        facts = [("Key", keys_line(melody))]
-        if melody.meters:
-            facts.append(("Meter", ", ".join(str(meter) for _, meter in melody.meters)))
-        if melody.tempo:
-            facts.append(("Tempo", f"{float(melody.tempo):g} beats a minute"))
-        if melody.tonic:
-            facts.append(("Tonic", str(melody.tonic)))
-        facts.append(("Instrument", instrument_line(self.arrangement.instrument)))
-        return facts
+        """The title, or the tune's number."""
+        return self.arrangement.melody.title or f"Tune {self.index + 1}"
 
     @property
     def source(self) -> str:
+        """Where the tune comes from."""
         return self.arrangement.melody.header("source")
 
     @property
     def teaches(self) -> str:
+        """What it is for: the teacher's to know."""
         return self.arrangement.melody.header("teaches")
 
     @property
+    def facts(self) -> str:
+        """Everything about the tune in one line; for the student only what gives nothing away."""
+        melody = self.arrangement.melody
+        instrument = self.arrangement.instrument
+        if self.sheet.student:
+            shown = "pitch" not in self.hide.kinds
+            tonic = [f"the tonic is {melody.tonic}"] * bool(
+                self.sheet.look.name_tonic and melody.tonic
+            )
+            known = [f"key {keys_line(melody)}"] if shown and melody.key else tonic
+            return "; ".join([*self._time(), *known, instrument.name]) + f". {self._task}"
+        capo = f", capo at fret {instrument.capo}" if instrument.capo else ""
+        tonic = [f"tonic {melody.tonic}"] if melody.tonic else []
+        music = [keys_line(melody) if melody.key else "no key", *tonic]
+        against = [counted_against("key")] * (self.sheet.look.degrees == "key")
+        strings = " ".join(reversed(instrument.string_names))
+        return "; ".join(
+            [", ".join([*music, *self._time()]), f"{instrument.name} ({strings}){capo}",
+             self._hand, *against]
+        )  # fmt: skip
+
+    @property
+    def _task(self) -> str:
+        if self.boxes and not self.hide.some_notes:
+            what = "degree" if self.boxes == "degree" else "name"
+            return f"Listen, sing it, then write the {what} of each note in its box."
+        return "Listen, sing it, then fill in what is left out."
+
+    @property
+    def boxes(self) -> str:
+        """The row that is written in."""
+        return self.narrow.boxes
+
+    def _time(self) -> Iterator[str]:
+        melody = self.arrangement.melody
+        if len({meter for _, meter in melody.meters}) > 1:
+            yield ", then ".join(str(meter) for _, meter in melody.meters)
+        elif melody.meter:
+            unit = {2: " half notes", 8: " eighths"}.get(melody.meter.unit, " beats")
+            yield f"{number_words(melody.meter.beats)}{unit} in a bar"
+        if melody.tempo:
+            yield f"{float(melody.tempo):g} beats a minute"
+
+    @property
+    def _hand(self) -> str:
+        figures = self.arrangement.figures
+        positions = " ".join(roman(position) for position in figures.positions[:6])
+        more = " ..." if len(figures.positions) > 6 else ""
+        shifts = counted(figures.shifts, "shift") if figures.shifts else "no shift"
+        plural = "s" if figures.shifts else ""
+        return f"position{plural} {positions}{more}, {shifts}"
+
+    # -- sound -----------------------------------------------------------------------------------
+
+    @property
     def sound(self) -> str:
-        return _embedded(self.mp3)
+        """The tune as a link to itself; empty for a silent sheet."""
+        return self.sheet.sounds[self.index].link if self.sheet.sounds else ""
 
     @property
     def drone(self) -> str:
-        tonic = self.arrangement.melody.tonic
-        if not self.mp3 or tonic is None:
-            return ""
-        from fretpath.page.sound import singable, tonic_mp3
+        """The tonic as a link to itself; empty where there is none."""
+        drone = self.sheet.drones[self.index] if self.sheet.drones else None
+        return drone.link if drone else ""
 
-        return _embedded(tonic_mp3(singable(tonic.midi), DRONE_SECONDS))
-
-    @property
-    def questions(self) -> list[Question]:
-        return questions_about(self.arrangement, degrees=self.degrees)
+    # -- words -----------------------------------------------------------------------------------
 
     @cached_property
-    def wide(self) -> Tab:
-        return Tab(self.arrangement, self.rows, _WIDE, degrees=self.degrees, hide=self.hide)
+    def questions(self) -> tuple[Question, ...]:
+        """What is asked: nothing that this student's copy answers itself."""
+        kinds = self.sheet.look.hide.kinds
+        if self.sheet.student and not {"degree", "pitch"} <= kinds:
+            return ()
+        return questions_about(self.arrangement.melody, degrees=self.sheet.look.degrees)
+
+    @property
+    def accounts(self) -> list[str]:
+        """What the teacher tells about the scale."""
+        said = [question.evidence for question in self.questions if question.evidence]
+        told = accounts_of(self.arrangement.melody)
+        return [line for line in told if not any(words in line for words in said)]
+
+    @property
+    def spoken(self) -> list[str]:
+        """The tune in sentences."""
+        text = render_spoken(self.arrangement, degrees=self.sheet.look.degrees, hide=self.hide)
+        return text.splitlines()
+
+    @property
+    def hints(self) -> tuple[Hint, ...]:
+        """The ladder of hints, where it is asked for."""
+        if not (self.sheet.look.hints and self.sheet.student):
+            return ()
+        return hints_about(self.arrangement.melody, degrees=self.sheet.look.degrees)
+
+    # -- drawings --------------------------------------------------------------------------------
+
+    def _drawn(self, width: float, hide: Blanks) -> DrawnTab:
+        arrangement = self.arrangement
+        subject = Subject(arrangement.melody, arrangement, self.sheet.look.degrees, hide=hide)
+        return DrawnTab(subject, self.sheet.look.rows, width)
+
+    def wide(self, bars: int, strings: float) -> DrawnTab:
+        """The tab as wide as a side: bars a system at the most, mm from string to string."""
+        drawn = self._drawn(SIDE_WIDTH, self.hide)
+        return replace(drawn, most=bars if drawn.boxes else max(bars, 4), string_space=strings)
 
     @cached_property
-    def narrow(self) -> Tab:
-        return replace(self.wide, width=_NARROW)
+    def narrow(self) -> DrawnTab:
+        """The tab for a small screen."""
+        return self._drawn(_SCREEN_WIDTH, self.hide)
+
+    @cached_property
+    def whole(self) -> DrawnTab:
+        """The tab with nothing hidden, for the last hint."""
+        return self._drawn(SIDE_WIDTH, NOTHING_HIDDEN)
 
     @property
-    def notes_on_reading(self) -> list[str]:
-        lines = legend_lines(self.arrangement.melody, self.rows, hidden=self.hide.any)
-        if self.arrangement.melody.key:
-            lines.append(counted_against(self.degrees))
-        sound = "note names as they sound"
-        if self.arrangement.instrument.written:
-            sound += ", an octave below the written music"
-        return [*lines, sound]
+    def staff(self) -> str:
+        """Staff notation as SVG; empty unless it is asked for."""
+        return self.sheet.staves[self.index] if self.sheet.staves else ""
 
-    @property
-    def spoken(self) -> str:
-        return render_spoken(self.arrangement, degrees=self.degrees, hide=self.hide)
-
-    @property
+    @cached_property
     def chart(self) -> Chart:
-        return melody_chart(self.arrangement, degrees=self.degrees, hide=self.hide)
+        """The places of the tune on the neck, or an empty neck to find them on."""
+        if self.sheet.student and "place" in self.hide.kinds:
+            return empty_chart(self.arrangement.instrument)
+        return melody_chart(self.arrangement, degrees=self.sheet.look.degrees, hide=self.hide)
 
     @property
-    def chart_notes(self) -> str:
-        marks = self.chart.shown
-        if not marks:
-            return "Draw where you play it. Frets are spaced as on the neck."
-        notes = ["Small numbers are the notes in order.", "Frets are spaced as on the neck."]
-        if "degree" in self.hide.kinds:
-            notes.insert(0, "Write the degree into each circle.")
-        if any(mark.tonic for mark in marks):
-            notes.insert(0, "The square is the tonic.")
-        return " ".join(notes)
+    def chart_drawing(self) -> str:
+        """The chart as SVG."""
+        left = self.sheet.look.left_handed
+        return chart_svg(self.chart, left_handed=left, titled=False)
+
+    @cached_property
+    def chart_size(self) -> tuple[float, float]:
+        """Width and height of the chart on paper, in mm."""
+        drawing = ChartDrawing(self.chart, titled=False)
+        scale = min(_MM_A_UNIT, SIDE_WIDTH / drawing.width)
+        return drawing.width * scale, drawing.height * scale
+
+    @property
+    def chart_beside(self) -> bool:
+        """Whether the chart has room beside the answers."""
+        return not self.sheet.student and self.chart_size[0] <= SIDE_WIDTH * 0.54
+
+    # -- sides of paper --------------------------------------------------------------------------
+
+    @cached_property
+    def sides(self) -> Sides:
+        """How the tune is spread over paper."""
+        return _spread(self)
 
 
-def _embedded(mp3: bytes) -> str:
-    return f"data:audio/mpeg;base64,{base64.b64encode(mp3).decode('ascii')}" if mp3 else ""
+@dataclass(frozen=True)
+class Sides:
+    """The systems of each side, and how tightly everything is set."""
+
+    systems: tuple[tuple[DrawnSystem, ...], ...]
+    """The systems of each side of paper."""
+    gap: float
+    """Mm between systems."""
+    line: float
+    """Mm for an answer."""
+    apart: bool = False
+    """Whether what follows the systems begins a side of its own."""
+    chart: bool = True
+    """Whether there is room for the chart."""
+
+
+_SETTINGS = (
+    (2, 3.6, 8.0, 12.0, True),
+    (2, 3.6, 5.0, 10.0, True),
+    (4, 3.6, 8.0, 11.0, True),
+    (4, 3.6, 5.0, 9.0, True),
+    (6, 3.2, 3.5, 8.0, True),
+    (6, 3.0, 2.0, 8.0, True),
+    (6, 3.0, 2.0, 8.0, False),
+)
+"""Bars a system, string gap, gap of systems, answer line and chart, from roomy to tight."""
+_USUAL = 3
+
+
+def sounds_for(melody: Melody, plan: SoundPlan) -> tuple[Sound, Sound | None]:
+    """The tune as sound, and its tonic to sing against where one is known."""
+    from fretpath.page.sound import melody_mp3, singable, tonic_mp3
+
+    tonic = melody.tonic
+    drone = Sound(tonic_mp3(singable(tonic.midi), DRONE_SECONDS)) if tonic else None
+    return Sound(melody_mp3(melody, plan)), drone
+
+
+def _spread(tune: SheetTune) -> Sides:
+    for bars, strings, gap, line, chart in _SETTINGS:
+        systems = tuple(tune.wide(bars, strings).systems)
+        used = _head_height(tune) + sum(system.height + gap for system in systems)
+        if used + _foot_height(tune, line, chart) <= SIDE_HEIGHT:
+            return Sides((systems,), gap, line, chart=chart)
+    bars, strings, gap, line, _ = _SETTINGS[_USUAL]
+    systems = tuple(tune.wide(bars, strings).systems)
+    sides: list[list[DrawnSystem]] = [[]]
+    room = SIDE_HEIGHT - _head_height(tune)
+    for system in systems:
+        if sides[-1] and system.height + gap > room:
+            sides.append([])
+            room = SIDE_HEIGHT - 14
+        sides[-1].append(system)
+        room -= system.height + gap
+    apart = _foot_height(tune, line, True) > room
+    return Sides(tuple(tuple(side) for side in sides), gap, line, apart)
+
+
+def _head_height(tune: SheetTune) -> float:
+    """Mm above the first system."""
+    name = 11.0 if tune.sheet.student else 0.0
+    lesson = 7.0 if tune.sheet.look.title or len(tune.sheet.arrangements) > 1 else 0.0
+    staff = staff_height(tune.staff, SIDE_WIDTH) + 3.0 if tune.staff else 0.0
+    small = tune.source + tune.teaches * (not tune.sheet.student)
+    facts = 6.0 * _lines(tune.facts, 105) + 5.0 * _lines(small, 125)
+    return name + lesson + 10.0 + facts + 3.0 + staff
+
+
+def _foot_height(tune: SheetTune, line: float, chart: bool) -> float:
+    """Mm under the last system."""
+    if tune.sheet.student:
+        asked = sum(6.0 * _lines(question.text, 90) + line for question in tune.questions)
+        drawn = tune.chart_size[1] + 14.0 if chart else 0.0
+        return (12.0 + asked) * bool(tune.questions) + drawn
+    cautions = 18.0 if tune.sheet.look.cautions and tune.index + 1 == len(tune.sheet.tunes) else 0.0
+    told = [f"{q.text} {q.answer} {q.evidence}" for q in tune.questions]
+    width = 46 if tune.chart_beside else 95
+    words = sum(5.4 * _lines(text, width) + 1.5 for text in [*told, *tune.accounts])
+    words += 12.0 * (1 + bool(tune.accounts))
+    drawn = tune.chart_size[1] + 14.0 if chart else 0.0
+    return (max(words, drawn) if tune.chart_beside else words + drawn) + cautions
+
+
+def _lines(text: str, width: int) -> int:
+    return -(-len(text) // width)
 
 
 def render_sheet(sheet: Sheet) -> str:
@@ -174,10 +408,10 @@ def render_sheet(sheet: Sheet) -> str:
     return filled(
         "fretpath.page",
         "sheet.html",
-        filters={"drawing": lambda chart: Markup(chart.svg)},
-        title=sheet.title or tunes[0].title,
-        lesson=sheet.title,
+        filters={"drawing": Markup},
+        title=sheet.look.title or tunes[0].title,
+        lesson=sheet.look.title,
         tunes=tunes,
         student=sheet.student,
-        hidden=sheet.hide.any,
+        cautions=sheet.look.cautions and not sheet.student,
     )

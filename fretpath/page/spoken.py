@@ -25,7 +25,8 @@ def render_spoken(
     """
     melody = arrangement.melody
     lines = [melody.title] if melody.title else []
-    lines += [f"key {name_words(with_capitals(str(melody.key)))}"] if melody.key else []
+    if melody.key and "pitch" not in hide.kinds:
+        lines.append(f"key {name_words(with_capitals(str(melody.key)))}")
     subject = Subject(melody, arrangement, degrees, hide=hide)
     for event, note in enumerate(melody.notes):
         spot = subject.spot(event)
@@ -44,7 +45,8 @@ def _words(spot: Spot) -> Iterator[str]:
         yield "rest"
         yield length_words(spot.melody.notes[spot.event].beats)
         return
-    if spot.subject.hide.hides_note(spot.note):
+    hide = spot.subject.hide
+    if hide.hides_note(spot.note) or {"degree", "pitch", "place"} <= hide.kinds:
         yield "a note for you to find"
     yield from (row.words(spot) for row in ALL_ROWS if row.of_notes and not row.hidden(spot))
     yield length_words(spot.melody.lengths[spot.note])

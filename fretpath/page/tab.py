@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from fretpath.errors import RequestError
+from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.aloud import with_capitals
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
@@ -68,6 +69,17 @@ def render_tab(
     if not hide.any:
         parts.append("\n".join(tab.figures))
     return "\n\n".join(parts) + "\n"
+
+
+def bar_lines(melody: Melody) -> dict[int, str]:
+    """Event to the bar line before it; the end of the melody stands at its number of events."""
+    lines = dict.fromkeys(melody.bars, "|")
+    if melody.bars:
+        lines[len(melody)] = "||"
+    for repeat in melody.repeats:
+        lines[repeat.start] = ":|:" if lines.get(repeat.start, "").startswith(":") else "|:"
+        lines[repeat.stop] = ":|:" if lines.get(repeat.stop, "").endswith(":") else ":|"
+    return lines
 
 
 @dataclass(frozen=True)
@@ -160,7 +172,7 @@ class Tab:
     @cached_property
     def _phrases(self) -> list[list[Block]]:
         melody = self.arrangement.melody
-        drawn = self._bar_lines
+        drawn = bar_lines(melody)
         phrases: list[list[Block]] = []
         for span in melody.spans(melody.phrases):
             blocks: list[Block] = []
@@ -174,19 +186,6 @@ class Tab:
             blocks += [Block(None, line=end)] if len(end) > 1 else []
             phrases.append(blocks)
         return self._in_time(phrases) if self.spacing == "time" else phrases
-
-    @cached_property
-    def _bar_lines(self) -> dict[int, str]:
-        """Event to the bar line before it, that at the end of the melody included."""
-        melody = self.arrangement.melody
-        lines = dict.fromkeys(melody.bars, "|")
-        if melody.bars:
-            lines[len(melody)] = "||"
-        for repeat in getattr(melody, "repeats", ()):
-            stop = f":|{':' * lines.get(repeat.stop, '').endswith('|:')}"
-            lines[repeat.stop] = stop
-            lines[repeat.start] = ":|:" if lines.get(repeat.start, "").startswith(":") else "|:"
-        return lines
 
     def _in_time(self, phrases: list[list[Block]]) -> list[list[Block]]:
         """The same blocks, each as wide as its length asks (as far as the page allows)."""

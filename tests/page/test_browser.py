@@ -5,8 +5,10 @@ from __future__ import annotations
 import base64
 import io
 import json
+import re
 import shutil
 from collections.abc import Iterator
+from importlib import metadata
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +16,10 @@ import pytest
 
 from fretpath import Arrangement, arrange, parse_melody
 from fretpath.page.blanks import Blanks
+from fretpath.page.html import with_signs
 from fretpath.page.questions import questions_about
-from fretpath.page.sheet import Sheet, render_sheet
-from fretpath.page.sound import SoundPlan, melody_mp3
+from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
+from fretpath.page.sound import SoundPlan
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed")
@@ -58,17 +61,24 @@ TUNES = ("rope_and_tar", "waiting_for_the_tide")
 PLAN = SoundPlan(count_in=True)
 
 
-def sheet(**changes: object) -> Sheet:
+def sheet(*, student: bool = False, hide: str = "degrees,notes,tab", **look: object) -> Sheet:
     arrangements = tunes(*TUNES)
-    sounds = tuple(melody_mp3(a.melody, PLAN) for a in arrangements)
-    return Sheet(arrangements, sounds=sounds, **changes)
+    heard = [sounds_for(each.melody, PLAN) for each in arrangements]
+    return Sheet(
+        arrangements,
+        student,
+        Look(hide=Blanks.parse(hide), **look),
+        tuple(tune for tune, _ in heard),
+        tuple(drone for _, drone in heard),
+    )
 
 
 SHEETS = {
     "teacher": sheet(title="Lesson <3>"),
-    "degrees": sheet(student=True, hide=Blanks.parse("degrees")),
-    "tab": sheet(student=True, hide=Blanks.parse("tab")),
-    "every-3rd": sheet(student=True, hide=Blanks.parse("every-3rd")),
+    "student": sheet(student=True),
+    "hints": sheet(student=True, hints=True),
+    "tab": sheet(student=True, hide="tab"),
+    "every-3rd": sheet(student=True, hide="every-3rd"),
 }
 
 
@@ -113,8 +123,9 @@ def test_the_sounds_are_there_and_as_long_as_the_music(browser: Any, tmp_path: P
     )
     tunes_heard = [seconds for kind, seconds in lengths if kind == "tune"]
     # 4/4 at 108: 12 bars and a bar of count-in; 4/4 at 80: 8 bars and a bar of count-in.
-    assert tunes_heard == [pytest.approx(52 * 60 / 108, abs=0.02), pytest.approx(27, abs=0.02)]
-    assert [seconds for kind, seconds in lengths if kind == "drone"] == [12.0, 12.0]
+    assert tunes_heard == [pytest.approx(52 * 60 / 108, abs=0.2), pytest.approx(27, abs=0.2)]
+    drones = [seconds for kind, seconds in lengths if kind == "drone"]
+    assert drones == [pytest.approx(12, abs=0.2)] * 2
 
 
 OVERFLOWING = """
@@ -124,10 +135,10 @@ const outside = part => {
     const inside = part.getBoundingClientRect();
     return inside.width > 0 && (inside.left < -0.5 || inside.right > edge + 0.5);
 };
-const scrolled = part => part.closest('.chart, pre');
+const scrolled = part => part.closest('.chart, svg');
 const spilling = part => part.scrollWidth > part.clientWidth + 1 && part.clientWidth > 0 &&
-    !part.closest('svg, audio') && !part.matches('.chart, span, a, b, strong, em');
-return boxes.filter(part => (outside(part) && !(scrolled(part) && !part.matches('.chart, pre')))
+    !part.closest('svg, audio') && !part.matches('.chart, span, a, b, strong, em, summary');
+return boxes.filter(part => (outside(part) && !(scrolled(part) && !part.matches('.chart, svg')))
     || spilling(part)).map(part => part.outerHTML.slice(0, 120));
 """
 
@@ -139,15 +150,16 @@ def test_text_is_inside_its_boxes(browser: Any, tmp_path: Path, name: str, width
     assert browser.execute_script("return window.innerWidth") == width
     assert browser.execute_script(OVERFLOWING) == []
     systems = browser.execute_script(
-        "return [...document.querySelectorAll('pre')].filter(p => p.checkVisibility()).length"
+        "return [...document.querySelectorAll('svg.system')]"
+        ".filter(drawn => drawn.checkVisibility()).length"
     )
     assert systems >= 5
 
 
 def test_the_measure_sees_a_box_that_is_too_narrow(browser: Any, tmp_path: Path) -> None:
     shown(browser, tmp_path, SHEETS["teacher"], PHONE)
-    browser.execute_script("document.querySelector('.narrow pre').textContent = 'x'.repeat(90)")
-    assert len(browser.execute_script(OVERFLOWING)) == 1
+    browser.execute_script("document.querySelector('.facts').style.width = '900px'")
+    assert len(browser.execute_script(OVERFLOWING)) >= 1
 
 
 def test_words_in_the_drawing_stay_in_it(browser: Any, tmp_path: Path) -> None:
@@ -177,46 +189,120 @@ def printed(browser: Any, paper: tuple[float, float]) -> list[str]:
     return [leaf.extract_text() for leaf in document.pages]
 
 
+def numbers_on_bars(page: str) -> set[int]:
+    return {int(word) for word in re.findall(r"\d+", page)}
+
+
 @pytest.mark.parametrize("paper", [A4, LETTER], ids=["A4", "letter"])
-@pytest.mark.parametrize("name", ["teacher", "degrees"])
-def test_no_system_is_split_in_print(
+@pytest.mark.parametrize("name", ["teacher", "student"])
+def test_a_tune_takes_one_side(
     browser: Any, tmp_path: Path, name: str, paper: tuple[float, float]
 ) -> None:
     shown(browser, tmp_path, SHEETS[name])
-    pages = ["".join(page.split()) for page in printed(browser, paper)]
-    for tune in SHEETS[name].tunes:
-        for system in tune.wide.systems:
-            whole = "".join(system.split())
-            assert sum(whole in page for page in pages) >= 1, system
-    titles = [
-        next(n for n, p in enumerate(pages) if "".join(t.title.split()) in p)
-        for t in SHEETS[name].tunes
-    ]
-    assert titles[0] == 0
-    assert titles[1] > 0, "each tune begins a page"
-    if name == "teacher":
-        assert pages[-1].startswith("Answers")
-        assert sum("Answers" in page for page in pages) == 1
-        assert len(pages) == 5
-    else:
-        assert len(pages) == 4
+    pages = printed(browser, paper)
+    assert len(pages) == len(TUNES)
+    for tune, page in zip(SHEETS[name].tunes, pages, strict=True):
+        assert tune.title in page
+        assert "The tune in words" not in page
+        assert ("Then listen again" in page) == (name == "student")
+        assert numbers_on_bars(page) >= set(tune.arrangement.melody.bar_numbers)
+    assert ("Stop if it hurts" in pages[-1]) == (name == "teacher")
 
 
-@pytest.mark.parametrize("hide", ["degrees", "tab", "every-3rd", "all-but-first"])
-def test_the_student_sees_none_of_the_answers(browser: Any, tmp_path: Path, hide: str) -> None:
+def test_hints_are_printed_on_a_page_of_their_own(browser: Any, tmp_path: Path) -> None:
+    shown(browser, tmp_path, SHEETS["hints"])
+    closed = "return [...document.querySelectorAll('.hints p')].some(p => p.checkVisibility())"
+    assert browser.execute_script(closed) is False
+    pages = printed(browser, A4)
+    hints = [page for page in pages if "hints, one at a time" in page]
+    assert len(hints) == len(TUNES)
+    assert all("different notes" in page for page in hints)
+    assert not any("Then listen again" in page for page in hints)
+
+
+def test_no_system_is_split_over_a_long_tune(browser: Any, tmp_path: Path) -> None:
+    lines = "(1 2 3 4 5 4 3 2):1/2 | 1 2 3 4 |\n" * 14
+    melody = parse_melody(f"title: Long Way\nkey: C\nmeter: 4/4\n\n{lines}1:4")
+    for student in (True, False):
+        made = Sheet((arrange(melody, "bass"),), student)
+        sides = made.tunes[0].sides
+        assert len(sides.systems) > 1
+        shown(browser, tmp_path, made)
+        pages = printed(browser, A4)
+        assert len(pages) == len(sides.systems) + sides.apart
+        for number, (systems, page) in enumerate(zip(sides.systems, pages, strict=False), 1):
+            events = [bar.events.start for system in systems for bar in system.bars]
+            assert numbers_on_bars(page) >= {melody.bar_numbers[event] for event in events}
+            assert "Long Way" in page
+            assert number == 1 or f"page {number}" in page
+
+
+AXE = """
+const done = arguments[0];
+axe.run(document, {resultTypes: ['violations']}).then(found =>
+    done(found.violations.map(fault => [fault.id, fault.nodes.map(node => node.html)])));
+"""
+
+
+@pytest.fixture(scope="module")
+def axe() -> str:
+    """The script of axe-core, as a package carries it."""
+    try:
+        files = metadata.files("axe-playwright-python") or []
+    except metadata.PackageNotFoundError:
+        pytest.skip("axe-playwright-python, which carries axe-core, is not installed")
+    script = next(file for file in files if file.name == "axe.min.js")
+    return Path(str(script.locate())).read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("width", [PHONE, 1280])
+@pytest.mark.parametrize("name", SHEETS)
+def test_axe_finds_nothing(browser: Any, tmp_path: Path, axe: str, name: str, width: int) -> None:
+    shown(browser, tmp_path, SHEETS[name], width)
+    browser.execute_script(axe)
+    assert browser.execute_async_script(AXE) == []
+
+
+def test_axe_finds_what_is_wrong(browser: Any, tmp_path: Path, axe: str) -> None:
+    shown(browser, tmp_path, SHEETS["teacher"])
+    browser.execute_script(
+        "document.querySelector('audio').insertAdjacentHTML('afterend', "
+        '\'<img src="data:,"><p style="color:#ccc">pale</p>\')'
+    )
+    browser.execute_script(axe)
+    found = {fault for fault, _ in browser.execute_async_script(AXE)}
+    assert {"image-alt", "color-contrast"} <= found
+
+
+def test_one_main_and_one_first_heading(browser: Any, tmp_path: Path) -> None:
+    for made in SHEETS.values():
+        shown(browser, tmp_path, made)
+        counts = "return ['main', 'h1'].map(tag => document.querySelectorAll(tag).length)"
+        assert browser.execute_script(counts) == [1, 1]
+
+
+def test_a_dark_screen_is_dark(browser: Any, tmp_path: Path) -> None:
+    shown(browser, tmp_path, SHEETS["teacher"])
+    ground = "return getComputedStyle(document.body).backgroundColor"
+    assert browser.execute_script(ground) == "rgb(255, 255, 255)"
+    features = [{"name": "prefers-color-scheme", "value": "dark"}]
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
+    try:
+        assert browser.execute_script(ground) == "rgb(0, 0, 0)"
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+
+
+def test_the_student_sees_none_of_the_answers(browser: Any, tmp_path: Path) -> None:
     """Of the whole document as the browser holds it: text, attributes and comments."""
     arrangement = arrange(parse_melody("octave: 2\n\n1 2 #4 b7 9 8", key="D"), "bass")
-    made = Sheet((arrangement,), student=True, hide=Blanks.parse(hide))
-    shown(browser, tmp_path, made)
+    shown(browser, tmp_path, Sheet((arrangement,), student=True))
     everything = browser.execute_script("return document.documentElement.outerHTML")
-    for question in questions_about(arrangement):
-        assert question.answer not in everything
-    secrets = {
-        "degrees": ["#4", "b7", "sharp 4", "flat 7"],
-        "tab": ["fret 1", "fret 2", "finger,"],
-        "every-3rd": ["#4", "sharp 4", "G#2"],
-        "all-but-first": ["#4", "b7", "sharp 4", "flat 7", "E2", "G#2", "C3", "+M2", "up a"],
-    }[hide]
+    for question in questions_about(arrangement.melody):
+        assert question.text in everything
+        assert with_signs(question.answer) not in everything
+    secrets = ["\u266f4", "\u266d7", "#4", "b7", "sharp 4", "flat 7", "fret 1", "finger,", "E2"]
     assert [secret for secret in secrets if secret in everything] == []
     teacher = render_sheet(Sheet((arrangement,)))
-    assert any(secret in teacher for secret in secrets)
+    shown_to_teacher = [secret for secret in secrets if secret in teacher]
+    assert {"\u266f4", "\u266d7", "sharp 4", "flat 7", "E2"} <= set(shown_to_teacher)

@@ -34,12 +34,6 @@ PAGES = {
     "neck_chord": "neck --chord Gmaj7 --label note --instrument banjo",
     "neck_melody": "neck market_day_quay.txt --spacing neck --position 4 --closed",
     "neck_drawing": "neck 1 5 8 9 10 --key B --position 6 --closed -o chart.svg",
-    "sheet_student": (
-        "sheet waiting_for_the_tide.txt --hide degrees --no-sound --position 7 --closed"
-    ),
-    "sheet_teacher": (
-        "sheet over_the_harbour_bar.txt --no-sound --title Lesson --position 2 --closed"
-    ),
 }
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import base64
 import io
 import re
-from dataclasses import replace
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -17,11 +17,12 @@ from hypothesis import strategies as st
 from fretpath import Arrangement, Limits, RequestError, arrange, parse_melody
 from fretpath.neck.setup import Setup
 from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.questions import questions_about
-from fretpath.page.sheet import Sheet, render_sheet
-from fretpath.page.sound import SoundPlan, melody_mp3
+from fretpath.page.html import with_signs
+from fretpath.page.questions import hints_about, questions_about
+from fretpath.page.sheet import SIDE_HEIGHT, Look, Sheet, render_sheet, sounds_for
+from fretpath.page.sound import SoundPlan
 
-VOID = {"meta", "link", "br", "line", "rect", "circle"}
+VOID = {"meta", "link", "br", "line", "rect", "circle", "polygon"}
 
 
 class Page(HTMLParser):
@@ -63,12 +64,12 @@ def tune(text: str = "1 5 8 9 10", *, key: str = "B", **wishes: object) -> Arran
 
 
 def student(arrangement: Arrangement, hide: str) -> str:
-    return render_sheet(Sheet((arrangement,), student=True, hide=Blanks.parse(hide)))
+    return render_sheet(Sheet((arrangement,), True, Look(hide=Blanks.parse(hide))))
 
 
 def test_everything_is_inside_the_file() -> None:
-    sounds = (melody_mp3(parse_melody("1 5", key="B")),)
-    page = Page(render_sheet(Sheet((tune(),), sounds=sounds)))
+    sound, drone = sounds_for(parse_melody("1 5", key="B"), SoundPlan())
+    page = Page(render_sheet(Sheet((tune(),), sounds=(sound,), drones=(drone,))))
     for tag, attributes in page.tags:
         assert tag not in ("script", "iframe", "object", "embed", "img")
         assert not any(name.startswith("on") for name in attributes)
@@ -80,7 +81,8 @@ def test_everything_is_inside_the_file() -> None:
 def test_the_sounds_are_whole() -> None:
     arrangement = tune()
     plan = SoundPlan(tempo=120)
-    html = render_sheet(Sheet((arrangement,), sounds=(melody_mp3(arrangement.melody, plan),)))
+    sound, drone = sounds_for(arrangement.melody, plan)
+    html = render_sheet(Sheet((arrangement,), sounds=(sound,), drones=(drone,)))
     lengths = []
     for data in re.findall(r"data:audio/mpeg;base64,([A-Za-z0-9+/=]+)", html):
         samples, rate = soundfile.read(io.BytesIO(base64.b64decode(data, validate=True)))
@@ -100,7 +102,7 @@ def test_the_sounds_are_whole() -> None:
 )
 def test_titles_are_shown_and_not_run(title: str) -> None:
     arrangement = arrange(parse_melody(f"title: {title}\nsource: {title}\n\n1 5", key="C"), "bass")
-    for sheet in (Sheet((arrangement,)), Sheet((arrangement,), title=title, student=True)):
+    for sheet in (Sheet((arrangement,)), Sheet((arrangement,), True, Look(title=title))):
         page = Page(render_sheet(sheet))
         assert not any(tag in ("script", "img", "b") for tag, _ in page.tags)
         assert "".join(page.words).count(title) >= 3
@@ -143,65 +145,141 @@ def test_a_hidden_tab_tells_nothing_of_the_fingering() -> None:
     assert student(low, "degrees") != student(high, "degrees")
 
 
-def test_hidden_degrees_are_nowhere() -> None:
-    """The same notes named in another key: only the key itself and its tonic may differ."""
-    notes = "B1 F#2 B2 C#3 D#3"
-    pages, degrees = set(), set()
-    for key, said in (("B", "B major"), ("F#", "F sharp major")):
-        melody = parse_melody(notes, key=key)
-        html = student(arrange(melody, "bass"), "degrees")
-        html = html.replace(f"<dd>{melody.key}</dd>", "").replace(f"key {said}", "")
-        pages.add(html.replace(f"<dd>{melody.tonic}</dd>", ""))
-        degrees.add(tuple(str(degree) for degree in melody.degrees))
-    assert len(degrees) == 2
+RHYTHM = "meter: 4/4\nteaches: the octave leap\n\n"
+TUNES = st.lists(
+    st.sampled_from(["1", "2", "b3", "#4", "5", "6", "b7", "8", "7,"]), min_size=8, max_size=8
+)
+
+
+def without_questions(html: str) -> str:
+    """A page without what it asks, which depends on the tune as it should."""
+    return re.sub(r'<ol class="questions">.*?</ol>', "", html, flags=re.S)
+
+
+def barred(degrees: list[str]) -> str:
+    return RHYTHM + " ".join(degrees[:4]) + " | " + " ".join(degrees[4:])
+
+
+@given(TUNES, TUNES, st.sampled_from(["C", "F#", "D dorian"]), st.sampled_from(["bass", "guitar"]))
+@settings(max_examples=30, deadline=None)
+def test_a_student_can_fill_the_page_in_by_ear_only(
+    one: list[str], other: list[str], key: str, on: str
+) -> None:
+    """Tunes of one rhythm, in any key, give one page: text, drawings, words and attributes."""
+    pages = {
+        without_questions(
+            render_sheet(Sheet((arrange(parse_melody(barred(tune), key=k), on),), student=True))
+        )
+        for tune, k in ((one, "C"), (other, key))
+    }
     assert len(pages) == 1
 
 
-def test_the_student_gets_no_answer_and_no_hint() -> None:
-    melody = parse_melody("teaches: the octave leap\n\n1 5 8 9 10", key="B")
-    arrangement = arrange(melody, "bass")
-    teacher = render_sheet(Sheet((arrangement,)))
-    assert "the octave leap" in teacher
-    assert "hand keeps still" in teacher
-    for hide in HIDES:
-        html = student(arrangement, hide)
-        assert "the octave leap" not in html
-        assert "hand keeps still" not in html
-        assert 'class="answers"' not in html
-        assert "Which degree starts it?" in html
+@given(TUNES)
+@settings(max_examples=30, deadline=None)
+def test_no_answer_stands_on_the_student_page_and_each_on_the_teacher_page(
+    degrees: list[str],
+) -> None:
+    arrangement = arrange(parse_melody(barred(degrees), key="C"), "bass")
+    copies = [Page(render_sheet(Sheet((arrangement,), student=who))) for who in (True, False)]
+    hidden, told = (
+        " ".join([*page.words, *(v or "" for _, attrs in page.tags for v in attrs.values())])
+        for page in copies
+    )
+    for question in questions_about(arrangement.melody):
+        assert with_signs(question.text) in hidden
+        if "(" in question.answer:  # a mere "bar 2" is the number of a bar
+            assert with_signs(question.answer) not in hidden
+        assert with_signs(question.answer) in told
+    assert "the octave leap" in told
+    assert "the octave leap" not in hidden
+
+
+def test_the_name_of_the_tonic_is_told_when_asked() -> None:
+    plain = render_sheet(Sheet((tune(),), student=True))
+    named = render_sheet(Sheet((tune(),), True, Look(name_tonic=True)))
+    assert "the tonic is B1" in named
+    assert named.replace("the tonic is B1; ", "") == plain
+
+
+@given(TUNES)
+@settings(max_examples=10, deadline=None)
+def test_hints_stand_in_their_own_part_and_only_when_asked(degrees: list[str]) -> None:
+    arrangement = arrange(parse_melody(barred(degrees), key="C"), "bass")
+    html = render_sheet(Sheet((arrangement,), True, Look(hints=True)))
+    section = re.search(r'<section class="hints".*?</section>\n', html, flags=re.S)
+    assert section
+    assert html.replace(section[0], "") == render_sheet(Sheet((arrangement,), student=True))
+    assert "<details open" not in html
+    for hint in hints_about(arrangement.melody):
+        for line in hint.lines:
+            assert with_signs(line) in section[0]
+
+
+def test_boxes_have_room_for_a_hand() -> None:
+    html = render_sheet(Sheet((tune("1 b7, #4 | 5:1/2 4:1/2 3 2", key="C"),), student=True))
+    boxes = [attrs for tag, attrs in Page(html).tags if attrs.get("class") == "box"]
+    assert boxes
+    assert all(float(box["height"]) >= 8 and float(box["width"]) >= 8 for box in boxes)
+
+
+def test_boxes_do_not_touch() -> None:
+    arrangement = tune("meter: 4/4\n\n(1 2 3 4):1/4 (5 4 3 2):1/4 1 2 | 1:4", key="C")
+    for system in Sheet((arrangement,), student=True).tunes[0].wide(4, 3.6).systems:
+        found = re.findall(r'class="box" x="([\d.]+)" y="[\d.]+" width="([\d.]+)"', system.svg)
+        spans = sorted((float(x), float(x) + float(width)) for x, width in found)
+        assert all(end + 1 < start for (_, end), (start, _) in pairwise(spans))
+        assert all(end <= 180 for _, end in spans)
 
 
 def test_the_teacher_sees_everything_whatever_is_hidden() -> None:
-    plain = Sheet((tune(),))
-    hiding = replace(plain, hide=Blanks.parse("degrees,tab"))
-    assert "__" not in render_sheet(hiding)
-    for question in questions_about(tune()):
-        assert question.answer in render_sheet(hiding)
-
-
-def test_questions_and_answers() -> None:
-    melody = parse_melody("meter: 4/4\n\n3 4 #4 5 | 8:2 b7 1", key="C")
-    answers = {q.text: q.answer for q in questions_about(arrange(melody.in_octave(2), "bass"))}
-    assert answers["Which degree starts it?"] == "3 (E2)"
-    assert answers["Which degree ends it?"] == "1 (C2)"
-    assert answers["Where does it leave the scale?"] == (
-        "bar 1, note 3: #4 (F#2), raised fourth; bar 2, note 2: b7 (Bb2), flat seventh"
+    assert render_sheet(Sheet((tune(),), look=Look(hide=Blanks.parse("degrees,tab")))) == (
+        render_sheet(Sheet((tune(),)))
     )
-    leap = answers["Where is the widest leap, and how wide is it?"]
-    assert leap == "bar 2, notes 2 and 3: down a minor seventh"
 
 
-def test_shifts_are_named_where_they_happen() -> None:
-    melody = parse_melody("meter: 4/4\n\n1:4@4-3 | 8:2@4-15", key="G").in_octave(1)
-    arrangement = arrange(melody, "bass")
-    assert arrangement.figures.shifts == 1
-    answer = questions_about(arrangement)[-1].answer
-    assert answer.startswith("bar 2, note 1: ")
+def test_a_question_is_asked_only_where_the_copy_hides_its_answer() -> None:
+    for hide in HIDES:
+        assert "Then listen again" not in student(tune(), hide)
+    assert "Then listen again" in student(tune(), "degrees,notes")
 
 
-def test_a_melody_without_a_key_has_no_degree_questions() -> None:
-    texts = [q.text for q in questions_about(arrange(parse_melody("C2 D2 E2"), "bass"))]
-    assert not any("degree" in text for text in texts)
+def test_cautions_stand_on_the_teacher_copy_only() -> None:
+    assert "Stop if it hurts" in render_sheet(Sheet((tune(),)))
+    assert "Stop if it hurts" not in render_sheet(Sheet((tune(),), student=True))
+    assert "Stop if it hurts" not in render_sheet(Sheet((tune(),), look=Look(cautions=False)))
+
+
+def test_a_long_tune_goes_on_on_another_side_which_names_it() -> None:
+    text = "title: Long Way\nmeter: 4/4\n\n" + "(1 2 3 4 5 4 3 2):1/2 |\n" * 30 + "1:4"
+    arrangement = arrange(parse_melody(text, key="C"), "bass")
+    sheet = Sheet((arrangement,), student=True)
+    sides = sheet.tunes[0].sides.systems
+    assert len(sides) > 1
+    for systems in sides:
+        assert sum(system.height for system in systems) < SIDE_HEIGHT
+    html = render_sheet(sheet)
+    assert "Long Way, page 2" in html
+    assert html.count("<span>Name</span>") == len(sides) + sheet.tunes[0].sides.apart
+
+
+@pytest.mark.parametrize("change", [{"sounds": (None, None)}, {"staves": ("", "")}])
+def test_a_sheet_has_a_sound_for_each_tune(change: dict[str, object]) -> None:
+    with pytest.raises(RequestError, match="for each tune"):
+        Sheet((tune(),), **change)
+
+
+def test_staff_notation_is_not_for_those_who_seek_the_notes() -> None:
+    with pytest.raises(RequestError, match="drop --staff"):
+        Sheet((tune(),), student=True, staves=("<svg/>",))
+
+
+def test_accidentals_are_signs_in_the_drawing_and_letters_in_text() -> None:
+    html = render_sheet(Sheet((tune("1 b7, #4 b3", key="Bb"),)))
+    drawn = re.sub(r"<(desc|details).*?</\1>|<style.*?</style>|#[58]+\b", "", html, flags=re.S)
+    assert "\u266d7," in drawn
+    assert not re.search(r"(?<![\w&])[b#][1-7]", drawn)
+    assert not re.search(r">[A-G][b#]", drawn)
 
 
 def test_a_sheet_needs_a_tune() -> None:
