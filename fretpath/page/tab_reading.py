@@ -163,7 +163,7 @@ def read_tab(
     spelling = _Spelling(key or words.key, words, chosen.systems, systems)
     melody, more = _melody(sounding, rhythm, spelling, words, meter, chosen.systems)
     notes = tuple(note for note in sounding.top if note)
-    if not rhythm.source:
+    if words.own and not rhythm.source:
         text = "nothing tells the lengths: every note is one beat"
         more = [*more, Remark("guessed", f"{text} (--by-spacing takes them from the columns)")]
     counts = [
