@@ -58,7 +58,7 @@ _TOKEN = re.compile(
     | (?P<note>(?P<signs>[\^_=]{0,2})(?P<letter>[A-Ga-g])(?P<octave>[,']{0,9})
       (?P<length>\d{0,6}/*\d{0,6})(?P<tie>\s*-)?)
     | (?P<rest>[xzXZ])(?P<pause>\d{0,6}/*\d{0,6})
-    | \((?P<p>\d)(?::(?P<q>\d?)(?::(?P<r>\d{0,2}))?)?
+    | \((?P<p>\d{1,2})(?::(?P<q>\d?)(?::(?P<r>\d{0,2}))?)?
     | (?P<broken>>{1,3}|<{1,3})
     | "(?P<word>[^"\n]*)"
     | (?P<grace>\{[^}\n]*\})
@@ -574,6 +574,8 @@ def write_abc(melody: Melody, *, number: int = 1) -> str:
 
     Raises :class:`RequestError` for what ABC has no sign for.
     """
+    if not repeats_fit(melody):
+        melody = melody.expanded()
     melody = in_note_values(melody)
     unit = melody.meter.unit if melody.meter else 4
     lines = [f"X:{number}", f"T:{_line(melody.title) or 'untitled'}"]
@@ -590,6 +592,16 @@ def write_abc(melody: Melody, *, number: int = 1) -> str:
     return "\n".join([*lines, *_music(melody, unit)]) + "\n"
 
 
+def repeats_fit(melody: Melody) -> bool:
+    """Whether signs tell the repeats so that all readers play the same.
+
+    They differ in the sign for three times, and in a tie from before a sign to behind it.
+    """
+    behind = {at for r in melody.repeats for at in (*r.endings[1:], r.stop)} - {len(melody.notes)}
+    often = any(repeat.times > 2 and not repeat.endings for repeat in melody.repeats)
+    return not often and not any(melody.notes[at].tied for at in behind)
+
+
 def _music(melody: Melody, unit: int) -> Iterator[str]:
     keys, meters = dict(melody.keys), dict(melody.meters)
     signs = _bar_signs(melody)
@@ -603,7 +615,9 @@ def _music(melody: Melody, unit: int) -> Iterator[str]:
         row = signs.get(span.start, ("", ""))[1]
         for event in span:
             closing, opening = signs.get(event, ("", "")) if event > span.start else ("", "")
-            bar = closing + (opening[1:] if opening == "|:" else opening)
+            bar = closing + opening
+            if opening == "|:":
+                bar = "::" if closing == ":|" else opening
             row += f" {bar}" if bar else ""
             row += words[event] if event in beams and not bar else f" {words[event]}"
         yield f"{row} {signs.get(span.stop, ('', ''))[0]}".strip()
@@ -616,7 +630,7 @@ def _bar_signs(melody: Melody) -> dict[int, tuple[str, str]]:
     for repeat in melody.repeats:
         stops = (*repeat.endings[1:], repeat.stop) if repeat.endings else (repeat.stop,)
         for at in stops:
-            signs[at] = (":" * (1 if repeat.endings else repeat.times - 1) + "|", signs[at][1])
+            signs[at] = (":|", signs[at][1])
         if repeat.endings:
             signs[repeat.stop] = ("|]" if repeat.stop == len(melody.notes) else "||", "")
         for number, at in enumerate(repeat.endings, start=1):
@@ -635,7 +649,7 @@ def _sung(melody: Melody, span: range) -> Iterator[str]:
             word = lyrics[event]
             body, goes_on = (word[:-1], "-") if word.endswith("-") else (word, "")
             body = body.replace("-", r"\-").replace("_", " ").replace("*", " ").replace(" ", "~")
-            words.append(body + goes_on)
+            words.append(body.replace("%", r"\%") + goes_on)
         elif note.pitch is not None:
             words.append("_" if note.tied else "*")
     if any(event in lyrics for event in span):
@@ -666,8 +680,6 @@ def _words(melody: Melody, unit: int) -> list[str]:
 
 
 def _tuplet_sign(actual: int, normal: int, count: int) -> str:
-    if actual > 9:
-        raise RequestError(f"ABC has no sign for {actual} notes in the time of {normal}")
     return "(3" if (actual, normal, count) == (3, 2, 3) else f"({actual}:{normal}:{count}"
 
 
@@ -713,7 +725,7 @@ def _key_lines(key: Key | None) -> Iterator[str]:
 
 
 def _chord(name: str) -> str:
-    return name.replace('"', "'")
+    return name.replace('"', "'").replace("%", r"\%")
 
 
 def _line(text: str) -> str:

@@ -842,8 +842,7 @@ class _Page:
         _written(element, value)
         if self.instrument:
             _add(element, "staff", staff)
-        if staff == 1:
-            self._beam(element, event)
+        self._beam(element, event)
         self._notations(element, event, note, ties, staff)
         if event in self.lyrics and staff == 1:
             self._lyric(element, event)

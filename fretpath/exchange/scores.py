@@ -322,6 +322,12 @@ def not_written(melody: Melody, ending: str) -> list[Remark]:
             found.append(Remark("left out", "the names of the chords, which MIDI has no word for"))
         if melody.repeats:
             found.append(Remark("read", "the repeats are played, as MIDI has no sign for them"))
+    if ending == ".abc":
+        from fretpath.exchange.abc import repeats_fit
+
+        if not repeats_fit(melody):
+            text = "the repeats are written out, as readers of ABC differ on signs like these"
+            found.append(Remark("read", text))
     if ending in (".mid", ".midi", ".abc") and any(note.placement for note in melody.notes):
         found.append(Remark("left out", "the strings and frets that the melody asks for"))
     return found

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -118,6 +118,7 @@ def melody_of(voice: Voice, name: str) -> Reading:
     if not any(sound.pitch for sound in voice.sounds):
         raise ScoreFileError(f"{name} holds no pitched note that could be played")
     check_count(len(voice.signs), "signs", name)
+    check_count(len(road_signs(voice.signs)), "signs of repeats and jumps", name)
     _check_lengths(voice.sounds, name)
     remarks = list(voice.remarks)
     repeats = repeats_of(voice.signs, len(voice.sounds), name)
@@ -133,7 +134,7 @@ def melody_of(voice: Voice, name: str) -> Reading:
     bars = [at for at in bars if 0 < at < count]
     if meters and bars:
         whole = _joined_bars(sounds, bars, meters)
-        meters, problem = _adding_up(sounds, whole, meters)
+        meters, problem = _adding_up(sounds, whole, meters, cuts)
         remarks.extend(problem)
         bars = sorted(cuts | set(whole))
     phrases = {at for at, _ in (*keys, *meters)} | _phrases(voice, bars, meters)
@@ -185,10 +186,7 @@ def _check_lengths(sounds: Sequence[Sound], name: str) -> None:
     """Lengths that a melody can hold at all."""
     for sound in sounds:
         if sound.length.denominator > _LONGEST or sound.length > _LONGEST:
-            raise ScoreFileError(
-                f"{name} has a length of {float(sound.length):g} quarter notes, which is beyond "
-                "what is read here"
-            )
+            raise ScoreFileError(f"{name} has a length of a note beyond what is read here")
 
 
 def _word(text: str) -> str:
@@ -257,14 +255,20 @@ def _joined_bars(
 
 
 def _adding_up(
-    sounds: Sequence[Sound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
+    sounds: Sequence[Sound],
+    bars: Sequence[int],
+    meters: Sequence[tuple[int, Meter]],
+    cuts: Set[int],
 ) -> tuple[list[tuple[int, Meter]], list[Remark]]:
-    """The meters, with those of odd bars among them; empty if too many bars are odd."""
+    """The meters, with those of odd bars among them; empty if too many bars are odd.
+
+    The first bar, the last and those at a repeat sign (``cuts``) may be short.
+    """
     spans = list(pairwise((0, *bars, len(sounds))))
     odd: list[tuple[int, int, Fraction]] = []
     for number, (start, stop) in enumerate(spans):
         length, whole = _length(sounds, start, stop), _size(_at(meters, start))
-        edge = number in (0, len(spans) - 1)
+        edge = number in (0, len(spans) - 1) or not cuts.isdisjoint((start, stop))
         if length > whole or (length < whole and not edge):
             odd.append((start, stop, length))
     if not odd:
