@@ -13,13 +13,13 @@ from fretpath.errors import RequestError
 from fretpath.exchange.door import ending_of, is_score_name
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
-from fretpath.neck.arrange import arrange
+from fretpath.neck.arrange import arrange, lower_octave
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.catalogue import instrument_named, instrument_tuned
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import OPEN_STRINGS, Limits, Start
-from fretpath.neck.setup import OBJECTIVES, Setup
+from fretpath.neck.setup import OBJECTIVES, REPEATS, Setup
 from fretpath.neck.terms import PLAYING, Weights, usual_weights
 
 if TYPE_CHECKING:
@@ -179,12 +179,24 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--no-shift", action="store_true", help="hold the hand in one position")
     group.add_argument("--start", help="place of the first note: string-fret or string-fret-finger")
     group.add_argument(
+        "--accidentals",
+        type=int,
+        metavar="N",
+        help="where a key is chosen, only keys of at most N sharps or flats",
+    )
+    group.add_argument(
         "--objective",
         choices=OBJECTIVES,
         default="total",
-        help="least effort in all (default), or first the easiest hardest step",
+        help="least effort in all (default), or first the easiest hardest step (for a fast "
+        "passage: more shifts, and smaller ones)",
     )
-    parser.set_defaults(repeats="same")
+    group.add_argument(
+        "--repeats",
+        choices=REPEATS,
+        default="same",
+        help="finger a phrase that comes again the same (default), or each for itself",
+    )
 
 
 def _hand(arguments: argparse.Namespace, instrument: Instrument) -> Hand:
@@ -221,6 +233,7 @@ def _limits(arguments: argparse.Namespace) -> Limits:
         no_shift=arguments.no_shift,
         start=Start.parse(arguments.start) if arguments.start else None,
         open_strings=arguments.open_strings,
+        accidentals=arguments.accidentals,
     )
 
 
@@ -250,8 +263,10 @@ def setup_from(arguments: argparse.Namespace, instrument: Instrument | None = No
 
 
 def arrangement_from(arguments: argparse.Namespace) -> Arrangement:
-    """The melody of the arguments on their setup."""
-    return arrange(melody_from(arguments), setup_from(arguments))
+    """The melody of the arguments on their setup; what must be said about it becomes a remark."""
+    found = arrange(melody_from(arguments), setup_from(arguments))
+    arguments.remarks.extend(map(str, (*found.remarks, *lower_octave(found))))
+    return found
 
 
 def add_sound_options(parser: argparse.ArgumentParser) -> None:

@@ -101,7 +101,10 @@ def run(arguments: argparse.Namespace) -> str:
     if arguments.ways != 1:
         from fretpath.page.ways import render_ways
 
-        titled = [f"way {number}\n{page}" for number, page in enumerate(pages, start=1)]
+        head, _, _ = pages[0].partition("\n\n")
+        short = [page.removeprefix(f"{head}\n\n") for page in pages]
+        titled = [f"way {number}\n{page}" for number, page in enumerate(short, start=1)]
+        titled.insert(0, f"{head}\n")
         pages = [render_ways(ways), *_no_more(ways, arguments.ways), *titled]
     return delivered(arguments, "\n".join([*found, *pages]))
 
@@ -139,7 +142,7 @@ def _no_more(ways: tuple[Arrangement, ...], count: int) -> list[str]:
             "the text gives every note its place (@): take those out for other ways\n"
             "(a text tab without them: fretpath read TAB --melody --no-places)\n"
         ]
-    return ["no further way differs enough from these\n"]
+    return ["no further way differs enough from these at less than about twice the effort\n"]
 
 
 def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:

@@ -20,11 +20,13 @@ from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.explain_failure import explain_failure, named, no_way, note_label
+from fretpath.neck.figures import roman
 from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.planner import Line, NoteLimit, Planner, line_of, planner_for
 from fretpath.neck.repeats import hold_repeats
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layers
 from fretpath.neck.setup import On, Setup
+from fretpath.remarks import Remark
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
 Answer = Arrangement | UnplayableError
 """What became of one melody."""
 _SHARE = 32
+HIGH, LOW = 10, 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +141,35 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
         raise no_way(melody, planner.layers(line))
     found = build_arrangement(planner, melody, numbers, cost)
     return replace(found, octave_chosen=arrangement.octave_chosen)
+
+
+def lower_octave(arrangement: Arrangement) -> tuple[Remark, ...]:
+    """A remark where a tune lies high on the neck only because its octave was written so.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> high = arrange(parse_melody("1 2 3 4 5", key="A").in_octave(3))
+    >>> lower_octave(high)[0].text.split("; ")[0]
+    'lies as high as position XVIII only because of its octave'
+    """
+    melody, setup = arrangement.melody, arrangement.setup
+    high = max(arrangement.positions)
+    placed = any(note.placement for note in melody.notes)
+    if arrangement.octave_chosen or placed or high < HIGH or setup.limits.lowest_fret >= HIGH:
+        return ()
+    for down in range(1, melody.octave + 2):
+        lower = _answer(setup, replace(melody.in_octave(melody.octave - down), octave_free=False))
+        if isinstance(lower, Arrangement) and max(lower.positions) <= LOW:
+            octave = melody.octave - down
+            return (
+                Remark(
+                    "fingered",
+                    f"lies as high as position {roman(high)} only because of its octave; with the "
+                    f"tonic in octave {octave} (--octave {octave}) the hand goes no higher than "
+                    f"{roman(max(lower.positions))}",
+                    melody.title,
+                ),
+            )
+    return ()
 
 
 def layers_of(arrangement: Arrangement) -> tuple[Planner, Layers]:

@@ -7,7 +7,8 @@ says where they come from.  General MIDI programs: General MIDI Level 1 sound se
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 
 from fretpath.errors import RequestError, nearest
 from fretpath.neck.instrument import (
@@ -181,11 +182,13 @@ def _small() -> Iterator[Instrument]:
     yield _make("charango", "G4 C5 E5 A4 E5", 14.5, 15, (8, 11), 25, basis, open_position=True)
 
 
-INSTRUMENTS: dict[str, Instrument] = {
-    made.name: made
-    for family in (_basses, _guitars, _ukuleles, _mandolins, _banjos, _violins, _small)
-    for made in family()
-}
+INSTRUMENTS: Mapping[str, Instrument] = MappingProxyType(
+    {
+        made.name: made
+        for family in (_basses, _guitars, _ukuleles, _mandolins, _banjos, _violins, _small)
+        for made in family()
+    }
+)
 """Every instrument by name, family by family."""
 
 

@@ -20,7 +20,9 @@ finger too.  0 stands for no finger (an open string).
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from fretpath.errors import RequestError, nearest
 
@@ -71,23 +73,25 @@ class Hand:
 
 
 _CLOSED = _reaches("1234")
-HANDS: dict[str, Hand] = {
-    hand.name: hand
-    for hand in (
-        Hand("one-finger-per-fret", _CLOSED, _CLOSED),
-        Hand("one-two-four", _reaches("124"), _CLOSED, change_over=6),
-        Hand(
-            "extended",
-            _reaches("112344", extended=(-1, 4), first=-1),
-            _reaches("112344", extended=(-1, 4), first=-1),
-        ),
-        Hand(
-            "diatonic",
-            _reaches("1122334", extended=(-1,), first=-1),
-            _reaches("1122334", extended=(-1,), first=-1),
-        ),
-    )
-}
+HANDS: Mapping[str, Hand] = MappingProxyType(
+    {
+        hand.name: hand
+        for hand in (
+            Hand("one-finger-per-fret", _CLOSED, _CLOSED),
+            Hand("one-two-four", _reaches("124"), _CLOSED, change_over=6),
+            Hand(
+                "extended",
+                _reaches("112344", extended=(-1, 4), first=-1),
+                _reaches("112344", extended=(-1, 4), first=-1),
+            ),
+            Hand(
+                "diatonic",
+                _reaches("1122334", extended=(-1,), first=-1),
+                _reaches("1122334", extended=(-1,), first=-1),
+            ),
+        )
+    }
+)
 """Every hand model by name."""
 
 

@@ -59,7 +59,7 @@ class Instrument:
     frets: int
     """Highest fret of the neck; on a fretless neck, the highest semitone."""
     spacing: tuple[float, float] = (9.0, 14.0)
-    """Distance between neighbouring strings in mm: at the nut, at the bridge."""
+    """Distance between neighboring strings in mm: at the nut, at the bridge."""
     capo: int = 0
     """Fret under the capo, 0 for none."""
     playing: str = "in-position"
@@ -82,6 +82,11 @@ class Instrument:
             raise RequestError(f"an instrument has 1 to {MAX_STRINGS} strings")
         if not 1 <= self.frets <= MAX_FRETS:
             raise RequestError(f"the number of frets is 1 to {MAX_FRETS}, not {self.frets}")
+        if not all(1 <= gap <= 100 for gap in self.spacing):
+            raise RequestError(
+                "neighboring strings lie 1 to 100 mm apart, at the nut and at the bridge, not "
+                f"{' and '.join(f'{gap:g}' for gap in self.spacing)} mm"
+            )
         if not 100 <= self.scale_length <= 2000:
             raise RequestError(
                 f"a scale length is 100 to 2000 mm (4 to 78 in), not {self.scale_length:g} mm"
@@ -106,7 +111,7 @@ class Instrument:
         """Labels for the tab, string 1 first.
 
         Letters of the open strings; small for the higher of two strings of the same name and for
-        a string that sounds above its upper neighbour (the g of a ukulele).
+        a string that sounds above its upper neighbor (the g of a ukulele).
         """
         pitches = [string.open for string in self.strings]
         names = []
@@ -170,7 +175,7 @@ class Instrument:
         return self.free_length * (1 - 2.0 ** (-frets / 12))
 
     def string_spacing(self, fret: float) -> float:
-        """Distance in mm between neighbouring strings at a fret."""
+        """Distance in mm between neighboring strings at a fret."""
         nut, bridge = self.spacing
         along = fret_distance(self.capo, self.scale_length) + self.distance(fret)
         return nut + (bridge - nut) * along / self.scale_length

@@ -1,8 +1,9 @@
 """Which key suits the hand: every key, and every octave that fits, fingered and ranked.
 
-All of them go through one batched search.  The order is that of the total effort the search
-minimises (:class:`~fretpath.neck.terms.Weights`), then the shorter key signature; the figures
-beside it are physical.
+**Order.**  By the effort that the search makes least, plus :data:`STRETCH` for each mm of the
+widest stretch, so that a key in which the hand lies closed goes before one that saves an open
+string; then the shorter key signature.  A hand with a reach, a highest fret and a limit on sharps
+and flats leave out the keys that a student cannot use yet.  The figures beside it are physical.
 """
 
 from __future__ import annotations
@@ -23,6 +24,9 @@ from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
 from fretpath.neck.ways import describe
 
+STRETCH = 1.0
+"""Effort that a mm of the widest stretch counts for in the order of keys."""
+
 
 @dataclass(frozen=True)
 class KeyChoice:
@@ -36,6 +40,11 @@ class KeyChoice:
     """Open strings that belong to the key, string n first."""
 
     @property
+    def ease(self) -> float:
+        """What the order goes by, less is easier: effort and widest stretch."""
+        return self.arrangement.effort + STRETCH * self.arrangement.figures.widest_stretch
+
+    @property
     def reason(self) -> str:
         """Why (or why not), in a teacher's words."""
         count = len(self.arrangement.instrument.strings)
@@ -46,7 +55,9 @@ class KeyChoice:
             strings = f"open {' '.join(self.open_strings)} of {count} strings in the key"
         else:
             strings = "no open string belongs to the key"
-        return f"{describe(self.arrangement)}; {_signature(self.key.signature)}; {strings}"
+        stretch = f"widest stretch {self.arrangement.figures.widest_stretch:.0f} mm"
+        signature = _signature(self.key.signature)
+        return f"{describe(self.arrangement)}; {stretch}; {signature}; {strings}"
 
 
 def _signature(sharps: int) -> str:
@@ -91,8 +102,13 @@ def rank_keys(
     setup = Setup.of(on)
     if melody.octave_free and any(note.placement for note in melody.notes):
         melody = arrange(melody, replace(setup, limits=Limits())).melody
-    neck = setup.instrument
-    tunes = [tune for sound in range(12) for tune in _octaves(melody, sound, neck, octave)]
+    neck, most = setup.instrument, setup.limits.accidentals
+    tunes = [
+        tune
+        for sound in range(12)
+        for tune in _octaves(melody, sound, neck, octave)
+        if tune.key and (most is None or abs(tune.key.signature) <= most)
+    ]
     answers = arrange_many(tunes or [melody], setup, unplayable="return")
     choices = [_choice(answer) for answer in answers if isinstance(answer, Arrangement)]
     if not choices:
@@ -135,6 +151,6 @@ def _choice(arrangement: Arrangement) -> KeyChoice:
     return KeyChoice(key, arrangement, open_strings_in(key, arrangement.instrument))
 
 
-def _easiest_first(choice: KeyChoice) -> tuple[int, int, int]:
+def _easiest_first(choice: KeyChoice) -> tuple[float, int, int]:
     tonic = choice.arrangement.melody.tonic
-    return choice.arrangement.cost, abs(choice.key.signature), tonic.midi if tonic else 0
+    return choice.ease, abs(choice.key.signature), tonic.midi if tonic else 0

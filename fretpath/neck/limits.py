@@ -20,6 +20,7 @@ from fretpath.neck.instrument import Instrument
 from fretpath.neck.states import States
 
 OPEN_STRINGS = ("allow", "avoid", "forbid", "prefer")
+MOST_ACCIDENTALS = 7
 AVOIDED = 75.0
 """Effort that ``avoid`` adds to an open string."""
 PREFERRED = 50.0
@@ -74,12 +75,23 @@ class Limits:
     more)."""
     start: Start | None = None
     """Where the first note is played; None leaves it open."""
+    accidentals: int | None = None
+    """The most sharps or flats of a key that is chosen for a tune; a key that is given stays."""
 
     def __post_init__(self) -> None:
         if self.open_strings not in OPEN_STRINGS:
             raise RequestError(
-                f'open strings are {", ".join(OPEN_STRINGS)}, not "{self.open_strings[:40]}"'
+                f'open strings are {", ".join(OPEN_STRINGS)}, not "{str(self.open_strings)[:40]}"'
             )
+        for name in ("lowest_fret", "highest_fret", "position", "accidentals"):
+            value = getattr(self, name)
+            if not _is_whole(value) and (value is not None or name == "lowest_fret"):
+                raise RequestError(f"the {name.replace('_', ' ')} is a whole number, not {value!r}")
+        if self.strings is not None:
+            if not isinstance(self.strings, tuple) or not all(map(_is_whole, self.strings)):
+                raise RequestError(f"strings are whole numbers such as 1,2, not {self.strings!r}")
+            if not self.strings:
+                raise RequestError("no string is left to play on: name one or more, such as 1,2")
 
     def check(self, instrument: Instrument) -> None:
         """Raise :class:`RequestError` if a limit makes no sense on the instrument."""
@@ -95,6 +107,10 @@ class Limits:
             )
         if self.position is not None and not 1 <= self.position <= top:
             raise RequestError(f"a position is 1 to {top} here, not {self.position}")
+        if self.accidentals is not None and not 0 <= self.accidentals <= MOST_ACCIDENTALS:
+            raise RequestError(
+                f"a key has 0 to {MOST_ACCIDENTALS} sharps or flats, not {self.accidentals}"
+            )
         for string in (*(self.strings or ()), *((self.start.string,) if self.start else ())):
             if not 1 <= string <= len(instrument.strings):
                 raise RequestError(
@@ -127,3 +143,7 @@ class Limits:
             text = option if value is True else f"{option} {shown}"
             dropped: dict[str, Any] = {field.name: field.default}
             yield text, replace(self, **dropped)
+
+
+def _is_whole(value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool)

@@ -3,7 +3,8 @@
 **What repeats.**  Phrases with the same pitches and lengths; where the text marks no phrases, or
 outside the phrases that repeat, bars.  A phrase of one or two notes is no shape and is left free.
 
-**How.**  Each fingering that some occurrence got in the free search is a candidate.  All
+**How.**  Each fingering that some occurrence got in the free search is a candidate, and so is the
+best one of the phrase by itself from each place and finger it can begin with.  All
 occurrences are held to it, the rest is solved exactly, and the cheapest candidate stays, unless it
 costs more than :data:`TOLERANCE` of the free optimum on top; then a remark says so.  So the answer
 is exact for the candidates that were tried, and at most that much above the free optimum.
@@ -11,7 +12,7 @@ is exact for the candidates that were tried, and at most that much above the fre
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
 from fretpath.neck.planner import Line, NoteLimit, Planner
+from fretpath.neck.states import States
 from fretpath.remarks import Remark
 
 Ints = NDArray[np.int64]
@@ -26,6 +28,8 @@ BestPath = Callable[[Planner, Line], tuple[int, Ints | None]]
 TOLERANCE = 0.1
 """Share of the free optimum that one fingering for a phrase may cost on top."""
 LEAST_NOTES = 3
+MOST_NOTES = 2_000
+"""Notes of a melody up to which more fingerings than those of the free search are tried."""
 
 
 def hold_repeats(
@@ -38,10 +42,11 @@ def hold_repeats(
     most = cost + int(TOLERANCE * cost)
     remarks = []
     for spans in repeated_spans(melody):
-        if len(_fingerings(path, spans)) == 1:
-            line = line.holding(_holds(planner, path, spans, 0))
+        models = _models(planner, line, path, spans, best_path)
+        held = [line.holding(_holds(planner, model, spans)) for model in models]
+        if len(set(_occurrences(path, spans))) == 1:
+            line = held[0]
             continue
-        held = list(_candidates(planner, line, path, spans))
         tried = [best_path(planner, candidate) for candidate in held]
         best = min(range(len(held)), key=lambda number: tried[number][0])
         cost_held, path_held = tried[best]
@@ -52,34 +57,42 @@ def hold_repeats(
     return cost, path, tuple(remarks)
 
 
-def _candidates(planner: Planner, line: Line, path: Ints, spans: Sequence[range]) -> Iterator[Line]:
-    """The line with all occurrences held to each different fingering of one of them."""
-    for number in _fingerings(path, spans).values():
-        yield line.holding(_holds(planner, path, spans, number))
+Fingered = tuple[int, ...]
+"""State numbers of the notes of a phrase."""
 
 
-def _fingerings(path: Ints, spans: Sequence[range]) -> dict[tuple[int, ...], int]:
-    """Each different fingering, with the first occurrence that has it."""
-    found: dict[tuple[int, ...], int] = {}
-    for number, span in enumerate(spans):
-        found.setdefault(tuple(path[span.start : span.stop].tolist()), number)
-    return found
+def _occurrences(path: Ints, spans: Sequence[range]) -> list[Fingered]:
+    """How each occurrence is fingered."""
+    return [tuple(path[span.start : span.stop].tolist()) for span in spans]
 
 
-def _holds(
-    planner: Planner, path: Ints, spans: Sequence[range], number: int
-) -> dict[int, NoteLimit]:
-    """Every occurrence held to the fingering of one of them."""
-    states, model = planner.states, path[spans[number].start : spans[number].stop].tolist()
-    limits = [
-        NoteLimit(
-            int(states.string[at]),
-            int(states.fret[at]),
-            int(states.position[at]),
-            int(states.finger[at]),
-        )
-        for at in model
-    ]
+def _models(
+    planner: Planner, line: Line, path: Ints, spans: Sequence[range], best_path: BestPath
+) -> list[Fingered]:
+    """Each different fingering of an occurrence, and the best of the phrase from each start."""
+    models = dict.fromkeys(_occurrences(path, spans))
+    if len(models) == 1 or len(line.midi) > MOST_NOTES:
+        return list(models)
+    span, states = spans[-1], planner.states
+    limits = {note - span.start: line.limits[note] for note in line.limits if note in span}
+    alone = Line(line.midi[span.start : span.stop], limits)
+    for at in planner.choices((alone.midi[0], limits.get(0, NoteLimit()))).tolist():
+        _, found = best_path(planner, alone.holding({0: _exactly(states, at)}))
+        if found is not None:
+            models[tuple(found.tolist())] = None
+    return list(models)
+
+
+def _exactly(states: States, at: int) -> NoteLimit:
+    """A note held to one state."""
+    columns = (states.string, states.fret, states.position, states.finger)
+    string, fret, position, finger = (int(column[at]) for column in columns)
+    return NoteLimit(string, fret, position, finger)
+
+
+def _holds(planner: Planner, model: Fingered, spans: Sequence[range]) -> dict[int, NoteLimit]:
+    """Every occurrence held to one fingering."""
+    limits = [_exactly(planner.states, at) for at in model]
     return {span.start + i: limit for span in spans for i, limit in enumerate(limits)}
 
 

@@ -46,6 +46,8 @@ class States:
 
     @cached_property
     def _by_pitch(self) -> dict[int, Ints]:
+        if not len(self):
+            return {}
         pitches, starts = np.unique(self.midi, return_index=True)
         groups = np.split(np.arange(len(self)), starts[1:])
         return {int(pitch): group for pitch, group in zip(pitches, groups, strict=True)}

@@ -58,9 +58,9 @@ class Weights:
     open: float = 25.0
     """For an open string (its sound differs, and a shape with open strings does not move to other
     keys)."""
-    open_far: float = 1.0
+    open_far: float = 1.5
     """For each mm of the hand beyond ``open_far_from`` while an open string sounds."""
-    open_far_from: float = 100.0
+    open_far_from: float = 140.0
     """Distance in mm from the nut up to which an open string lies near."""
     stopped: float = 0.0
     """For a stopped note."""

@@ -4,18 +4,23 @@
 stretch of :data:`STRETCH` notes, plays at least half of the notes that have a choice at another
 place (string, fret) than every better way does.  A note with one place only is not counted.  So a
 way is never the best one with a single note moved; and each is found exactly, by a search that
-counts the shared notes of the stretch as it goes.  When no path is different enough, there are
-fewer ways than asked for.
+counts the shared notes of the stretch as it goes.  A way of more than :data:`MOST_EFFORT` times the
+best effort (and :data:`SLACK` more) is no choice, so there may be fewer than asked for.
+
+**Open and closed.**  Where all ways use open strings or none does, the last one asked for is the
+cheapest of the other kind, if there is one within that effort.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fretpath.errors import RequestError
+from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrange import arrange, build_arrangement, layers_of
@@ -28,6 +33,9 @@ from fretpath.neck.setup import On
 from fretpath.neck.terms import TIMED, UNIT, Weights, note_parts, step_parts
 
 STRETCH = 16
+MOST_EFFORT = 2
+SLACK = 50
+"""Effort beyond that, so that the ways of a short easy tune are not all ruled out."""
 MOST_WAYS = 20
 
 
@@ -56,17 +64,64 @@ def ways_beside(best: Arrangement, count: int) -> tuple[Arrangement, ...]:
     """:func:`ways` for an arrangement that is already there and counts as the first."""
     if not 1 <= count <= MOST_WAYS:
         raise RequestError(f"the number of ways is 1 to {MOST_WAYS}, not {count}")
+    found = ways_apart(best, count)
+    if count > 1:
+        other = _of_other_kind(best, found)
+        if other is not None:
+            found = [*found[: count - 1], other]
+    return (best, *sorted(found[1:], key=lambda way: way.cost))
+
+
+def ways_apart(best: Arrangement, count: int) -> list[Arrangement]:
+    """The best way, and up to *count* - 1 that differ from all cheaper ones, the cheapest first."""
     found = [best]
     planner, layers = layers_of(best)
     shared = _Shared(planner, layers)
     while len(found) < count and shared.choice:
         shared.add(found[-1])
         cost, path = cheapest_apart(layers, shared.marks, shared.most, STRETCH)
-        if cost >= FORBIDDEN:
+        if cost >= FORBIDDEN or cost > _most(best):
             break
         way = build_arrangement(planner, best.melody, layers.numbers(path), cost)
         found.append(replace(way, setup=best.setup, octave_chosen=best.octave_chosen))
-    return tuple(found)
+    return found
+
+
+def _most(best: Arrangement) -> int:
+    """The most that a further way may cost."""
+    return MOST_EFFORT * best.cost + SLACK * UNIT
+
+
+def _of_other_kind(best: Arrangement, found: Sequence[Arrangement]) -> Arrangement | None:
+    """The best way without open strings where all have some, or with some where none has any."""
+    kinds = {way.figures.open_strings > 0 for way in found}
+    if len(kinds) > 1 or best.setup.limits.open_strings != "allow":
+        return None
+    wanted = "forbid" if True in kinds else "prefer"
+    setup = replace(best.setup, limits=replace(best.setup.limits, open_strings=wanted))
+    try:
+        way = arrange(replace(best.melody, octave_free=False), setup)
+    except UnplayableError:
+        return None
+    planner, layers = layers_of(best)
+    cost = _cost_of(planner, layers, way)
+    if (way.figures.open_strings > 0) in kinds or cost > _most(best):
+        return None
+    return replace(way, setup=best.setup, cost=cost, octave_chosen=best.octave_chosen)
+
+
+def _cost_of(planner: Planner, layers: Layers, way: Arrangement) -> int:
+    """What a fingering costs at the prices of a planner."""
+    places = _places_in(planner, layers, way)
+    steps = zip(layers.table_of_step, pairwise(places), strict=True)
+    total = int(layers.first[places[0]])
+    return total + sum(int(layers.tables[k][after, before]) for k, (before, after) in steps)
+
+
+def _places_in(planner: Planner, layers: Layers, way: Arrangement) -> list[int]:
+    """Where each note of a fingering stands in its layer."""
+    numbers = _state_numbers(planner, way)
+    return [int(np.searchsorted(layers.layer(t), number)) for t, number in enumerate(numbers)]
 
 
 class _Shared:
@@ -113,6 +168,39 @@ def describe(arrangement: Arrangement) -> str:
     return f"{where}, {moves}"
 
 
+def set_apart(ways: Sequence[Arrangement]) -> list[str]:
+    """Each way in words that tell it from the others.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> found = ways(parse_melody("C2 D2 E2 F2 G2"), "bass", 3)
+    >>> len(set(set_apart(found))) == len(found)
+    True
+    """
+    told = [describe(way) for way in ways]
+    for add in (_open_words, _place_words, _end_words):
+        told = [
+            f"{text}, {add(way)}" if told.count(text) > 1 else text
+            for text, way in zip(told, ways, strict=True)
+        ]
+    return told
+
+
+def _open_words(way: Arrangement) -> str:
+    count = way.figures.open_strings
+    return counted(count, "open string") if count else "no open string"
+
+
+def _place_words(way: Arrangement) -> str:
+    first = way.fingerings[0]
+    finger = f", finger {first.finger}" if first.finger else ""
+    return f"from {first.string}-{first.fret}{finger}"
+
+
+def _end_words(way: Arrangement) -> str:
+    last = way.fingerings[-1]
+    return f"to {last.string}-{last.fret}"
+
+
 @dataclass(frozen=True)
 class Reason:
     """Why one note is played where it is."""
@@ -122,12 +210,14 @@ class Reason:
     here: Fingering
     """How it is played."""
     parts: dict[str, float]
-    """What the step to it and the note itself cost, part by part, in mm-equivalents; parts that
+    """What the step to it and the note itself cost, part by part; parts that
     cost nothing are left out."""
     instead: Fingering | None
     """The next best other place for this note; None when there is no other."""
     extra: float | None
-    """How much more the whole melody would cost that way, in mm-equivalents."""
+    """How much more the whole melody would cost that way."""
+    held: bool = False
+    """Whether all other notes stay where they are in that comparison."""
 
     @property
     def total(self) -> float:
@@ -139,32 +229,58 @@ def reasons(arrangement: Arrangement) -> tuple[Reason, ...]:
     """For each struck note: what it cost, and what the next best choice would have cost.
 
     The next best choice puts this note on another (string, fret) and everything else where it is
-    then best.  For an arrangement made for the least total effort.
+    then best.  Where the arrangement is not the cheapest of all (a further way, a phrase held to
+    one fingering, the objective ``hardest``), all other notes stay where they are instead; a
+    negative extra then says that this note alone would be easier elsewhere.
     """
     planner, layers = layers_of(arrangement)
+    through = cost_through(layers)
+    held = arrangement.cost > int(through[0].min())
+    if held:
+        through = _cost_beside(layers, _places_in(planner, layers, arrangement), arrangement.cost)
     parts = _parts(planner, arrangement)
+    return tuple(
+        Reason(
+            note=i + 1,
+            here=here,
+            parts={name: part[i] / UNIT for name, part in parts.items() if part[i]},
+            instead=instead,
+            extra=extra,
+            held=held,
+        )
+        for i, here in enumerate(arrangement.fingerings)
+        for instead, extra in [_instead(planner, layers.layer(i), here, through[i], arrangement)]
+    )
+
+
+def _instead(
+    planner: Planner,
+    numbers: NDArray[np.int64],
+    here: Fingering,
+    through: NDArray[np.int64],
+    arrangement: Arrangement,
+) -> tuple[Fingering | None, float | None]:
+    """The next best place of a note and what it costs more; None and None without one."""
+    states = planner.states
+    same = (states.string[numbers] == here.string) & (states.fret[numbers] == here.fret)
+    through = np.where(same, FORBIDDEN, through)
+    at = int(through.argmin())
+    if int(through[at]) >= FORBIDDEN:
+        return None, None
+    return _fingering(planner, int(numbers[at])), (int(through[at]) - arrangement.cost) / UNIT
+
+
+def _cost_beside(layers: Layers, places: Sequence[int], total: int) -> list[NDArray[np.int64]]:
+    """For each note, the cost of the path with that note in each of its states, the rest held."""
+    tables = [layers.tables[k] for k in layers.table_of_step]
     found = []
-    for i, (here, through) in enumerate(
-        zip(arrangement.fingerings, cost_through(layers), strict=True)
-    ):
-        numbers = layers.layer(i)
-        here_too = (planner.states.string[numbers] == here.string) & (
-            planner.states.fret[numbers] == here.fret
-        )
-        through = np.where(here_too, FORBIDDEN, through)
-        other = int(through.argmin())
-        cost = int(through[other])
-        possible = cost < FORBIDDEN
-        found.append(
-            Reason(
-                note=i + 1,
-                here=here,
-                parts={name: part[i] / UNIT for name, part in parts.items() if part[i]},
-                instead=_fingering(planner, int(numbers[other])) if possible else None,
-                extra=(cost - arrangement.cost) / UNIT if possible else None,
-            )
-        )
-    return tuple(found)
+    for t, place in enumerate(places):
+        onto = layers.first if t == 0 else tables[t - 1][:, places[t - 1]]
+        own = onto.copy()
+        if t < len(tables):
+            own += tables[t][places[t + 1], :]
+        found.append(np.minimum(total + own - own[place], FORBIDDEN))
+    return found
 
 
 def _fingering(planner: Planner, state: int) -> Fingering:

@@ -15,10 +15,9 @@ letters are those nearest to the usual ones.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import TypeVar
 
 from fretpath.errors import FretpathError, printable
 from fretpath.music.key import Key
@@ -27,8 +26,6 @@ from fretpath.music.pitch import Pitch
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.page.tab_lines import WordLine
 from fretpath.remarks import Remark
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,24 +166,18 @@ def _own_page(lines: Sequence[WordLine]) -> TabWords | None:
     return None
 
 
-def parsed(parse: Callable[[str], T], text: str) -> T | None:
-    """What a parser makes of a text; None where it refuses it.
-
-    >>> parsed(Meter.parse, "three quarters") is None
-    True
-    """
+def _key(text: str) -> Key | None:
     try:
-        return parse(text)
+        return Key.parse(text)
     except FretpathError:
         return None
 
 
-def _key(text: str) -> Key | None:
-    return parsed(Key.parse, text)
-
-
 def _meter(text: str) -> Meter | None:
-    return parsed(Meter.parse, text)
+    try:
+        return Meter.parse(text)
+    except FretpathError:
+        return None
 
 
 # -- what people write ---------------------------------------------------------------------------

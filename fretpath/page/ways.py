@@ -12,7 +12,7 @@ from typing import Any
 
 from fretpath.neck.arrangement import Arrangement, Fingering
 from fretpath.neck.terms import TERMS
-from fretpath.neck.ways import Reason, describe
+from fretpath.neck.ways import Reason, set_apart
 from fretpath.page.tables import table, wrapped
 
 
@@ -22,8 +22,9 @@ def render_ways(ways: Sequence[Arrangement]) -> str:
     lines = table(
         [_figures(n, way) for n, way in enumerate(ways, start=1)], head=head, align=8 * "r"
     )
-    told = [f"{number}. {describe(way)}" for number, way in enumerate(ways, start=1)]
-    return "\n".join([*lines, "", *told]) + "\n"
+    told = [f"{number}. {text}" for number, text in enumerate(set_apart(ways), start=1)]
+    units = "travel, longest shift and stretch in mm; crossed: strings; open: notes; less is easier"
+    return "\n".join([*lines, units, "", *told]) + "\n"
 
 
 def _figures(number: int, way: Arrangement) -> list[str]:
@@ -41,6 +42,9 @@ def render_reasons(arrangement: Arrangement, reasons: Sequence[Reason]) -> str:
         "each note with its place (finger), the next best place and what it would add,",
         "and what this place costs (effort, counted as --weights does)",
     ]
+    if any(reason.held for reason in reasons):
+        lines[0] = "each note with its place (finger), the next best place and what it would add"
+        lines[1] = "with all other notes held, and what this place costs (effort, as in --weights)"
     pitches = arrangement.melody.pitches
     rows = [_row(reason, str(pitch)) for reason, pitch in zip(reasons, pitches, strict=True)]
     return "\n".join([*lines, *table(rows, align="rllrl"), *_meanings(reasons)]) + "\n"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from fretpath import Key, Limits, RequestError, UnplayableError, arrange, instrument_named
@@ -38,8 +40,10 @@ def test_the_ranking_is_that_of_single_searches(name: str) -> None:
         assert alone.cost == choice.arrangement.cost
         assert alone.frets == choice.arrangement.frets
         assert choice.arrangement.melody.degrees == TUNE.degrees
-    costs = [choice.arrangement.cost for choice in choices]
-    assert costs == sorted(costs)
+    eases = [
+        choice.arrangement.effort + choice.arrangement.figures.widest_stretch for choice in choices
+    ]
+    assert eases == sorted(eases)
 
 
 def test_every_octave_that_fits_is_there() -> None:
@@ -67,7 +71,10 @@ def test_wishes_apply() -> None:
 def test_a_reason_in_words() -> None:
     best = rank_keys(TUNE, Setup.of("bass", limits=Limits(position=2, open_strings="forbid")))
     by_key = {choice.key.tonic: choice.reason for choice in best}
-    assert by_key["G"] == ("position II, no shift; 1 sharp; every open string belongs to the key")
+    assert by_key["G"] == (
+        "position II, no shift; widest stretch 122 mm; 1 sharp; "
+        "every open string belongs to the key"
+    )
 
 
 def test_a_later_key_moves_along() -> None:
@@ -92,3 +99,33 @@ def test_no_key_and_no_place() -> None:
         rank_keys(parse("1 22 1", key="C"), Setup.of("ukulele", limits=Limits(position=1)))
     with pytest.raises(UnplayableError):
         rank_keys(parse("1 42", key="C"), "ukulele")
+
+
+def test_only_keys_of_few_sharps_or_flats() -> None:
+    choices = rank_keys(TUNE, Setup.of("bass", limits=Limits(accidentals=1)))
+    assert {abs(choice.key.signature) for choice in choices} <= {0, 1}
+    everywhere = [choice for choice in rank_keys(TUNE, "bass") if abs(choice.key.signature) <= 1]
+    assert list(choices) == [
+        replace(choice, arrangement=replace(choice.arrangement, setup=choices[0].arrangement.setup))
+        for choice in everywhere
+    ]
+    with pytest.raises(RequestError, match="0 to 7 sharps or flats, not 8"):
+        Setup.of("bass", limits=Limits(accidentals=8))
+
+
+def test_a_closed_hand_goes_before_a_saved_open_string() -> None:
+    """A key whose hand spans much less wins over one that is a little cheaper."""
+    choices = rank_keys(TUNE, Setup.of("bass", limits=Limits(highest_fret=9)))
+    cheapest = min(choices, key=lambda choice: choice.arrangement.cost)
+    first = choices[0].arrangement
+    assert first.figures.widest_stretch <= cheapest.arrangement.figures.widest_stretch
+    assert f"widest stretch {first.figures.widest_stretch:.0f} mm" in choices[0].reason
+
+
+def test_a_reach_leaves_out_the_keys_that_ask_for_more() -> None:
+    small = replace(Setup.of("bass").hand, largest_span=80.0)
+    for choice in rank_keys(TUNE, Setup.of("bass", hand=small)):
+        for f in choice.arrangement.fingerings:
+            if f.fret:
+                neck = choice.arrangement.instrument
+                assert neck.distance(f.fret) - neck.distance(f.position) <= 80.0

@@ -26,6 +26,7 @@ from fretpath import (
     ways,
 )
 from fretpath.neck.setup import Setup
+from fretpath.neck.ways import set_apart, ways_apart
 from tests.neck.test_physics import tunes
 from tests.neck.test_search import Task, Way, prices
 
@@ -81,8 +82,11 @@ class TestWays:
         for layer in task.ways():
             sizes *= len(layer)
         assume(sizes <= MOST_PATHS)
-        found = ways(tune, Setup.of(SHORT_BASS, limits=task.limits), 4)
-        assert [way.cost for way in found] == ways_by_trying(task, 4)
+        found = ways_apart(arrange(tune, Setup.of(SHORT_BASS, limits=task.limits)), 4)
+        most = 2 * found[0].cost + 50_000
+        tried = ways_by_trying(task, 4)
+        dear = next((n for n, cost in enumerate(tried) if cost > most), 4)
+        assert [way.cost for way in found] == tried[:dear]
 
     def test_the_scale_lies_twice_on_a_bass(self) -> None:
         # Exhaustive: exactly two fretted paths of C major lie inside a window of four frets.
@@ -95,7 +99,7 @@ class TestWays:
     @given(tunes(most=40), st.sampled_from(["bass", "guitar", "banjo"]))
     def test_no_way_is_another_with_a_note_moved(self, tune: Melody, name: str) -> None:
         free = replace(tune, octave_free=True)
-        found = ways(free, name, 4)
+        found = ways_apart(arrange(free, name), 4)
         assert sorted(way.cost for way in found) == [way.cost for way in found]
         for later, way in enumerate(found):
             for earlier in found[:later]:
@@ -118,6 +122,42 @@ class TestWays:
         octaves = instrument_named("bass").customised(tuning="E2 E1")
         found = ways(parse_melody("E2"), octaves, 3)
         assert sorted(places(way)[0] for way in found) == [(1, 12), (2, 0)]
+
+    @given(tunes(most=12), st.sampled_from(["bass", "guitar", "ukulele"]), st.integers(2, 4))
+    def test_none_is_much_dearer_and_the_best_is_first(
+        self, tune: Melody, name: str, count: int
+    ) -> None:
+        found = ways(replace(tune, octave_free=True), name, count)
+        costs = [way.cost for way in found]
+        assert len(found) <= count
+        assert costs == sorted(costs)
+        assert costs[-1] <= 2 * costs[0] + 50_000
+        assert len({way.fingerings for way in found}) == len(found)
+
+    def test_the_open_and_the_closed_way_where_both_exist(self) -> None:
+        found = ways(parse_melody("G1 A1 B1 C2 D2 E2 F#2 G2", key="G"), "bass", 2)
+        assert {way.figures.open_strings > 0 for way in found} == {True, False}
+        for way in found:  # at the prices of the setup, and not of the limit it was found with
+            free = Setup.of("bass", repeats="free")
+            text = " ".join(
+                f"{pitch}@{f.string}-{f.fret}"
+                for pitch, f in zip(way.melody.pitches, way.fingerings, strict=True)
+            )
+            assert arrange(parse_melody(text), free).cost <= way.cost
+            assert way.setup == found[0].setup
+
+    def test_no_other_kind_where_open_strings_are_ruled_out(self) -> None:
+        closed = Setup.of("bass", limits=Limits(open_strings="forbid"))
+        found = ways(parse_melody("G1 A1 B1 C2 D2 E2 F#2 G2", key="G"), closed, 2)
+        assert not any(way.figures.open_strings for way in found)
+
+    @given(tunes(most=12), st.sampled_from(["bass", "guitar"]))
+    def test_the_words_set_them_apart(self, tune: Melody, name: str) -> None:
+        found = ways(replace(tune, octave_free=True), name, 3)
+        told = set_apart(found)
+        for (one, a), (other, b) in itertools.combinations(zip(told, found, strict=True), 2):
+            ends = [(way.fingerings[0], way.fingerings[-1]) for way in (a, b)]
+            assert one != other or ends[0] == ends[1]
 
     def test_count_is_checked(self) -> None:
         with pytest.raises(RequestError, match="1 to 20, not 0"):
@@ -157,6 +197,33 @@ class TestReasons:
         words[why.note - 1] += there
         forced = arrange(parse_melody("key: C\noctave: 2\n\n" + " ".join(words)), "bass")
         assert forced.cost == found.cost + round(why.extra * 1000)
+
+    def test_of_a_further_way_the_other_notes_are_held(self) -> None:
+        """The way with that one note elsewhere, added up by itself, costs what is said."""
+        further = ways(parse_melody("1 2 3 4 5 4 3 2 1", key="C"), "bass", 2)[1]
+        why = reasons(further)
+        assert all(reason.held for reason in why)
+        assert sum(round(reason.total * 1000) for reason in why) == further.cost
+        for reason in why:
+            assert reason.instead
+            assert reason.extra is not None
+            columns = [list(c) for c in (further.strings, further.frets, further.positions)]
+            fingers = list(further.fingers)
+            there = reason.instead
+            for column, value in zip(
+                columns, (there.string, there.fret, there.position), strict=True
+            ):
+                column[reason.note - 1] = value
+            fingers[reason.note - 1] = there.finger
+            moved = replace(
+                further,
+                strings=tuple(columns[0]),
+                frets=tuple(columns[1]),
+                positions=tuple(columns[2]),
+                fingers=tuple(fingers),
+            )
+            total = sum(round(r.total * 1000) for r in reasons(moved))
+            assert total == further.cost + round(reason.extra * 1000)
 
 
 class TestReplan:

@@ -36,7 +36,7 @@ def test_beats_bars_rests_and_lengths() -> None:
 
 def test_strings_of_one_name_are_told_apart() -> None:
     lines = render_spoken(arrange(parse_melody("E4@1 E2@6"), "guitar")).splitlines()
-    assert lines[0].startswith("position 2, string high E, open")
+    assert lines[0].startswith("position 4, string high E, open")
     assert lines[1].startswith("string E, open")
 
 

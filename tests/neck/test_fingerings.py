@@ -1,0 +1,212 @@
+"""Fingerings that players accept, two octaves of every scale, and phrases that come again.
+
+``tests/data/fingerings.json`` holds melodies with the fingerings that are right, common practice
+written down before any run.  The lists are not complete: those that come out otherwise are named
+here, and docs/hand_model.md says of each whether it is as good or open.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fretpath import (
+    SCALES,
+    Arrangement,
+    Fingering,
+    Key,
+    Melody,
+    Setup,
+    UnplayableError,
+    arrange,
+    parse_melody,
+)
+from fretpath.commands import tab
+from fretpath.commands.options import arrangement_from
+from fretpath.neck.arrange import best_path
+from fretpath.neck.planner import NoteLimit, line_of, planner_for
+from fretpath.neck.repeats import repeated_spans
+
+ROOT = Path(__file__).parents[2]
+LABELED = json.loads((ROOT / "tests" / "data" / "fingerings.json").read_text(encoding="utf-8"))
+OTHERWISE = {"b11", "b13", "b19", "g06", "g14", "g18", "m03", "n03", "x11"}
+"""Those that come out otherwise; shorter is better, longer is a step back."""
+
+
+def fingered(item: dict[str, Any]) -> Arrangement:
+    """The melody of an item as ``fretpath tab`` fingers it."""
+    parser = argparse.ArgumentParser()
+    tab.add_options(parser)
+    words = [item["melody"], "--instrument", item["instrument"], *item["options"]]
+    return arrangement_from(parser.parse_args(words))
+
+
+def is_same(found: Arrangement, told: list[str]) -> bool:
+    """Whether every place, and every finger that is told, is the one told."""
+    if len(told) != len(found):
+        return False
+    for fingering, text in zip(found.fingerings, told, strict=True):
+        place, _, finger = text.partition(".")
+        if f"{fingering.string}-{fingering.fret}" != place:
+            return False
+        if finger and int(finger) != fingering.finger:
+            return False
+    return True
+
+
+def test_what_players_accept() -> None:
+    otherwise = {
+        item["id"]
+        for item in LABELED
+        if not any(is_same(fingered(item), told) for told in item["fingerings"])
+    }
+    assert otherwise <= OTHERWISE
+    assert len(LABELED) - len(OTHERWISE) >= 33
+
+
+def test_each_that_comes_out_otherwise_is_told_in_the_docs() -> None:
+    page = (ROOT / "docs" / "hand_model.md").read_text(encoding="utf-8")
+    for name in OTHERWISE:
+        assert f"| {name} |" in page
+
+
+# -- two octaves ----------------------------------------------------------------------------------
+
+
+@cache
+def two_octaves() -> tuple[Arrangement, ...]:
+    """Two octaves up of fourteen scales from each of twelve roots, E1 to Eb2, on a bass."""
+    found = []
+    for name in list(SCALES)[:14]:
+        for tonic in "E F F# G Ab A Bb B C Db D Eb".split():
+            found.append(arrange(_two_octaves(Key(tonic, name)), "bass"))
+    return tuple(found)
+
+
+def _two_octaves(key: Key) -> Melody:
+    names = [str(degree) for degree in key.scale.degrees]
+    higher = [_up(name) for name in names]
+    melody = parse_melody(" ".join([*names, *higher, "15"]), key=key)
+    return melody.in_octave(1 if key.tonic_pitch(1).midi >= 28 else 2)
+
+
+def _up(name: str) -> str:
+    """A degree an octave higher: ``b3`` becomes ``b10``."""
+    sign = name.rstrip("0123456789")
+    return f"{sign}{int(name[len(sign) :]) + 7}"
+
+
+def shifts(found: Arrangement) -> list[tuple[Fingering, Fingering]]:
+    """The notes before and after each shift."""
+    return [(a, b) for a, b in pairwise(found.fingerings) if a.position != b.position]
+
+
+class TestTwoOctavesOnBass:
+    def test_there_are_all_of_them(self) -> None:
+        assert len(two_octaves()) == 14 * 12
+
+    def test_shifts_are_few(self) -> None:
+        assert sum(len(shifts(found)) for found in two_octaves()) <= 370
+
+    def test_no_finger_but_the_index_slides(self) -> None:
+        for found in two_octaves():
+            assert not [b for a, b in shifts(found) if a.finger == b.finger >= 2]
+
+    def test_few_shifts_up_land_on_the_weak_fingers(self) -> None:
+        landings = [
+            b
+            for found in two_octaves()
+            for a, b in shifts(found)
+            if b.position > a.position and b.finger >= 3
+        ]
+        assert len(landings) <= 80
+
+    def test_no_open_string_with_the_hand_at_v_or_above(self) -> None:
+        for found in two_octaves():
+            assert not [f for f in found.fingerings if f.finger == 0 and f.position >= 5]
+
+
+# -- phrases that come again ----------------------------------------------------------------------
+
+
+def aaba(lot: random.Random) -> Melody:
+    """A tune of four phrases of eight notes, the first, second and fourth the same."""
+
+    def phrase() -> str:
+        at, degrees = lot.randint(1, 8), []
+        for _ in range(8):
+            degrees.append(str(at))
+            at = max(1, min(12, at + lot.choice([-4, -3, -2, -1, -1, 0, 1, 1, 2, 3, 4])))
+        return " ".join(degrees)
+
+    first, second = phrase(), phrase()
+    key = lot.choice("C D E F G A Bb Eb".split())
+    return parse_melody("\n".join([first, first, second, first]), key=key)
+
+
+@pytest.mark.parametrize("name", ["bass", "guitar", "ukulele", "mandolin"])
+def test_a_phrase_that_comes_again_is_fingered_the_same(name: str) -> None:
+    lot, differ, freely = random.Random(3), 0, 0
+    for _ in range(100):
+        try:
+            free = arrange(aaba(lot), Setup.of(name, repeats="free"))
+        except UnplayableError:
+            continue
+        freely += len(_phrases(free)) > 1
+        held = arrange(free.melody, name)
+        assert free.cost <= held.cost <= free.cost * 1.1
+        if len(_phrases(held)) > 1:
+            differ += 1
+            assert "fingered anew" in str(held.remarks[0])
+            assert all(_cost_held(held, number) > 1.1 * free.cost for number in (0, 1, 3))
+        else:
+            assert not held.remarks
+    assert differ <= 5
+    assert freely >= differ
+
+
+def _phrases(found: Arrangement) -> set[tuple[Fingering, ...]]:
+    """The different fingerings of the phrase A."""
+    f = found.fingerings
+    return {f[:8], f[8:16], f[24:]}
+
+
+def _cost_held(found: Arrangement, number: int) -> int:
+    """What the tune costs with every A held to the fingering of one of them."""
+    model = found.fingerings[8 * number : 8 * number + 8]
+    planner = planner_for(found.setup)
+    held = {
+        start + i: NoteLimit(f.string, f.fret, f.position, f.finger)
+        for start in (0, 8, 24)
+        for i, f in enumerate(model)
+    }
+    return best_path(planner, line_of(planner, found.melody).holding(held))[0]
+
+
+class TestWhatRepeats:
+    def spans(self, text: str) -> list[list[tuple[int, int]]]:
+        return [[(s.start, s.stop) for s in spans] for spans in repeated_spans(parse_melody(text))]
+
+    def test_phrases_of_the_same_pitches_and_lengths(self) -> None:
+        assert self.spans("1 2 3\n4 5 6\n1 2 3") == [[(0, 3), (6, 9)]]
+        assert self.spans("1 2 3:2\n4 5 6\n1 2 3") == []
+        assert self.spans("1 2\n4 5\n1 2") == []
+
+    def test_bars_outside_the_phrases_that_repeat(self) -> None:
+        assert self.spans("meter: 3/4\n\n1 2 3 | 4 5 6 | 1 2 3") == [[(0, 3), (6, 9)]]
+        text = "meter: 3/4\n\n1 2 3 | 4 5 6 |\n1 2 3 | 4 5 6 |\n7 6 5 | 7 6 5"
+        assert self.spans(text) == [[(0, 6), (6, 12)], [(12, 15), (15, 18)]]
+
+    def test_the_longest_first(self) -> None:
+        text = "1 2 3\n5 4 3 2\n1 2 3\n5 4 3 2"
+        assert self.spans(text) == [[(3, 7), (10, 14)], [(0, 3), (7, 10)]]
+
+    def test_a_place_that_the_teacher_asks_for_comes_first(self) -> None:
+        assert self.spans("1@4-8 2 3\n4 5 6\n1 2 3") == []
