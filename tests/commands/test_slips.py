@@ -13,6 +13,7 @@ from fretpath.commands import EXAMPLES, main
 ROOT = Path(__file__).parent.parent.parent
 TUNE = "title: Kettle on the Hob\nkey: D\nmeter: 4/4\ntempo: 90\n\n1 2 b3 5 | 3 2 1 -\n"
 TAB = "capo 2\n\ne|---0----|\nB|-1---1--|\nG|--------|\nD|--------|\nA|--------|\nE|--------|\n"
+RECORD = "date,student,tune,degree asked,degree answered\n2026-11-25,Ana,Bell,4,#4\n"
 SLIPS = [
     ('"5, 1 1 2"', 'a command comes first, such as: fretpath tab "5, 1 1 2"'),
     ("sound tune.txt", 'unknown command "sound"; fretpath alone lists the commands'),
@@ -36,6 +37,7 @@ def _desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     (tmp_path / "tune.txt").write_text(TUNE)
     (tmp_path / "tab.txt").write_text(TAB)
+    (tmp_path / "class.csv").write_text(RECORD)
     (tmp_path / "demo_melodies").symlink_to(ROOT / "demo_melodies")
 
 

@@ -1,11 +1,9 @@
-"""The packet of a folder, and the script that prepares a term."""
+"""The packet of a folder."""
 
 from __future__ import annotations
 
 import csv
 import os
-import subprocess
-import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -179,23 +177,3 @@ def test_options_of_packets_are_refused_for_a_melody(
 ) -> None:
     assert main(["sheet", "1 2 3", *words]) == 1
     assert "need a folder" in capsys.readouterr().err
-
-
-def test_a_whole_term(folder: Path, tmp_path: Path) -> None:
-    (folder / "broken.txt").write_text("key: C major\n\n1 0", encoding="utf-8")
-    script = ROOT / "docs" / "prepare_a_term.py"
-    done = subprocess.run(
-        [sys.executable, str(script), str(folder), str(tmp_path / "term"), "--weeks", "2"],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        check=False,
-    )
-    assert done.returncode == 1
-    assert "left out: broken.txt" in done.stderr
-    assert [line.split(":")[0] for line in done.stdout.splitlines()] == ["week 1", "week 2"]
-    week = files(tmp_path / "term" / "week_1")
-    assert {"contents.html", "measures.csv", "student/01_a_steps.html"} <= set(week)
-    assert b"ANSWER KEY" in week["teacher/01_a_steps_listening.txt"]
-    assert b"ANSWER KEY" not in week["student/01_a_steps_listening.txt"]
-    assert "student/03_c_raised.html" in files(tmp_path / "term" / "week_2")

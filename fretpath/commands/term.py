@@ -1,0 +1,88 @@
+"""Plan a term from a folder of melodies: so many weeks, each in one file to print and to hear.
+
+Every week has a sheet of each tune, in the key that suits the hand, with its sound, call and
+answer and a listening drill, for the student and for the teacher; two pages of contents tell what
+comes when, and the teacher's names everything that is left out, with the reason.
+"""
+
+from __future__ import annotations
+
+import argparse
+from functools import partial
+from pathlib import Path
+
+from fretpath.commands.files import file_text, whole_folder, write_file
+from fretpath.commands.folder import add_folder_options, each_melody, finished
+from fretpath.commands.options import add_hand_options, add_instrument_options, setup_from
+from fretpath.errors import FretpathError, RequestError, UnplayableError
+from fretpath.lesson.folder import Tune, tune_from_text
+from fretpath.lesson.order import parse_order
+from fretpath.lesson.packet import Style
+from fretpath.lesson.term import Term, plan_term, term_contents, week_name, week_pages
+from fretpath.music.words import counted
+from fretpath.neck.setup import Setup
+from fretpath.page.sound import SoundPlan
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of the command."""
+    add_folder_options(parser)
+    parser.add_argument("--weeks", type=int, default=4, help="how many weeks (default 4)")
+    parser.add_argument("--tunes", type=int, default=3, help="tunes a week at most (default 3)")
+    parser.add_argument("--known", help='degrees the student knows: "1 2 3 5"')
+    parser.add_argument("--title", default="", help="title of the term")
+    parser.add_argument("--order-file", metavar="FILE", help="files that come first, one a line")
+    parser.add_argument("--no-sound", action="store_true", help="pages without sound (small)")
+    parser.add_argument("-o", "--output", metavar="FOLDER", help="the folder to write")
+    add_instrument_options(parser)
+    add_hand_options(parser)
+
+
+def run(arguments: argparse.Namespace) -> str:
+    """Write the term; a line for each week."""
+    if arguments.output is None:
+        raise RequestError("a term is a folder of its own: name it with -o FOLDER")
+    front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+    setup = setup_from(arguments)
+    measure = partial(_measured, setup=setup)
+    found, faults = each_melody(arguments.folder, measure, jobs=arguments.jobs)
+    if not found:
+        raise FretpathError("\n".join(["no melody can be used:", *faults]))
+    texts = {tune.name: text for tune, text in found}
+    term = plan_term(
+        [tune for tune, _ in found],
+        arguments.weeks,
+        a_week=arguments.tunes,
+        known=None if arguments.known is None else arguments.known.split(),
+        order=front,
+    )
+    plan = None if arguments.no_sound else SoundPlan(count_in=True)
+    _write(arguments.output, term, texts, Style(setup, True, arguments.title, sound=plan), faults)
+    return finished(_report(arguments.output, term), faults)
+
+
+def _measured(name: str, text: str, setup: Setup) -> tuple[Tune, str]:
+    tune = tune_from_text(name, text, setup, any_key=True)
+    if tune.unplayable:
+        raise UnplayableError(f"{name}: {tune.unplayable}")
+    return tune, text
+
+
+def _write(output: str, term: Term, texts: dict[str, str], style: Style, faults: list[str]) -> None:
+    with whole_folder(output) as folder:
+        for week in term.weeks:
+            for student, page in zip((True, False), week_pages(week, texts, style), strict=True):
+                write_file(folder / week_name(week.number, student=student), page)
+        for student, name in ((True, "contents_student.html"), (False, "contents_teacher.html")):
+            unusable = () if student else faults
+            page = term_contents(term, style, student=student, unusable=unusable)
+            write_file(folder / name, page)
+
+
+def _report(output: str, term: Term) -> str:
+    lines = [f"{output}: {counted(len(term.weeks), 'week')}, begin with contents_teacher.html"]
+    for week in term.weeks:
+        tunes = ", ".join(f"{one.tune.title} ({one.tune.key})" for one in week.lessons)
+        lines.append(f"week {week.number}: {tunes}")
+    lines += [f"not in these weeks: {tune.title} ({reason})" for tune, reason in term.left_out]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,314 @@
+"""A term: the tunes of a folder over some weeks, each week in one file to print and to hear.
+
+**Theory.**  The tunes come in the order for the ear, so many a week as were asked for, and what
+does not fit into the weeks comes later.  Where the degrees a student knows are given, what is
+known counts for nothing, and a tune that would bring more than two new degrees at once waits until
+it does not.
+
+**What is in a week.**  A sheet of every tune in the key that suits the hand; each tune as call
+and answer; a drill of short phrases of our own around the degrees that are new in the week (or
+the first ones of its tunes), so that it gives nothing away.  The teacher's copy has the answers.
+
+Nothing here opens a file: texts and values come out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from fretpath.errors import RequestError
+from fretpath.lesson.drill import Question, look_alikes, phrases_for
+from fretpath.lesson.drillpage import LETTERS, degree_line
+from fretpath.lesson.folder import Tune, arrange_in_best_key
+from fretpath.lesson.material import RUNGS, Topic, degree_names, topic
+from fretpath.lesson.order import ACCURACY, Lesson, by_ear, news
+from fretpath.lesson.packet import Style
+from fretpath.music.key import Degree
+from fretpath.music.melody import Melody
+from fretpath.music.notation import parse_melody
+from fretpath.neck.arrangement import Arrangement
+from fretpath.page.html import filled
+from fretpath.page.sheet import Sheet, render_sheet
+from fretpath.page.sound import SoundPlan, melody_mp3
+
+MOST_WEEKS = 52
+MOST_TUNES = 12
+_NEW_AT_ONCE = 2
+_PAIRS = 2
+
+
+@dataclass(frozen=True)
+class Week:
+    """What is taught in one week."""
+
+    number: int
+    """From 1."""
+    lessons: tuple[Lesson, ...]
+    """Its tunes, the easiest first; one or more."""
+
+    @property
+    def new_degrees(self) -> list[str]:
+        """The plain degrees that the tunes of the week bring, in order of the ladder."""
+        return degree_names({topic for lesson in self.lessons for topic in lesson.new})
+
+
+@dataclass(frozen=True)
+class Term:
+    """The weeks, and what is in none of them."""
+
+    weeks: tuple[Week, ...]
+    """The weeks that have a tune."""
+    left_out: tuple[tuple[Tune, str], ...]
+    """Each tune that waits, and why."""
+
+
+def plan_term(
+    tunes: Sequence[Tune],
+    weeks: int,
+    *,
+    a_week: int = 3,
+    known: Iterable[str] | None = None,
+    order: Sequence[str] = (),
+) -> Term:
+    """The tunes over the weeks.
+
+    *weeks* is 1 to 52, *a_week* (the most tunes in one) 1 to 12; *known* are the plain degrees a
+    student knows, None when that does not matter; *order* names files that come first.  Raises
+    :class:`RequestError` for numbers out of range and when there is no tune.
+    """
+    if not 1 <= weeks <= MOST_WEEKS:
+        raise RequestError(f"a term has 1 to {MOST_WEEKS} weeks, not {weeks}")
+    if not 1 <= a_week <= MOST_TUNES:
+        raise RequestError(f"a week has 1 to {MOST_TUNES} tunes, not {a_week}")
+    met = None if known is None else frozenset(map(_known_topic, known))
+    lessons = by_ear(tunes, order=order, met=met or ())
+    chosen, waiting = _ready(lessons, met)
+    later = [
+        (lesson.tune, f"comes after these weeks (difficulty {lesson.difficulty})")
+        for lesson in chosen[weeks * a_week :]
+    ]
+    taught = _renewed(chosen[: weeks * a_week], met or frozenset())
+    if not taught:
+        raise RequestError("there is no tune for this term" + _first_reason(waiting))
+    spread = [
+        Week(number + 1, tuple(part))
+        for number, part in enumerate(_parts(taught, min(weeks, len(taught))))
+    ]
+    return Term(tuple(spread), (*later, *waiting))
+
+
+def _first_reason(waiting: Sequence[tuple[Tune, str]]) -> str:
+    return f": {waiting[0][0].title} {waiting[0][1]}" if waiting else ""
+
+
+def _known_topic(degree: str) -> Topic:
+    plain = Degree.parse(degree).plain
+    name = f"degree {plain}"
+    return topic(name if name in RUNGS else "another note off the key")
+
+
+def _ready(
+    lessons: Sequence[Lesson], met: frozenset[Topic] | None
+) -> tuple[list[Lesson], list[tuple[Tune, str]]]:
+    """The lessons in an order in which none brings too many new degrees, and the tunes that do."""
+    if met is None:
+        return list(lessons), []
+    known, chosen, left = met, [], list(lessons)
+    while left:
+        fits = (at for at, one in enumerate(left) if len(_brings(one, known)) <= _NEW_AT_ONCE)
+        at = next(fits, None)
+        if at is None:
+            break
+        chosen.append(left.pop(at))
+        known |= chosen[-1].tune.material
+    words = "would bring more than two new degrees at once: "
+    return chosen, [(one.tune, words + " ".join(_brings(one, known))) for one in left]
+
+
+def _brings(lesson: Lesson, known: frozenset[Topic]) -> list[str]:
+    return degree_names(lesson.tune.material - known)
+
+
+def _renewed(lessons: Sequence[Lesson], met: frozenset[Topic]) -> list[Lesson]:
+    """The lessons with what is new and what comes back in the order they have now."""
+    known = set(met)
+    found = []
+    for place, lesson in enumerate(lessons, start=1):
+        material = lesson.tune.material
+        new, repeats = tuple(sorted(material - known)), tuple(sorted(material & known))
+        found.append(replace(lesson, place=place, new=new, repeats=repeats))
+        known |= material
+    return found
+
+
+def _parts(lessons: Sequence[Lesson], count: int) -> Iterator[Sequence[Lesson]]:
+    """So many parts, in order, whose sizes differ by one at the most."""
+    each, more = divmod(len(lessons), count)
+    start = 0
+    for number in range(count):
+        stop = start + each + (number < more)
+        yield lessons[start:stop]
+        start = stop
+
+
+# -- a week ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Lines:
+    """One question of a drill as the page shows it."""
+
+    number: int
+    """From 1."""
+    sound: str
+    """What is played, as an address of itself; empty for a silent page."""
+    choices: tuple[tuple[str, str], ...]
+    """Letter and degrees of each choice."""
+    right: str
+    """The letter of the choice that is played."""
+
+
+def week_pages(week: Week, texts: dict[str, str], style: Style) -> tuple[str, str]:
+    """The student's and the teacher's file of a week, as HTML; *texts* by file name."""
+    names = [lesson.tune.name for lesson in week.lessons]
+    arrangements = tuple(
+        arrange_in_best_key(parse_melody(texts[name], source=name), style.setup, any_key=True)
+        for name in names
+    )
+    titled = replace(style, title=f"{style.title or 'Lessons'}: week {week.number}")
+    sounds = tuple(melody_mp3(a.melody, style.sound) for a in arrangements if style.sound)
+    questions = week_questions(week, arrangements[0])
+    lines = [_lines(number, q, style) for number, q in enumerate(questions, start=1)]
+    calls = [(a.melody.title, _call(a.melody, style)) for a in arrangements if style.sound]
+    student, teacher = (
+        _with_drill(
+            render_sheet(_sheet(arrangements, titled, copy, sounds)),
+            filled(
+                "fretpath.lesson",
+                "week.html",
+                week=week.number,
+                student=copy,
+                calls=calls,
+                questions=lines,
+            ),
+        )
+        for copy in (True, False)
+    )
+    return student, teacher
+
+
+def _sheet(
+    arrangements: tuple[Arrangement, ...], style: Style, student: bool, sounds: tuple[bytes, ...]
+) -> Sheet:
+    return Sheet(
+        arrangements,
+        title=style.title,
+        student=student,
+        hide=style.hide,
+        degrees=style.degrees,
+        rows=style.rows,
+        sounds=sounds,
+    )
+
+
+def _with_drill(page: str, drill: str) -> str:
+    """The drill of the week behind the sheets of a page."""
+    end = "</main>" if "</main>" in page else "</body>"
+    before, mark, after = page.replace("</head>", f"{_STYLE}</head>", 1).rpartition(end)
+    return f"{before}{drill}{mark}{after}"
+
+
+_STYLE = """<style>
+.week { break-before: page; }
+.week li { break-inside: avoid; }
+.week .choice { display: inline-block; min-width: 11em; }
+@media print { .week audio { display: none; } }
+</style>
+"""
+
+
+def week_questions(week: Week, arrangement: Arrangement) -> list[Question]:
+    """Look-alikes around the degrees that are new in the week, as low as the instrument plays."""
+    pairs = week_pairs(week)
+    melody = phrases_for(pairs, arrangement.melody.key)
+    tonic = arrangement.melody.tonic
+    if tonic is not None:
+        melody = melody.in_octave(tonic.octave)
+    return look_alikes(melody, draw=week.number, confused=pairs)
+
+
+def week_pairs(week: Week) -> list[tuple[str, str]]:
+    """Two degrees of the week at the most, each with the one it may be heard as.
+
+    A note off the major scale is set against the plain degree, any other against its neighbor.
+    """
+    used = degree_names({one for lesson in week.lessons for one in lesson.tune.material})
+    wanted = [degree for degree in [*week.new_degrees, *used] if degree != "1"]
+    ranked = sorted(dict.fromkeys(wanted), key=lambda d: (d not in week.new_degrees, d.isdigit()))
+    return [(degree, _like(degree)) for degree in ranked[:_PAIRS]] or [("2", "3")]
+
+
+def _like(degree: str) -> str:
+    plain = Degree.parse(degree)
+    return str(plain.number) if plain.alter else str(plain.number + (1 if plain.number < 7 else -1))
+
+
+def _lines(number: int, question: Question, style: Style) -> Lines:
+    sound = _link(melody_mp3(question.sound, SoundPlan())) if style.sound else ""
+    choices = zip(LETTERS, question.choices, strict=False)
+    shown = tuple((letter, degree_line(choice)) for letter, choice in choices)
+    return Lines(number, sound, shown, LETTERS[question.right])
+
+
+def _call(melody: Melody, style: Style) -> str:
+    assert style.sound is not None
+    return _link(melody_mp3(melody, replace(style.sound, call_and_answer=True)))
+
+
+def _link(data: bytes) -> str:
+    import base64
+
+    return f"data:audio/mpeg;base64,{base64.b64encode(data).decode('ascii')}"
+
+
+# -- contents --------------------------------------------------------------------------------------
+
+
+def term_contents(term: Term, style: Style, *, student: bool, unusable: Sequence[str] = ()) -> str:
+    """The contents of a term as one HTML page.
+
+    The teacher's names what is new in each tune and everything left out with its reason;
+    *unusable* are the files that could not be read or played.
+    """
+    return filled(
+        "fretpath.lesson",
+        "term.html",
+        title=style.title or "Lessons",
+        instrument=style.setup.instrument.name,
+        student=student,
+        weeks=[
+            {
+                "number": week.number,
+                "file": week_name(week.number, student=student),
+                "tunes": [
+                    {
+                        "title": lesson.tune.title,
+                        "key": lesson.tune.key,
+                        "difficulty": lesson.difficulty,
+                        "news": news(lesson),
+                    }
+                    for lesson in week.lessons
+                ],
+            }
+            for week in term.weeks
+        ],
+        left_out=[(tune.title, reason) for tune, reason in term.left_out],
+        unusable=list(unusable),
+        accuracy=ACCURACY,
+    )
+
+
+def week_name(number: int, *, student: bool) -> str:
+    """The file of a week: ``week_2_student.html``."""
+    return f"week_{number}_{'student' if student else 'teacher'}.html"
