@@ -21,6 +21,7 @@ from fretpath.lesson.packet import Style
 from fretpath.lesson.term import Term, plan_term, term_contents, week_name, week_pages
 from fretpath.music.words import counted
 from fretpath.neck.setup import Setup
+from fretpath.page.sheet import Look
 from fretpath.page.sound import SoundPlan
 
 
@@ -56,8 +57,10 @@ def run(arguments: argparse.Namespace) -> str:
         known=None if arguments.known is None else arguments.known.split(),
         order=front,
     )
+    look = Look(title=arguments.title, cautions=False)
     plan = None if arguments.no_sound else SoundPlan(count_in=True)
-    _write(arguments.output, term, texts, Style(setup, True, arguments.title, sound=plan), faults)
+    style = Style(setup, True, look, plan)
+    _write(arguments.output, term, texts, style, faults)
     return finished(_report(arguments.output, term), faults)
 
 

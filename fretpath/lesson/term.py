@@ -6,8 +6,9 @@ known counts for nothing, and a tune that would bring more than two new degrees 
 it does not.
 
 **What is in a week.**  A sheet of every tune in the key that suits the hand; each tune as call
-and answer; a drill of short phrases of our own around the degrees that are new in the week (or
-the first ones of its tunes), so that it gives nothing away.  The teacher's copy has the answers.
+and answer; a drill around the degrees that are new in the week (or the first ones of its tunes),
+of short phrases of our own, so that it does not print the tunes.  The teacher's copy has the
+answers.
 
 Nothing here opens a file: texts and values come out.
 """
@@ -29,8 +30,8 @@ from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.html import filled
-from fretpath.page.sheet import Sheet, render_sheet
-from fretpath.page.sound import SoundPlan, melody_mp3
+from fretpath.page.sheet import Sheet, Sound, render_sheet, sounds_for
+from fretpath.page.sound import melody_mp3
 
 MOST_WEEKS = 52
 MOST_TUNES = 12
@@ -176,14 +177,16 @@ def week_pages(week: Week, texts: dict[str, str], style: Style) -> tuple[str, st
         arrange_in_best_key(parse_melody(texts[name], source=name), style.setup, any_key=True)
         for name in names
     )
-    titled = replace(style, title=f"{style.title or 'Lessons'}: week {week.number}")
-    sounds = tuple(melody_mp3(a.melody, style.sound) for a in arrangements if style.sound)
+    title = f"{style.look.title or 'Lessons'}: week {week.number}"
+    look = replace(style.look, title=title)
+    heard = [sounds_for(a.melody, style.sound) for a in arrangements if style.sound]
+    sounds, drones = (tuple(sound) for sound in zip(*heard, strict=True)) if heard else ((), ())
     questions = week_questions(week, arrangements[0])
     lines = [_lines(number, q, style) for number, q in enumerate(questions, start=1)]
     calls = [(a.melody.title, _call(a.melody, style)) for a in arrangements if style.sound]
     student, teacher = (
         _with_drill(
-            render_sheet(_sheet(arrangements, titled, copy, sounds)),
+            render_sheet(Sheet(arrangements, copy, look, sounds, drones)),
             filled(
                 "fretpath.lesson",
                 "week.html",
@@ -196,20 +199,6 @@ def week_pages(week: Week, texts: dict[str, str], style: Style) -> tuple[str, st
         for copy in (True, False)
     )
     return student, teacher
-
-
-def _sheet(
-    arrangements: tuple[Arrangement, ...], style: Style, student: bool, sounds: tuple[bytes, ...]
-) -> Sheet:
-    return Sheet(
-        arrangements,
-        title=style.title,
-        student=student,
-        hide=style.hide,
-        degrees=style.degrees,
-        rows=style.rows,
-        sounds=sounds,
-    )
 
 
 def _with_drill(page: str, drill: str) -> str:
@@ -255,7 +244,7 @@ def _like(degree: str) -> str:
 
 
 def _lines(number: int, question: Question, style: Style) -> Lines:
-    sound = _link(melody_mp3(question.sound, SoundPlan())) if style.sound else ""
+    sound = Sound(melody_mp3(question.sound)).link if style.sound else ""
     choices = zip(LETTERS, question.choices, strict=False)
     shown = tuple((letter, degree_line(choice)) for letter, choice in choices)
     return Lines(number, sound, shown, LETTERS[question.right])
@@ -263,13 +252,7 @@ def _lines(number: int, question: Question, style: Style) -> Lines:
 
 def _call(melody: Melody, style: Style) -> str:
     assert style.sound is not None
-    return _link(melody_mp3(melody, replace(style.sound, call_and_answer=True)))
-
-
-def _link(data: bytes) -> str:
-    import base64
-
-    return f"data:audio/mpeg;base64,{base64.b64encode(data).decode('ascii')}"
+    return Sound(melody_mp3(melody, replace(style.sound, call_and_answer=True))).link
 
 
 # -- contents --------------------------------------------------------------------------------------
@@ -284,7 +267,7 @@ def term_contents(term: Term, style: Style, *, student: bool, unusable: Sequence
     return filled(
         "fretpath.lesson",
         "term.html",
-        title=style.title or "Lessons",
+        title=style.look.title or "Lessons",
         instrument=style.setup.instrument.name,
         student=student,
         weeks=[

@@ -125,7 +125,7 @@ def test_a_week_sounds_and_its_student_copy_has_no_answers(folder: Path, tmp_pat
     assert questions >= 4
     assert drill.count("data:audio/mpeg;base64,") == questions + 2  # and two calls
     assert "<h3>Answers</h3>" not in drill
-    answers = teacher.partition("<h3>Answers</h3>")[2].partition("</section>")[0]
+    answers = teacher.rpartition("<h3>Answers</h3>")[2].partition("</section>")[0]
     assert len(re.findall(r"\d+ [A-F]", answers)) == questions
     # the phrases are not those of the tunes: the line of a tune is nowhere in the student's copy
     assert "3 4 #4 5 8" not in student
