@@ -70,6 +70,9 @@ if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan, melody_wav
     from fretpath.page.spelling import render_spelling
     from fretpath.page.spoken import render_spoken
+    from fretpath.page.tab_check import TabCheck, TabFault, check_tab
+    from fretpath.page.tab_notes import TabNote
+    from fretpath.page.tab_reading import TabReading, read_tab
 
 __all__ = [
     "HANDS",
@@ -117,6 +120,10 @@ __all__ = [
     "SoundPlan",
     "SpelledNote",
     "Start",
+    "TabCheck",
+    "TabFault",
+    "TabNote",
+    "TabReading",
     "Transposition",
     "Tune",
     "UnplayableError",
@@ -126,6 +133,7 @@ __all__ = [
     "arrange_many",
     "by_ear",
     "by_hand",
+    "check_tab",
     "chord_chart",
     "describe",
     "ear_measures",
@@ -147,6 +155,7 @@ __all__ = [
     "rank_keys",
     "read_scales",
     "read_score",
+    "read_tab",
     "reasons",
     "render_sheet",
     "render_spelling",
@@ -195,6 +204,9 @@ _LATER = {
     "fretpath.page.sound": ("SoundPlan", "melody_wav"),
     "fretpath.page.spelling": ("render_spelling",),
     "fretpath.page.spoken": ("render_spoken",),
+    "fretpath.page.tab_check": ("TabCheck", "TabFault", "check_tab"),
+    "fretpath.page.tab_notes": ("TabNote",),
+    "fretpath.page.tab_reading": ("TabReading", "read_tab"),
 }
 _HOME = {name: module for module, names in _LATER.items() for name in names}
 

@@ -12,9 +12,9 @@ no new note; ``<12>`` is a harmonic and ``(7)`` a ghost note or a note held over
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -74,8 +74,8 @@ def _named(places: Sequence[tuple[int, int]]) -> str:
 # -- bars ----------------------------------------------------------------------------------------
 
 _BAR = re.compile(r"\|+")
-_DOTS = re.compile(r"(?<=\|)[:*oO]+|[:*oO]+(?=\|)")
-_REPEAT = re.compile(r"\|[:*oO]|[:*oO]\|")
+_DOTS = re.compile(r"(?<=\|)[:*oO]+|(?<![0-9*])[:*oO]+(?=\|)")
+_SIGNED_BAR = re.compile(r"(?P<close>(?<![0-9*])[:*oO]+)?\|[|:*oO]*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +169,8 @@ class SystemNotes:
     """Columns of the bar lines inside, from 0."""
     span: tuple[int, int]
     """Columns of the first and the last sign, from 0."""
+    repeats: tuple[tuple[int, str], ...] = ()
+    """Repeat signs, ``open`` or ``close``, by the bar lines passed, the end one more than all."""
 
 
 def notes_of(
@@ -190,7 +192,20 @@ def notes_of(
     top = lines[0]
     full = max(lines, key=lambda line: len(line.columns))
     edges = tuple(full.start + column for column in bars)
-    return SystemNotes(notes, columns, edges, (top.start - 1, full.start + len(full.inner) - 1))
+    span = (top.start - 1, full.start + len(full.inner) - 1)
+    return SystemNotes(notes, columns, edges, span, tuple(_repeats(full)))
+
+
+def _repeats(line: _Bars) -> Iterator[tuple[int, str]]:
+    """The repeat signs of the string that has all bar lines."""
+    skip = line.start - line.line.start
+    for match in _SIGNED_BAR.finditer(line.line.body):
+        bar = match[0].index("|") + match.start() - skip
+        place = 0 if bar < 0 else bisect_left(line.columns, bar) + 1
+        if match["close"] and place:
+            yield place, "close"
+        if match[0][-1] != "|":
+            yield place, "open"
 
 
 def _columns(notes: Sequence[TabNote]) -> tuple[int, ...]:
@@ -243,10 +258,6 @@ def _tell_signs(line: _Bars, plain: str, findings: Findings) -> None:
             word = f'"{printable(match[0][:20])}"'
             text = f"{word} on a string not understood; the frets around it are read"
             findings.add("doubt", text, line.line.number, line.start + match.start() + 1)
-    for match in _REPEAT.finditer(line.line.body):
-        text = "repeat signs are not followed: everything is read once"
-        if line.line.number not in {at for at, _ in findings.places.get(("doubt", text), [])}:
-            findings.add("doubt", text, line.line.number, line.line.start + match.start() + 1)
 
 
 def _together(found: list[tuple[int, int, int, TabNote]]) -> tuple[TabNote, ...]:

@@ -11,21 +11,29 @@ teacher's will.  Where nothing tells lengths every note is one beat and the mete
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from itertools import groupby, pairwise
 
-from fretpath.errors import FretpathError, RequestError, ScoreFileError
-from fretpath.music.key import Degree, Key
-from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
-from fretpath.music.pitch import Pitch
-from fretpath.music.sounding import likeliest_signature
+from fretpath.errors import ScoreFileError
+from fretpath.music.key import Key
+from fretpath.music.melody import Melody, Meter
 from fretpath.music.words import counted
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import On, Setup
 from fretpath.page.tab_lines import System, TabLines, WordLine, tab_lines
+from fretpath.page.tab_melody import (
+    RepeatSign,
+    Spelling,
+    changes_of,
+    ending_signs,
+    melody_of,
+    meters_of,
+    tells_endings,
+    times_said,
+    tokens_under,
+)
 from fretpath.page.tab_notes import Findings, SystemNotes, TabNote, notes_of
 from fretpath.page.tab_rhythm import Rhythm, TabSystem, rhythm_of
 from fretpath.page.tab_strings import (
@@ -139,6 +147,7 @@ def read_tab(
             strings, systems = turned, others
     instrument = strings.instrument.customised(frets=frets, scale_length=scale_length)
     meter = meter or words.meter
+    changes = changes_of(chosen.systems) if words.own else {}
     frames = [
         TabSystem(
             *(found.columns, found.bars, found.span, system.above, system.below),
@@ -150,7 +159,7 @@ def read_tab(
             systems,
             chosen.systems,
             _going_on(chosen.systems, words),
-            _meters(chosen.systems, words, meter),
+            meters_of(len(systems), changes, meter),
             strict=True,
         )
     ]
@@ -160,10 +169,15 @@ def read_tab(
     sounding = _Sounding(instrument, moments, source)
     if isinstance(key, str):
         key = Key.parse(key)
-    spelling = _Spelling(key or words.key, words, chosen.systems, systems)
-    melody, more = _melody(sounding, rhythm, spelling, words, meter, chosen.systems)
+    shown = [
+        tokens
+        for system, found in zip(chosen.systems, systems, strict=True)
+        for tokens in tokens_under(system, found.columns if words.own else ())
+    ]
+    spelling = Spelling(key or words.key, instrument, words, changes, shown)
+    melody, more = melody_of(sounding.top, rhythm, spelling, words, meter, _signs(chosen, systems))
     notes = tuple(note for note in sounding.top if note)
-    if not rhythm.source:
+    if words.own and not rhythm.source:
         text = "nothing tells the lengths: every note is one beat"
         more = [*more, Remark("guessed", f"{text} (--by-spacing takes them from the columns)")]
     counts = [
@@ -331,7 +345,7 @@ def _tell_words(part: Part, words: TabWords, rhythm: Rhythm, findings: Findings)
     """Remarks on words behind strings, rows beside them, and repeats in words."""
     for system in part.systems:
         for line in system.lines:
-            if line.behind:
+            if line.behind and not times_said(line.behind):
                 text = f'"{line.behind[:_MOST_WORDS]}" behind the line not read'
                 findings.add("doubt", text, line.number, line.start + len(line.body) + 1)
         if not words.own:
@@ -354,13 +368,26 @@ def _tell_row(row: WordLine, rhythm: Rhythm, findings: Findings, *, below: bool 
         r"\b(?:repeat|x ?\d{1,2}|\d{1,2} ?x|(?:play|times) .*\d)\b", text, re.IGNORECASE
     ):
         findings.add("doubt", f'"{short}" not read: everything is played once', row.number)
-    elif re.search(r"(?:^|\s)[12]\.(?:\s|$)", text):
-        findings.add("doubt", f'"{short}" looks like endings: both are read, in order', row.number)
-    elif is_heading(text) or re.fullmatch(r"\[.*\]", text):
+    elif is_heading(text) or tells_endings(text) or re.fullmatch(r"\[.*\]", text):
         return
     elif re.search(r"\w", text) and (below or all(len(token) <= 3 for token in tokens)):
         where = "under" if below else "above"
         findings.add("left out", f'the row "{short}" {where} the tab is not read', row.number)
+
+
+def _signs(part: Part, found: Sequence[SystemNotes]) -> list[RepeatSign]:
+    """Everything that speaks of repeats in a part."""
+    signs: list[RepeatSign] = []
+    for number, (system, notes) in enumerate(zip(part.systems, found, strict=True)):
+        own = [RepeatSign((number, place), kind) for place, kind in notes.repeats]
+        own += ending_signs(system, number, notes.bars)
+        times = max((times_said(line.behind) for line in system.lines), default=0)
+        if times > 1:
+            end = len(notes.bars) + 1
+            behind = RepeatSign((number, end), "behind", times)
+            own.append(behind if own else RepeatSign((number, 0), "line", times))
+        signs += own
+    return signs
 
 
 def _going_on(systems: Sequence[System], words: TabWords) -> list[bool]:
@@ -379,198 +406,3 @@ def _row(systems: Sequence[System], label: str) -> bool:
     """Whether our own page shows a row."""
     rows = (row for system in systems for row in (*system.above, *system.below))
     return any(row.text.split(" ", 1)[0] == label for row in rows)
-
-
-def _meters(
-    systems: Sequence[System], words: TabWords, meter: Meter | None
-) -> Iterator[Meter | None]:
-    """The meter in force in each system."""
-    changes = _changes(words, systems)
-    for number in range(len(systems)):
-        meter = changes.get(number, (None, None))[1] or meter
-        yield meter
-
-
-# -- the melody ----------------------------------------------------------------------------------
-
-
-class _Spelling:
-    """How sounds are spelled: by the note or the degree row of our own page, else by the key."""
-
-    def __init__(
-        self,
-        key: Key | None,
-        words: TabWords,
-        systems: Sequence[System],
-        notes: Sequence[SystemNotes],
-    ) -> None:
-        self.key = key
-        self.words = words
-        self.shown: list[dict[str, str]] = []
-        for system, found in zip(systems, notes, strict=True):
-            rows = {row.text.split()[0]: row.text for row in system.below} if words.own else {}
-            for column in found.columns:
-                self.shown.append(
-                    {
-                        name: _token(rows[name], column)
-                        for name in ("note", "degree")
-                        if name in rows
-                    }
-                )
-
-    def pitch(self, moment: int, midi: int, key: Key, tonic: Pitch | None) -> Pitch:
-        """The sound of a moment in the letters the page shows, or in those of the key."""
-        for name, word in self.shown[moment].items():
-            try:
-                if name == "note":
-                    pitch = Pitch.parse(word)
-                elif tonic:
-                    pitch = tonic + Degree.parse(word).interval
-                else:
-                    continue
-            except FretpathError:
-                continue
-            if pitch.midi == midi:
-                return pitch
-        return key.spell(midi)
-
-
-def _token(row: str, column: int) -> str:
-    return row[column:].split(" ", 1)[0] if column < len(row) else ""
-
-
-def _melody(
-    sounding: _Sounding,
-    rhythm: Rhythm,
-    spelling: _Spelling,
-    words: TabWords,
-    meter: Meter | None,
-    systems: Sequence[System],
-) -> tuple[Melody, list[Remark]]:
-    pieces = list(_pieces(rhythm))
-    changes = _changes(words, systems)
-    usual = likeliest_signature(
-        m for m, top in zip(sounding.midi, sounding.top, strict=True) if top
-    )
-    key, tonic = spelling.key, words.tonic if spelling.key == words.key else None
-    keys: list[tuple[int, Key]] = [(0, key)] if key else []
-    meters: list[tuple[int, Meter]] = [(0, meter)] if meter and rhythm.source else []
-    notes: list[Note] = []
-    bars, phrases, before, pitch = [], [], 0, None
-    for index, piece in enumerate(pieces):
-        if index and piece.system != before:
-            phrases.append(index)
-            new_key, new_meter = changes.get(piece.system, (None, None))
-            if new_key and key:
-                key, tonic = new_key, new_key.tonic_near(tonic) if tonic else None
-                keys.append((index, key))
-            if new_meter and meters:
-                meters.append((index, new_meter))
-        before = piece.system
-        if piece.bar and index:
-            bars.append(index)
-        top = sounding.top[piece.moment] if piece.moment is not None else None
-        if piece.moment is not None and top:
-            pitch = spelling.pitch(piece.moment, sounding.midi[piece.moment], key or usual, tonic)
-            place = Placement(top.string, top.fret)
-            notes.append(Note(pitch, piece.beats, placement=place))
-        elif piece.tied and pitch:
-            notes.append(Note(pitch, piece.beats, tied=True))
-        else:
-            pitch = None
-            notes.append(Note(None, piece.beats))
-    pitches = [note.pitch for note in notes if note.pitch]
-    octave = WORKING_OCTAVE
-    if key:
-        octave = (
-            words.tonic.octave
-            if words.tonic and keys[0][1] == words.key
-            else keys[0][1].octave_of(pitches)
-        )
-    melody = Melody(
-        tuple(notes),
-        keys=tuple(keys),
-        meters=tuple(meters),
-        bars=tuple(bars),
-        phrases=tuple(phrases),
-        octave=octave,
-        title=words.title,
-        tempo=words.tempo,
-    )
-    return _in_meter(melody)
-
-
-def _in_meter(melody: Melody) -> tuple[Melody, list[Remark]]:
-    """The melody; without its meter where its bars do not add up to it."""
-    if not melody.meters or not melody.bars:
-        return melody, []
-    wrong = []
-    spans = list(melody.spans(melody.bars))
-    for number, span in enumerate(spans):
-        meter, length = melody.meter_at(span.start), sum(melody.notes[i].beats for i in span)
-        edge = number in (0, len(spans) - 1)
-        if meter and (length > meter.beats or (length < meter.beats and not edge)):
-            wrong.append(melody.bar_numbers[span.start])
-    if not wrong:
-        return melody, []
-    bars = ", ".join(map(str, wrong[:6])) + (", ..." if len(wrong) > 6 else "")
-    text = f"the lengths of bar {bars} do not add up to {melody.meter}: the meter is left out"
-    return replace(melody, meters=()), [Remark("doubt", text)]
-
-
-def _changes(
-    words: TabWords, systems: Sequence[System]
-) -> dict[int, tuple[Key | None, Meter | None]]:
-    """Keys and meters that headings of our own page bring, by system."""
-    changes: dict[int, tuple[Key | None, Meter | None]] = {}
-    for number, system in enumerate(systems) if words.own else ():
-        for row in system.above:
-            for word in row.text.split(", "):
-                if word.startswith("now "):
-                    key, meter = changes.get(number, (None, None))
-                    changes[number] = _change(word.removeprefix("now "), key, meter)
-    return changes
-
-
-def _change(word: str, key: Key | None, meter: Meter | None) -> tuple[Key | None, Meter | None]:
-    try:
-        return key, Meter.parse(word)
-    except RequestError:
-        pass
-    try:
-        return Key.parse(word), meter
-    except FretpathError:
-        return key, meter
-
-
-@dataclass(frozen=True, slots=True)
-class _Piece:
-    """An event of the melody before it has a pitch."""
-
-    beats: Fraction
-    moment: int | None
-    tied: bool
-    bar: bool
-    system: int
-
-
-def _pieces(rhythm: Rhythm) -> Iterator[_Piece]:
-    """Events with their lengths, cut in two where a bar line falls inside."""
-    ends = [event.time for event in rhythm.events[1:]] + [rhythm.end]
-    moment = -1
-    starts = {*rhythm.bars}
-    bars = list(rhythm.bars)
-    at = 0
-    for event, end in zip(rhythm.events, ends, strict=True):
-        moment += event.kind == "note"
-        while at < len(bars) and bars[at] <= event.time:
-            at += 1
-        inside = []
-        while at < len(bars) and bars[at] < end:
-            inside.append(bars[at])
-            at += 1
-        for piece, (start, stop) in enumerate(pairwise([event.time, *inside, end])):
-            struck = event.kind == "note" and piece == 0
-            tied = not struck and event.kind != "rest"
-            bar = start in starts
-            yield _Piece(stop - start, moment if struck else None, tied, bar, event.system)

@@ -64,6 +64,8 @@ class Event:
     """In which system, from 0."""
     bar: bool
     """Whether a bar line stands before it."""
+    passed: int = 0
+    """Bar lines passed in its system."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +112,7 @@ class _Place:
     column: int
     kind: Kind
     bar: bool
+    passed: int
 
 
 _OTHER_ROWS = ("count", "bar", "position", "lyric", "chord")
@@ -130,7 +133,7 @@ def _frame(system: TabSystem) -> list[_Place]:
     passed = [bisect_left(system.bars, column) for column in columns]
     starts = [0 if system.goes_on else -1, *passed]
     return [
-        _Place(column, kinds[column], before != now)
+        _Place(column, kinds[column], before != now, now)
         for column, before, now in zip(columns, starts, passed, strict=False)
     ]
 
@@ -149,7 +152,7 @@ def _beat_each(frames: Sequence[Sequence[_Place]], letters: Sequence[object]) ->
             time = Fraction(len(events))
             bar = place.bar and bool(events)
             bars += [time] * bar
-            events.append(Event(time, place.kind, number, bar))
+            events.append(Event(time, place.kind, number, bar, place.passed))
     remarks: tuple[Remark, ...] = ()
     if any(letters):
         text = "letters above some systems and not above others: no lengths read"
@@ -220,7 +223,8 @@ def _by_count(
                 rounded += not exact
             else:
                 time = clock.ends[number] if not events else events[-1].time + 1
-            events.append(Event(time, place.kind, number, place.bar and bool(events)))
+            bar = place.bar and bool(events)
+            events.append(Event(time, place.kind, number, bar, place.passed))
     remarks = list(clock.remarks)
     rows = tuple(row[0] for row in counts if row)
     if rounded:
@@ -418,7 +422,7 @@ def _by_letters(
         for place, (_, length) in zip(frame, row[1] if row else [], strict=True):
             bar = place.bar and bool(events)
             bars += [time] * bar
-            events.append(Event(time, place.kind, number, bar))
+            events.append(Event(time, place.kind, number, bar, place.passed))
             time += length * unit
     rows = tuple(row[0] for row in letters if row)
     return Rhythm(tuple(events), tuple(bars), time, "letters", (), rows)
@@ -448,7 +452,9 @@ def _by_spacing(
                 share = Fraction(round(Fraction(place.column - first, width) * beats * 4), 4)
                 least = events[-1].time + Fraction(1, 4) if events else Fraction(0)
                 time = max(start + share, least)
-                events.append(Event(time, place.kind, number, place.bar and bool(events)))
+                events.append(
+                    Event(time, place.kind, number, place.bar and bool(events), place.passed)
+                )
             start = max(start + beats, events[-1].time + Fraction(1, 4) if events else start)
     if events and events[0].time > 0:
         events.insert(0, Event(Fraction(0), "rest", 0, False))

@@ -15,9 +15,10 @@ letters are those nearest to the usual ones.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import TypeVar
 
 from fretpath.errors import FretpathError, printable
 from fretpath.music.key import Key
@@ -26,6 +27,8 @@ from fretpath.music.pitch import Pitch
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.page.tab_lines import WordLine
 from fretpath.remarks import Remark
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,18 +169,24 @@ def _own_page(lines: Sequence[WordLine]) -> TabWords | None:
     return None
 
 
-def _key(text: str) -> Key | None:
+def parsed(parse: Callable[[str], T], text: str) -> T | None:
+    """What a parser makes of a text; None where it refuses it.
+
+    >>> parsed(Meter.parse, "three quarters") is None
+    True
+    """
     try:
-        return Key.parse(text)
+        return parse(text)
     except FretpathError:
         return None
+
+
+def _key(text: str) -> Key | None:
+    return parsed(Key.parse, text)
 
 
 def _meter(text: str) -> Meter | None:
-    try:
-        return Meter.parse(text)
-    except FretpathError:
-        return None
+    return parsed(Meter.parse, text)
 
 
 # -- what people write ---------------------------------------------------------------------------

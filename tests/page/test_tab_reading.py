@@ -248,6 +248,26 @@ def test_a_repeat_in_words_is_pointed_at_and_the_case_of_a_string_name_is_not() 
     ]
 
 
+@pytest.mark.parametrize(
+    ("text", "melody"),
+    [
+        ("A|:-0-2-|-3-2-:|-0-|", "|: A2 B2 | C3 B2 :| A2"),
+        ("A||*-0-2-*||\nE||---------||", "|: A2 B2 :|"),
+        ("A|-0-2-|-3-:|", "|: A2 B2 | C3 :|"),
+        ("A|-0-2-| x4\nE|-----|", "|: A2 B2 :|x4"),
+        ("A|:-0-2-:|  (play 3 times)\nE|-------|", "|: A2 B2 :|x3"),
+        ("         1.   2.\nA|:-0-2-|-3-:|-2-|", "|: A2 B2 | [1 C3 :| [2 B2 ]"),
+    ],
+)
+def test_repeats_are_read(text: str, melody: str) -> None:
+    """Signs and numbers of endings: common practice."""
+    reading = read_tab(text, "guitar-7")
+    expected = parse_melody(melody)
+    assert reading.melody.repeats == expected.repeats
+    assert reading.melody.expanded().pitches == expected.expanded().pitches
+    assert any(str(remark).startswith("read: repeat") for remark in reading.remarks)
+
+
 # -- tab as people write it ----------------------------------------------------------------------
 
 ITEMS: list[dict[str, Any]] = json.loads(

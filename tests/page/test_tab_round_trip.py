@@ -27,7 +27,7 @@ NAMES = ("guitar-7", "guitar", "bass-6", "bass", "banjo", "ukulele", "mandolin",
 @st.composite
 def pages(draw: st.DrawFn, *, usual: bool) -> tuple[str, Melody, list[tuple[int, int]], bool]:
     """A page as ``tab`` prints it: the text, the melody, its places, and if tuning is shown."""
-    melody = draw(tunes.melodies() | strategies.melodies(placed=False, marked=False))
+    melody = draw(tunes.melodies() | strategies.melodies(placed=False))
     made = instrument_named(draw(st.sampled_from(NAMES)))
     made = made.customised(capo=draw(st.integers(0, 5)))
     if draw(st.booleans()):
@@ -85,7 +85,7 @@ def _music(melody: Melody) -> list[object]:
     if meter and sum(note.beats for note in melody.notes[last:]) <= meter.beats:
         pitch, _, tied = notes[-1]
         notes[-1] = (pitch, meter.beats - sum(beats for _, beats, _ in notes[last:-1]), tied)
-    return [notes, melody.bars, melody.keys, melody.meters]
+    return [notes, melody.bars, melody.keys, melody.meters, melody.repeats]
 
 
 def test_a_tune_of_the_music_room_comes_back_whole_and_without_a_doubt() -> None:
