@@ -14,7 +14,7 @@ common practice throughout):
    a free b7.
 7. *mode* again: one degree replaces its plain form throughout, or all but once.
 8. *anticipation*; then *borrowed*: notes side by side from the parallel key (``b6 b7 1``).
-9. *neapolitan*: the flat second of a flat-second chord, before 7 or from 4 or b6 to 1.
+9. *neapolitan*: the flat second of its chord with 4 and b6, or before 7 in minor.
 10. *leading*: a leading note in its broken dominant, which goes to the goal (``2 #4 6 5``).
 11. *applied7*: b7 that falls to 6, the seventh of the dominant of 4.
 12. The note's own role (:mod:`fretpath.music.roles`).
@@ -33,11 +33,13 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import dropwhile, groupby
 
 from fretpath.music.key import MODES, SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody
 from fretpath.music.roles import (
     Passage,
+    Role,
     base_scale,
     is_step,
     named_degree,
@@ -76,6 +78,7 @@ KINDS = {
 
 _ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh")
 _PARALLEL = {"major": ("b3", "b6", "b7"), "minor": ("3", "6", "7")}
+_SEVENTH = "seventh of the dominant of 4"
 _LEANING = ("neighbor", "enclosure", "appoggiatura")
 _FEWEST_REGULAR = 3
 """Notes of a degree from which on one plain form is an exception; chosen by trial."""
@@ -102,6 +105,8 @@ class Doubt:
     """Its kind, one of :data:`KINDS`."""
     argument: str
     """Its argument, as in :class:`Account`."""
+    title: str
+    """What a teacher calls it."""
     decides: str
     """What would decide, such as ``a plain 4 would decide``."""
 
@@ -378,35 +383,42 @@ def _added(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
         yield _account("added", base.name, title, notes, evidence)
 
 
-# Tonic and mode of the other key, the degree that is its own, and whether the tune begins on it.
+# Tonic and mode of the other key, its own degrees, whether the tune begins on its tonic, whether
+# the plain forms of those degrees never sound (a minor key has them beside its leading note).
 _OTHER_KEYS = {
     "major": (
-        ("5", "major", "#4", True),
-        ("4", "major", "b7", False),
-        ("6", "minor", "#5", False),
-        ("2", "minor", "#1", False),
+        ("5", "major", ("#4",), True, True),
+        ("4", "major", ("b7",), False, True),
+        ("2", "major", ("#1", "#4"), True, True),
+        ("b7", "major", ("b3", "b7"), True, True),
+        ("6", "minor", ("#5",), False, True),
+        ("6", "minor", ("#5",), True, False),
+        ("2", "minor", ("#1",), True, False),
     ),
-    "minor": (("5", "minor", "6", True), ("4", "minor", "b2", False)),
+    "minor": (
+        ("5", "minor", ("6",), True, True),
+        ("4", "minor", ("b2",), False, True),
+    ),
 }
 
 
 def _wrong_key(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
-    """The degree of another key throughout a tune that closes on that key's tonic."""
+    """The degrees of another key throughout a tune that closes on that key's tonic."""
     base = base_scale(scale)
-    for tonic, mode, own, begins in _OTHER_KEYS[_third(base)]:
-        notes = _named(left, [own])
-        if len(notes) < 2 or own in base.names or plain_degree(base, own) in passage.names:
-            continue
-        if passage.notes[-1].name != tonic or (begins and _first(passage).name != tonic):
-            continue
-        plain = plain_degree(base, own)
-        starts = f"begins and ends on {tonic}" if begins else f"ends on {tonic}"
-        evidence = f"{_seen(passage, notes)}, {plain} never; the tune {starts}"
-        title = f"the tune is in the {mode} key of {tonic}"
-        other = scale_with(base, [own])
-        doubts = (Doubt("mode", other.name, "a close on 1 would decide"),) if other else ()
-        yield _account("wrong_key", f"{tonic} {mode}", title, notes, evidence, doubts=doubts)
-        return
+    for tonic, mode, own, begins, throughout in _OTHER_KEYS[_third(base)]:
+        notes = _named(left, own)
+        plain = [plain_degree(base, name) for name in own]
+        closes = passage.notes[-1].name == tonic and (not begins or _first(passage).name == tonic)
+        never = not passage.names & set(plain)
+        if closes and len(notes) > 1 and set(own) == set(_names(notes)) and never >= throughout:
+            starts = f"begins and ends on {tonic}" if begins else f"ends on {tonic}"
+            silent = f", {_listed(plain)} never" if never else ""
+            evidence = f"{_seen(passage, notes)}{silent}; the tune {starts}"
+            title = f"the tune is in the {mode} key of {tonic}"
+            other = scale_with(base, own) if never else None
+            doubts = (_doubt_of_mode(other, "a close on 1"),) if other else ()
+            yield _account("wrong_key", f"{tonic} {mode}", title, notes, evidence, doubts=doubts)
+            return
 
 
 def _first(passage: Passage) -> SpelledNote:
@@ -446,12 +458,16 @@ def _mode(passage: Passage, base: Scale, notes: Notes, found: Scale) -> Account:
     exceptions = passage.named(*(plain_degree(base, name) for name in _names(notes)))
     evidence = _seen(passage, notes)
     title = found.name
+    more = [name for name in _names(notes) if name not in found.names]
+    if more:
+        title += f" with {_listed(more)}"
     if exceptions:
         forms = _listed(f"one plain {name}" for name in _names(exceptions))
         title += f", with {forms} ({passage.places(exceptions)})"
     else:
         evidence += f", {_listed(plain_degree(base, name) for name in _names(notes))} never"
-    return _account("mode", found.name, title, notes, evidence, doubts=_like(passage, found, notes))
+    doubts = _like(passage, found, notes) or _or_role(passage, base, notes)
+    return _account("mode", found.name, title, notes, evidence, doubts=doubts)
 
 
 def _like(passage: Passage, found: Scale, notes: Notes) -> tuple[Doubt, ...]:
@@ -464,10 +480,39 @@ def _like(passage: Passage, found: Scale, notes: Notes) -> tuple[Doubt, ...]:
         apart = sorted(set(other.names) ^ set(found.names), key=named_degree)
         silent = not {named_degree(name).number for name in apart} & sounding
         if apart and silent and set(_names(notes)) <= set(other.names):
-            doubts.append(
-                Doubt("mode", other.name, f"{' or '.join(sorted(apart, key=len))} would decide")
-            )
+            doubts.append(_doubt_of_mode(other, " or ".join(sorted(apart, key=len))))
     return tuple(doubts)
+
+
+def _doubt_of_mode(scale: Scale, what: str) -> Doubt:
+    return Doubt("mode", scale.name, scale.name, f"{what} would decide")
+
+
+def _or_role(passage: Passage, base: Scale, notes: Notes) -> tuple[Doubt, ...]:
+    """The one role by half step of all notes of a degree, which may be that and no mode."""
+    names, roles = _names(notes), {_half_step_role(passage, note) for note in notes}
+    if len(names) > 1 or len(roles) > 1 or plain_degree(base, names[0]) in passage.names:
+        return ()
+    [(kind, argument, title)] = roles
+    decides = f"a plain {plain_degree(base, names[0])} would decide"
+    return (Doubt(kind, argument, title, decides),) if kind else ()
+
+
+def _half_step_role(passage: Passage, note: SpelledNote) -> tuple[str, str, str]:
+    """Kind, argument and title of a role by half step; empty where a note has none."""
+    does = role(passage, note)
+    if _is_applied_seventh(passage, note):
+        return "applied7", "4", _SEVENTH
+    if does is None or not does.half:
+        return "", "", ""
+    return _named_role(does)
+
+
+def _named_role(does: Role) -> tuple[str, str, str]:
+    """Kind, argument and title of an account for a role."""
+    kind = "passing" if does.kind == "scalar" else does.kind
+    way = does.way if kind == "neighbor" else ""
+    return kind, way, f"{way} {kind}".strip()
 
 
 def _replaces(passage: Passage, base: Scale, name: str) -> bool:
@@ -523,6 +568,8 @@ def _section(passage: Passage, area: KeyArea, section: Notes, notes: Notes) -> A
 
 def _is_raised_minor(passage: Passage, scale: Scale, names: Sequence[str]) -> bool:
     """Whether these are only the other forms of 6 and 7 that minor takes up and down."""
+    if set(names) == {"7"}:
+        return {"b3", "b7"} <= set(base_scale(scale).names)
     if scale.parent != "natural minor" or not names or not set(names) <= {"6", "7", "b6", "b7"}:
         return False
     return "6" not in names or "7" in passage.names
@@ -554,7 +601,8 @@ def _picardy(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
 
 def _blue(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
     """Blue notes: in a pentatonic frame, or beside a free b7."""
-    names = [name for name in _names(left) if _is_blue(passage, scale, name)]
+    heard = (passage.names - {"b3"}) | set(_names(left)) | (passage.names & set(scale.names))
+    names = [name for name in _names(left) if _is_blue(passage, scale, name, heard)]
     notes = _named(left, names)
     if notes:
         beside = sorted({plain_degree(SCALES["major"], n) for n in names} & passage.names)
@@ -564,19 +612,17 @@ def _blue(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
         yield _account("blue", "", title, notes, evidence)
 
 
-def _is_blue(passage: Passage, scale: Scale, name: str) -> bool:
-    names = passage.names
+def _is_blue(passage: Passage, scale: Scale, name: str, heard: frozenset[str]) -> bool:
+    """Whether a degree is blue; *heard* leaves out a flat third that a section explains."""
+    third = {"b3", "3"} <= heard and "b3" not in scale.names and _blue_frame(passage, scale)
     if name == "b5":
-        minor_frame = "b3" in names and not {"2", "6", "b6"} & names
-        return minor_frame or ("b3" in names and _blue_third(passage, scale))
-    if name == "b7":
-        return _blue_third(passage, scale) and ("4" not in names or "7" in names)
-    return name == "b3" and _blue_third(passage, scale)
+        minor_frame = "b3" in heard and not {"2", "6", "b6"} & heard
+        return minor_frame or third
+    return third and (name == "b3" or (name == "b7" and ("4" not in heard or "7" in heard)))
 
 
-def _blue_third(passage: Passage, scale: Scale) -> bool:
-    if "b3" in scale.names or not {"b3", "3"} <= passage.names:
-        return False
+def _blue_frame(passage: Passage, scale: Scale) -> bool:
+    """Whether a tune has no 4 and 7, or a b7 that is no seventh falling to 6."""
     free = [note for note in passage.named("b7") if not _falls_to(passage, note, "6")]
     return not {"4", "7"} & passage.names or ("b7" not in scale.names and bool(free))
 
@@ -598,12 +644,12 @@ def _modes(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
         for n in replaced
         if not _chromatic(passage, base, scale_with(base, [n]), _named(left, [n]))
     ]
-    groups = [replaced] if whole and free else [[name] for name in free]
-    groups += [[n] for n in _names(left) if n not in replaced and _is_regular(passage, base, n)]
-    for group in groups:
-        found = scale_with(base, group)
+    named = [replaced if whole and free else free]
+    named += [[n] for n in _names(left) if n not in replaced and _is_regular(passage, base, n)]
+    for names in filter(None, named):
+        found = scale_with(base, names) or scale_with(base, names[:1])
         if found and found.name not in ("harmonic minor", "melodic minor"):
-            yield _mode(passage, base, _named(left, group), found)
+            yield _mode(passage, base, _named(left, names), found)
 
 
 def _is_regular(passage: Passage, base: Scale, name: str) -> bool:
@@ -614,7 +660,7 @@ def _is_regular(passage: Passage, base: Scale, name: str) -> bool:
     if not enough or not found or found.name not in MODES:
         return False
     moving = [n for n in notes if not _is_chromatic(passage, base, n, usual=True)]
-    return 2 * len(moving) > len(notes)
+    return 2 * len(moving) >= len(notes)
 
 
 def _borrowed_together(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
@@ -648,30 +694,27 @@ def _does(passage: Passage, note: SpelledNote) -> str:
 
 def _neapolitan(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
     """The flat second of its own chord, before 7, or on its way to 1."""
-    notes = [note for note in _named(left, ["b2"]) if _is_neapolitan(passage, note)]
+    minor = _third(base_scale(scale)) == "minor"
+    notes = [note for note in _named(left, ["b2"]) if _is_neapolitan(passage, note, minor=minor)]
     if notes:
         yield _account("neapolitan", "", "Neapolitan flat second", notes, _seen(passage, notes))
 
 
-def _is_neapolitan(passage: Passage, note: SpelledNote) -> bool:
+def _is_neapolitan(passage: Passage, note: SpelledNote, *, minor: bool) -> bool:
     before, after = passage.neighbors(note)
     if _does(passage, note) in ("neighbor", "passing"):
         return False
     chord = before is not None and before.name in ("4", "b6")
-    return after is not None and (after.name in ("7", "4", "b6") or (after.name == "1" and chord))
+    if after is None or after.name in ("4", "b6"):
+        return after is not None
+    return (after.name == "7" and (chord or minor)) or (after.name == "1" and chord)
 
 
-def _root(goal: str) -> str:
-    """The degree a fifth above another one."""
-    up = named_degree(goal).interval + Degree.parse("5").interval
-    return _degree_of(up.steps, up.semitones)
-
-
-def _dominant(goal: str) -> frozenset[str]:
-    """The notes of the dominant seventh chord of a degree, as simple degrees."""
-    root = named_degree(_root(goal)).interval
+def _dominant(goal: str) -> tuple[str, ...]:
+    """Root, third (the leading note), fifth and seventh of a degree's dominant seventh chord."""
+    root = named_degree(goal).interval + Degree.parse("5").interval
     parts = (root + Degree.parse(part).interval for part in ("1", "3", "5", "b7"))
-    return frozenset(_degree_of(part.steps, part.semitones) for part in parts)
+    return tuple(_degree_of(part.steps, part.semitones) for part in parts)
 
 
 def _degree_of(steps: int, semitones: int) -> str:
@@ -694,7 +737,8 @@ def _leading(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
     base = base_scale(scale)
     for name in _names(left):
         goal = _goal(base, name) if raised(base, name) else ""
-        notes = [n for n in _named(left, [name]) if goal and _in_dominant(passage, n, goal)]
+        chord = _broken_dominants(passage, goal) if goal else set()
+        notes = [note for note in _named(left, [name]) if note.index in chord]
         if notes:
             evidence = f"{_seen(passage, notes)}, in the dominant of {goal}"
             yield _leading_to(goal, notes, evidence)
@@ -704,57 +748,52 @@ def _leading_to(goal: str, notes: Notes, evidence: str) -> Account:
     return _account("leading", goal, f"leading note of {goal}", notes, evidence)
 
 
-def _in_dominant(passage: Passage, note: SpelledNote, goal: str) -> bool:
-    """Whether a note stands in a broken dominant, its root and a third note, that goes home."""
-    chord = _dominant(goal)
-    at = passage.notes.index(note)
-    first, stop = at, at
-    while first > 0 and passage.notes[first - 1].name in chord:
-        first -= 1
-    while stop < len(passage.notes) and passage.notes[stop].name in chord:
-        stop += 1
-    tones = {n.name for n in passage.notes[first:stop]}
-    goes = stop < len(passage.notes) and passage.notes[stop].name == goal
-    return goes and len(tones) > 2 and _root(goal) in tones
+def _broken_dominants(passage: Passage, goal: str) -> set[int]:
+    """Notes of broken dominants that go to their goal at once: three degrees at least, from the
+    root or the leading note on, whichever comes first (``1 6 #4 5`` only surrounds 5).
+    """
+    chord, found = _dominant(goal), set[int]()
+    root, leading = chord[:2]
+    for inside, run in groupby(passage.notes, key=lambda note: note.name in chord):
+        notes = (
+            list(dropwhile(lambda note: note.name not in (root, leading), run)) if inside else []
+        )
+        after = passage.after(notes[-1]) if notes else ()
+        if after and after[0].name == goal and len(_names(notes)) > 2:
+            found |= {note.index for note in notes}
+    return found
 
 
 def _applied_seventh(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
     """b7 falling to 6 from the chord 1 3 5: the seventh of the dominant of 4."""
-    if "7" not in base_scale(scale).names:
-        return
-    notes = []
-    for note in _named(left, ["b7"]):
-        before = passage.neighbors(note)[0]
-        if before and before.name in ("1", "3", "5") and _falls_to(passage, note, "6"):
-            notes.append(note)
-    if notes:
+    notes = [note for note in left if _is_applied_seventh(passage, note)]
+    if notes and "7" in base_scale(scale).names:
         evidence = f"{_seen(passage, notes)}, falling to 6"
-        yield _account("applied7", "4", "seventh of the dominant of 4", notes, evidence)
+        yield _account("applied7", "4", _SEVENTH, notes, evidence)
+
+
+def _is_applied_seventh(passage: Passage, note: SpelledNote) -> bool:
+    before = passage.neighbors(note)[0]
+    from_chord = before is not None and before.name in ("1", "3", "5")
+    return note.name == "b7" and from_chord and _falls_to(passage, note, "6")
 
 
 def _roles(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
     """Each note's own role, grouped by degree and role."""
-    groups: dict[tuple[str, str, str], list[SpelledNote]] = {}
-    goals: dict[tuple[str, str, str], set[str]] = {}
+    groups: dict[tuple[str, str, str, str], list[SpelledNote]] = {}
+    goals: dict[tuple[str, str, str, str], set[str]] = {}
     for note in left:
         does = role(passage, note)
-        if does is None or (does.kind == "scalar" and not _half_step_in(passage, note)):
-            continue
-        kind = "passing" if does.kind == "scalar" else does.kind
-        group = (note.name, kind, does.way if kind == "neighbor" else "")
-        groups.setdefault(group, []).append(note)
-        goals.setdefault(group, set()).add(does.goal)
-    for (name, kind, way), notes in groups.items():
-        goal = _listed(sorted(goals[name, kind, way]))
-        evidence = _seen(passage, notes)
-        if kind not in ("neighbor", "escape", "anticipation"):
-            evidence += f", going to {goal}"
-        elif kind == "neighbor":
-            evidence += f", of {goal}"
-        evidence += _beside(passage, scale, name)
-        title = f"{way} {kind}".strip()
+        if does and (does.kind != "scalar" or _half_step_near(passage, note)):
+            group = (note.name, *_named_role(does))
+            groups.setdefault(group, []).append(note)
+            goals.setdefault(group, set()).add(does.goal)
+    for (name, kind, argument, title), notes in groups.items():
+        way = {"escape": "", "anticipation": "", "neighbor": ", of "}.get(kind, ", going to ")
+        goal = _listed(sorted(goals[name, kind, argument, title])) if way else ""
+        evidence = f"{_seen(passage, notes)}{way}{goal}{_beside(passage, scale, name)}"
         doubts = _or_mode(passage, base_scale(scale), name, notes)
-        yield _account(kind, way, title, notes, evidence, doubts=doubts)
+        yield _account(kind, argument, title, notes, evidence, doubts=doubts)
 
 
 def _beside(passage: Passage, scale: Scale, name: str) -> str:
@@ -763,7 +802,8 @@ def _beside(passage: Passage, scale: Scale, name: str) -> str:
     return f"; {plain} {times(len(passage.named(plain)))}"
 
 
-def _half_step_in(passage: Passage, note: SpelledNote) -> bool:
+def _half_step_near(passage: Passage, note: SpelledNote) -> bool:
+    """Whether a half step leads to a note or from it."""
     ways = [other.pitch - note.pitch for other in passage.neighbors(note) if other]
     return any(abs(way.semitones) == 1 for way in ways)
 
@@ -773,7 +813,7 @@ def _or_mode(passage: Passage, base: Scale, name: str, notes: Notes) -> tuple[Do
     found = scale_with(base, [name])
     if found is None or not _replaces(passage, base, name) or len(passage.named(name)) > len(notes):
         return ()
-    return (Doubt("mode", found.name, f"a plain {plain_degree(base, name)} would decide"),)
+    return (_doubt_of_mode(found, f"a plain {plain_degree(base, name)}"),)
 
 
 def _rest(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:

@@ -5,11 +5,11 @@ over.  A *step* is a half or whole step, a *leap* anything wider.  In this order
 
 | role | how it comes and goes |
 |---|---|
-| anticipation | shorter than the next note, which is the same one over the bar line |
+| anticipation | short, and struck again longer on the next beat or over the bar line |
 | neighbor | a step away from a note and back to it (``5 #4 5``) |
 | passing | two steps in one direction, one of them between two forms of a degree (``4 #4 5``) |
 | scalar | two steps in one direction through the degrees of a scale (``3 #4 5``) |
-| enclosure | a half step from the goal, with another note beyond it (``6 #4 5``, ``#4 6 5``) |
+| enclosure | a half step from the goal, another note beyond it, neither longer (``6 #4 5``) |
 | appoggiatura | a leap (or nothing) before it, a half step after it |
 | escape | a step before it, a leap (or nothing) after it |
 
@@ -191,9 +191,9 @@ def role(passage: Passage, note: SpelledNote) -> Role | None:
 def _kind(
     passage: Passage, note: SpelledNote, comes: Interval | None, goes: Interval | None
 ) -> str | None:
-    stepped, steps = is_step(comes), is_step(goes)
-    if comes and steps and goes and _in_scale(note, comes) and comes.semitones * goes.semitones > 0:
-        return "scalar"
+    before, after = passage.neighbors(note)
+    stepped = is_step(comes) or _is_wide_step(before, note)
+    steps = is_step(goes) or _is_wide_step(note, after)
     if comes and goes and stepped and steps:
         if comes == -goes:
             return "neighbor"
@@ -206,10 +206,13 @@ def _kind(
     return "escape" if stepped and not steps else None
 
 
-def _in_scale(note: SpelledNote, comes: Interval) -> bool:
-    """Whether a note is reached by the wide step of a scale: ``b2 3``, ``b6 7``, and back."""
-    wide = abs(comes.steps) == 1 and abs(comes.semitones) == _WHOLE_STEP + 1
-    return wide and note.degree is not None and note.degree.alter <= 0
+def _is_wide_step(one: SpelledNote | None, other: SpelledNote | None) -> bool:
+    """Whether two notes are the wide step of a scale, neither raised: ``b6 7``, ``b2 3``."""
+    if not (one and other and one.degree and other.degree):
+        return False
+    way = other.pitch - one.pitch
+    wide = abs(way.steps) == 1 and abs(way.semitones) == _WHOLE_STEP + 1
+    return wide and max(one.degree.alter, other.degree.alter) <= 0
 
 
 def is_step(way: Interval | None) -> bool:
@@ -223,16 +226,12 @@ def is_half_step(way: Interval | None) -> bool:
 
 
 def _anticipates(passage: Passage, note: SpelledNote) -> bool:
-    after = passage.after(note)
-    before = passage.neighbors(note)[0]
-    fresh = before is not None and before.index == note.index - 1
-    return (
-        fresh
-        and bool(after)
-        and after[0].pitch == note.pitch
-        and after[0].bar != note.bar
-        and after[0].beats > note.beats
-    )
+    before, after = passage.neighbors(note)[0], passage.after(note)
+    if before is None or before.index != note.index - 1 or not after:
+        return False
+    again = after[0]
+    strikes = again.beat.denominator == 1 < note.beat.denominator or again.bar != note.bar
+    return again.pitch == note.pitch and again.beats > note.beats and strikes
 
 
 def _encloses(passage: Passage, note: SpelledNote) -> bool:
@@ -246,4 +245,5 @@ def _surround(note: SpelledNote, other: SpelledNote | None, goal: SpelledNote | 
     if not (other and goal):
         return False
     way, back = goal.pitch - note.pitch, goal.pitch - other.pitch
-    return way.semitones * back.semitones < 0 and is_half_step(way) and is_step(back)
+    surrounds = way.semitones * back.semitones < 0 and is_half_step(way) and is_step(back)
+    return surrounds and max(note, other, key=lambda one: one.index).beats <= goal.beats

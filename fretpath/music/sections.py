@@ -21,9 +21,9 @@ from fretpath.music.key import Scale
 from fretpath.music.roles import Passage, role
 from fretpath.music.spelling import SpelledNote
 
-CROSSING = {"parallel": 1.25, "modulation": 0.9}
-"""Price of each crossing between home and away, in notes; chosen by trial.  Two crossings to
-another key cost less than two leaving notes, which must then be spread over a long section."""
+CROSSING = 0.9
+"""Price of each crossing between home and away, in notes; chosen by trial.  Two crossings cost less
+than two leaving notes, which must then be spread over a long section."""
 SHORTEST = 5
 """Notes a section has at least; chosen by trial."""
 FEWEST = 3
@@ -79,9 +79,11 @@ def parallel_sections(passage: Passage, scale: Scale) -> Iterator[tuple[KeyArea,
     for notes in _sections(passage, area):
         leaving = _count(notes, area.leaves)
         enough = leaving >= FEWEST and leaving > _count(notes, area.returns)
+        enough = enough or _is_long(notes, area)
         thirds = [note for note in notes if note.name == marker]
+        colored = len(thirds) > 1 or bool(thirds and any(note.name == "b6" for note in notes))
         slides = any(_slides(passage, note) for note in thirds)
-        if enough and thirds and not slides and len(notes) < len(passage.notes):
+        if enough and colored and not slides and len(notes) < len(passage.notes):
             yield area, notes
 
 
@@ -98,7 +100,8 @@ def modulations(passage: Passage, scale: Scale) -> Iterator[tuple[KeyArea, Notes
             continue
         for notes in _sections(passage, area):
             home = _count(passage.notes, area.returns) > _count(notes, area.returns)
-            if notes[-1].name == area.key and home and _settles(passage, notes, area):
+            closes = notes[0] != passage.notes[0] and notes[-1].name == area.key
+            if home and closes and _settles(passage, notes, area):
                 yield area, notes
 
 
@@ -109,10 +112,15 @@ def _settles(passage: Passage, notes: Notes, area: KeyArea) -> bool:
     led = all(not goal or goal[0].name == area.key for goal in after)
     if len(leaving) >= FEWEST and not led:
         return True
+    return _is_long(notes, area) and not all(_ornaments(passage, note) for note in leaving)
+
+
+def _is_long(notes: Notes, area: KeyArea) -> bool:
+    """Whether a section is long, its leaving notes stand in two bars, and nothing returns."""
     bars = {note.bar for note in notes}
+    leaving = {note.bar for note in notes if note.name in area.leaves}
     long = len(notes) >= LONG_NOTES and len(bars) >= LONG_BARS
-    spread = len({note.bar for note in leaving}) > 1 and not _count(notes, area.returns)
-    return long and spread and not all(_ornaments(passage, note) for note in leaving)
+    return long and len(leaving) > 1 and not _count(notes, area.returns)
 
 
 def _ornaments(passage: Passage, note: SpelledNote) -> bool:
@@ -138,15 +146,14 @@ def _sections(passage: Passage, area: KeyArea) -> Iterator[Notes]:
 
 def cheapest(units: Sequence[Notes], area: KeyArea) -> list[bool]:
     """For each unit, whether it is away; of equal readings the one that stays at home."""
-    crossing = CROSSING[area.kind]
-    home, gone = 0.0, crossing
+    home, gone = 0.0, CROSSING
     came_from: list[tuple[bool, bool]] = []
     for unit in units:
-        enter, leave = gone > home + crossing, home > gone + crossing
+        enter, leave = gone > home + CROSSING, home > gone + CROSSING
         came_from.append((leave, not enter))
         home, gone = (
-            (gone + crossing if leave else home) + _count(unit, area.leaves),
-            (home + crossing if enter else gone) + _count(unit, area.returns),
+            (gone + CROSSING if leave else home) + _count(unit, area.leaves),
+            (home + CROSSING if enter else gone) + _count(unit, area.returns),
         )
     state = gone < home
     states: list[bool] = []

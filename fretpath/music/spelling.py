@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import accumulate
 
 from fretpath.errors import RequestError
 from fretpath.music.key import MODES, Degree, Key
@@ -38,6 +39,8 @@ class SpelledNote:
     """Index of the note among the melody's events."""
     bar: int
     """Bar number, 0 for a pickup; 1 throughout when the text has no bar lines."""
+    beat: Fraction
+    """When it begins: beats from the bar line before it, or from the start without one."""
     phrase: int
     """Phrase number, from 1."""
     pitch: Pitch
@@ -69,10 +72,9 @@ def spell(melody: Melody, *, minor: str = "do") -> tuple[SpelledNote, ...]:
 
     *minor* sets what a minor tonic is sung on, ``do`` or ``la``.
     """
-    starts = set(melody.phrases)
-    phrase_of = [1]
-    for event in range(1, len(melody.notes)):
-        phrase_of.append(phrase_of[-1] + (event in starts))
+    phrase_of = _count_marks(melody, melody.phrases)
+    bar_lines = (0, *melody.bars)
+    lines_before = _count_marks(melody, melody.bars)
     spelled: list[SpelledNote] = []
     before: Pitch | None = None
     columns = zip(melody.struck, melody.pitches, melody.lengths, melody.degrees, strict=True)
@@ -83,7 +85,8 @@ def spell(melody: Melody, *, minor: str = "do") -> tuple[SpelledNote, ...]:
                 index=len(spelled),
                 event=event,
                 bar=melody.bar_numbers[event],
-                phrase=phrase_of[event],
+                beat=melody.onsets[event] - melody.onsets[bar_lines[lines_before[event]]],
+                phrase=phrase_of[event] + 1,
                 pitch=pitch,
                 beats=beats,
                 degree=degree,
@@ -94,6 +97,12 @@ def spell(melody: Melody, *, minor: str = "do") -> tuple[SpelledNote, ...]:
         )
         before = pitch
     return tuple(spelled)
+
+
+def _count_marks(melody: Melody, marks: tuple[int, ...]) -> list[int]:
+    """How many marks stand before each event or at it."""
+    starts = set(marks)
+    return list(accumulate(int(event in starts) for event in range(len(melody.notes))))
 
 
 def syllable(degree: Degree, key: Key, *, minor: str = "do") -> str:

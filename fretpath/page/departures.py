@@ -98,7 +98,7 @@ def _or(account: Account) -> str:
 
 
 def _doubt(doubt: Doubt) -> str:
-    return f"{with_capitals(doubt.argument)}: {doubt.decides}"
+    return f"{with_capitals(doubt.title)}: {doubt.decides}"
 
 
 def _capital(text: str) -> str:

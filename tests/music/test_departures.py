@@ -198,6 +198,62 @@ class TestModeOrPassing:
         assert found.color.split(" where ")[0] in ("#4", "b7", "6", "b2")
 
 
+# Key, melody, and for each degree outside its account: kind and argument.  Common practice.
+ACCOUNTS = [
+    ("D", "1 3 5 b7 | 6 4 5 7 | 1'", {"b7": ("applied7", "4")}),
+    ("C", "3 5 1' 7 | 6 4 6 b7 | 6 5 4 2 | 1", {"b7": ("neighbor", "upper")}),
+    ("C", "1 3 4 5 | 6 5 7 6 | 4 b6 1' - | 5 - 7, 2 | 1", {"b6": ("borrowed", "minor")}),
+    ("C", "1 3 4 5 | 6 5 7 6 | 5 - b7 - | 1' - 7 2' | 1'", {"b7": ("borrowed", "minor")}),
+    ("A minor", "1 b3 4 5 | b7 5 b5 4 | b3 4 b5 4 | b3 1 b7, 1", {"b5": ("blue", "")}),
+    ("A minor", "1 b3 5 b6 | 4 b2 1 - | 2 b7, 1 - | 1", {"b2": ("neapolitan", "")}),
+    ("C", "1 3 5 3 | 3 b2 7, 1 | 1 3 2 - | 1", {"b2": ("enclosure", "")}),
+    ("C", "1 3 5 3 | 6 #1' 3' 2' | 1' 6 4 5 | 2 7, 1", {"#1": ("leading", "2")}),
+    ("C", "1 3 5 3 | 3 #5 7 - | 6 4 5 7, | 1", {"#5": ("leading", "6")}),
+    ("C", "1 3 5 #4 | 6 1' 5 3 | 4 2 7, 1", {"#4": ("leading", "5")}),
+    ("C", "1 3 5 3 | 1' 6 #4 5 | 4 2 7, 1", {"#4": ("enclosure", "")}),
+    ("C minor", "1 3 5 - | 4 b3 2 4 | b3 2 1", {"3": ("leading", "4")}),
+    (
+        "C",
+        "1 b2 3 4 | 5 b6 7 1' | 7 b6 5 4 | 3 b2 1",
+        dict.fromkeys(("b2", "b6"), ("mode", "double harmonic")),
+    ),
+    ("C", "1 3 5 - | 5 b6 7 1' | 7 b6 5 4 | 3 2 1", {"b6": ("mode", "harmonic major")}),
+    (
+        "A minor",
+        "1 b3 #4 5 | b6 7 1' 7 | b6 5 #4 b3 | 2 1",
+        dict.fromkeys(("#4", "7"), ("mode", "hungarian minor")),
+    ),
+    (
+        "C",
+        "1 2 3 #4 | 5 6 b7 1' | b7 6 5 #4 | 3 2 1",
+        dict.fromkeys(("#4", "b7"), ("mode", "lydian")),
+    ),
+    ("D dorian", "1 b3 2 1 | 5 6 b7 6 | 5 4 b3 2 | 1 7, 1", {"7": ("raised_minor", "")}),
+    ("F", "1 3 1 b7, | 6, 1 4 6 | b7 6 5 4 | 5 1 4", {"b7": ("wrong_key", "4 major")}),
+    ("C", "5 7 2' 7 | 1' 6 #4 6 | 5 6 #4 5", {"#4": ("wrong_key", "5 major")}),
+    (
+        "C",
+        "2 #4 6 2' | #1' 7 6 #4 | 5 3 #1 3 | 2",
+        dict.fromkeys(("#4", "#1"), ("wrong_key", "2 major")),
+    ),
+    ("C", "6 1' 7 6 | 5 4 3 - | 1' 2' 3' 1' | 7 #5 6 #5 | 6", {"#5": ("wrong_key", "6 minor")}),
+    (
+        "C",
+        "1 2 #2 3 | 5 4 b3 2 | 3 b3 2 - | 1 #1 2 7, | 1",
+        dict.fromkeys(("#2", "#1"), ("passing", "")) | {"b3": ("passing", "")},
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "expected"), ACCOUNTS, ids=[row[1][:22] for row in ACCOUNTS]
+)
+def test_accounts(key: str, text: str, expected: dict[str, tuple[str, str]]) -> None:
+    accounts = reading(text, key).accounts
+    found = {name: (one.kind, one.argument) for one in accounts for name in one.degrees}
+    assert found == expected
+
+
 class TestSmallestScaleAndEqualModes:
     def test_the_smallest_scale_has_no_third_the_tune_avoids(self) -> None:
         assert reading("1 2 b3 5", "A minor").smallest == SCALES["natural minor"]
@@ -382,9 +438,7 @@ def test_a_section_is_the_cheapest_of_all_readings(degrees: list[str]) -> None:
     def price(reading: tuple[bool, ...]) -> float:
         crossings = sum(a != b for a, b in itertools.pairwise((False, *reading)))
         wrong = [PARALLEL_MINOR.returns if away else PARALLEL_MINOR.leaves for away in reading]
-        return CROSSING["parallel"] * crossings + sum(
-            d in w for d, w in zip(degrees, wrong, strict=True)
-        )
+        return CROSSING * crossings + sum(d in w for d, w in zip(degrees, wrong, strict=True))
 
     readings = itertools.product([False, True], repeat=len(degrees))
     assert price(tuple(cheapest(units, PARALLEL_MINOR))) == min(map(price, readings))
