@@ -108,7 +108,10 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     )
     name = PurePath(path).name
     arguments.remarks.extend(f"{name}: {remark}" for remark in found.remarks)
-    return found.melody if arguments.key is None else moved_to(found.melody, arguments.key)
+    if arguments.key is None:
+        return found.melody
+    lettered = PurePath(path).suffix.lower() not in (".mid", ".midi")
+    return moved_to(found.melody, arguments.key, lettered=lettered)
 
 
 def _octave(text: str) -> int:

@@ -22,7 +22,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.exchange.door import LIMITS, check_count, one_line
@@ -37,8 +37,10 @@ from fretpath.exchange.voices import (
     marks_of,
 )
 from fretpath.music.key import Key
-from fretpath.music.melody import Melody, Meter
-from fretpath.music.sounding import likeliest_signature
+from fretpath.music.keyfinding import find_key
+from fretpath.music.melody import Melody, Meter, Note
+from fretpath.music.pitch import Pitch
+from fretpath.music.sounding import spell_line
 from fretpath.remarks import Remark
 
 _TEXT, _TITLE, _LYRIC, _TEMPO, _METER, _KEY = 0x01, 0x03, 0x05, 0x51, 0x58, 0x59
@@ -279,14 +281,28 @@ def _keys(metas: Iterable[_Meta], ticks: int) -> list[tuple[Fraction, Key]]:
     return sorted(found.items(), key=lambda pair: pair[0])
 
 
+def _spelled(
+    grid: Sequence[tuple[Fraction, Fraction, int]], keys: Sequence[tuple[Fraction, Key]]
+) -> list[Pitch]:
+    """Letters for a line: by the keys of the file, or by the key that its notes say."""
+    if not keys:
+        notes = [Note(Pitch.from_midi(midi), stop - start) for start, stop, midi in grid]
+        keys = [(Fraction(0), find_key(Melody(tuple(notes))).key)]
+    starts = [at for at, _ in keys]
+    pitches: list[Pitch] = []
+    in_force = groupby(grid, key=lambda row: max(bisect_right(starts, row[0]) - 1, 0))
+    for number, rows in in_force:
+        pitches += spell_line([midi for _, _, midi in rows], keys[number][1])
+    return pitches
+
+
 def _written_down(spans: Sequence[_Struck], file: _File, name: str) -> Voice:
     """Spans in ticks to sounds in quarter notes, cut at bar lines and at changes of key."""
     metas, ticks = file.metas, file.ticks
     own = any(meta.kind == _TEXT for meta in metas)
     meters, keys = _meters(metas, ticks), _keys(metas, ticks)
     grid, remarks = _grid(spans, ticks, meters)
-    spelling = keys or [(Fraction(0), likeliest_signature(span.midi for span in spans))]
-    starts = [at for at, _ in spelling]
+    pitches = _spelled(grid, keys)
     end = max(stop for _, stop, _ in grid)
     bars = _bar_lines(meters, end, name)
     now, pickup = _first_onset(grid[0][0], meters, own)
@@ -294,11 +310,10 @@ def _written_down(spans: Sequence[_Struck], file: _File, name: str) -> Voice:
     words = {meta.tick: _decoded(meta.data).strip() for meta in metas if meta.kind == _LYRIC}
     sounds: list[Sound] = []
     marks: dict[Fraction, int] = {}
-    for (start, stop, midi), span in zip(grid, spans, strict=True):
+    for (start, stop, _), pitch, span in zip(grid, pitches, spans, strict=True):
         if start > now:
             _add_span(sounds, marks, cuts, now, start, Sound(Fraction(1), None))
-        key = spelling[max(bisect_right(starts, start) - 1, 0)][1]
-        sound = Sound(Fraction(1), key.spell(midi), lyric=words.get(span.start, ""))
+        sound = Sound(Fraction(1), pitch, lyric=words.get(span.start, ""))
         _add_span(sounds, marks, cuts, start, stop, sound)
         now = stop
     signs = [Sign(marks[at], "bar") for at in bars if at in marks]

@@ -23,7 +23,7 @@ from fretpath.exchange.hearing import Heard, Pluck, hear
 from fretpath.music.key import Key
 from fretpath.music.keyfinding import in_key
 from fretpath.music.melody import Melody, Note
-from fretpath.music.sounding import likeliest_signature
+from fretpath.music.sounding import likeliest_signature, spell_line
 from fretpath.remarks import Remark
 
 LONGEST_SECONDS = 600
@@ -72,7 +72,7 @@ def melody_heard(
         raise RequestError("no note was heard in the recording")
     sounds = [note.midi for note in heard.notes]
     spelling = key or likeliest_signature(sounds)
-    pitches = [spelling.spell(midi) for midi in sounds]
+    pitches = spell_line(sounds, spelling)
     notes: list[Note] = []
     if tempo is None:
         notes = [Note(pitch) for pitch in pitches]

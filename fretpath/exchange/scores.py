@@ -30,7 +30,7 @@ from fretpath.exchange.door import (
 )
 from fretpath.exchange.voices import Reading, Voice, melody_of
 from fretpath.music.key import key_asked
-from fretpath.music.keyfinding import in_key
+from fretpath.music.keyfinding import in_key, respell
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.transposing import transpose_melody, way_to
@@ -365,13 +365,15 @@ def without_octave(melody: Melody) -> Melody:
     return replace(melody, octave_free=True)
 
 
-def moved_to(melody: Melody, asked: str) -> Melody:
+def moved_to(melody: Melody, asked: str, *, lettered: bool = True) -> Melody:
     """The melody moved to the tonic asked for by the smaller way, and called by its mode.
 
-    A melody without a key stays where it is and is given this one.
+    A melody without a key, or with the signature of the key asked for, stays where it is and is
+    given this one; notes that came without letters (not *lettered*) are spelled anew by it.
     """
     key = key_asked(asked, melody.key)
-    if melody.key is None:
-        return in_key(melody, key)
+    if melody.key is None or melody.key.signature == key.signature:
+        named = in_key(melody, key) if lettered else respell(melody, key)
+        return replace(named, keys=((0, key), *melody.keys[1:]))
     moved = transpose_melody(melody, by=way_to(melody.key, key.tonic)).melody
     return replace(moved, keys=((0, key), *moved.keys[1:]))

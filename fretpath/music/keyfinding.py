@@ -1,46 +1,87 @@
 """Finding the key of notes that come without one.
 
-**Method.**  The sounding time of each of the twelve notes is correlated with a profile of each of
-the 24 major and minor keys (Krumhansl and Schmuckler's method), with D. Temperley's profiles from
-the Kostka-Payne corpus (the values as music21 carries them).  A key whose tonic is the last note
-gets :data:`LAST_NOTE` on top.  ``docs/evidence.md`` has the accuracy measured.
+**Method.**  Every tonic in six modes is a candidate: major, Mixolydian, Lydian, natural minor
+(with its raised 6 and 7), Dorian, Phrygian.  The evidence for a candidate is a sum: for each of
+the twelve sounds the logarithm of one and of how long it lasts (in notes of the commonest
+length), times the weight of its degree (:data:`DEGREES`); the last note on 1 or the third; the
+first note on 1, the third or 5; and how common the mode is.  Probabilities are the softmax of
+these sums.
 
-**Confidence** turns scores into shares of 1 (a softmax whose sharpness was fitted on half of some
-tune books, see ``docs/evidence.md``).  It weighs the candidates against each other; it is no
-promise.
+The logarithm lets evidence grow with the length of a tune, more and more slowly.  The tonic has
+the largest weight of all degrees in every mode, so that more of the tonic never speaks against it.
+The weights were fitted on every second tune of some tune books and checked on the others
+(``docs/evidence.md``; :mod:`tests.benchmarks.fit_key_finding` fits them again).
 
-Short phrases decide little: below :data:`ENOUGH` notes the guess is offered and never used
-unasked.  The tonic is spelled so that its signature lies nearest to the notes as they are spelled.
+The tonic is spelled so that its signature lies nearest to the notes as they are spelled.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import exp, sqrt
+from math import exp, log1p
 
 from fretpath.errors import RequestError
-from fretpath.music.departures import best_modes
 from fretpath.music.key import SCALES, Key
-from fretpath.music.melody import Melody
-from fretpath.music.pitch import Pitch
-from fretpath.music.roles import passages
+from fretpath.music.melody import Melody, Note
+from fretpath.music.sounding import spell_line
 
 ENOUGH = 16
 """Notes from which on a found key may be used without asking."""
-LAST_NOTE = 0.15
-"""Added to the correlation of a key whose tonic is the last note."""
-SHARPNESS = 13.0
-"""How fast confidence falls with the score; :data:`SHORT_SHARPNESS` below :data:`ENOUGH` notes."""
-SHORT_SHARPNESS = 10.0
+FEW = 8
+"""Notes that are enough where the tonic and its third are as likely as :data:`SURE`."""
+SURE = 0.8
 
-_PROFILES = {
-    "major": (0.748, 0.060, 0.488, 0.082, 0.670, 0.460, 0.096, 0.715, 0.104, 0.366, 0.057, 0.400),
-    "natural minor": (
-        0.712, 0.084, 0.474, 0.618, 0.049, 0.460, 0.105, 0.747, 0.404, 0.067, 0.133, 0.330,
+_MAJOR = (0.0, -3.25, -2.09, -3.13, -0.27, -1.80, -3.54, -0.25, -2.45, -2.25, -3.67, -1.62)
+_MIXOLYDIAN = (0.0, -4.54, -2.27, -3.53, -0.80, -1.44, -3.44, -0.66, -3.06, -1.59, -1.71, -4.01)
+_MINOR = (0.0, -4.48, -1.23, -1.48, -3.99, -1.86, -2.96, 0.0, -1.90, -3.19, -1.90, -2.41)
+_DORIAN = (0.0, -3.10, -1.30, -1.48, -3.62, -1.86, -2.75, -0.35, -4.67, -1.85, -1.48, -3.41)
+
+
+def _exchanged(weights: tuple[float, ...], one: int, other: int) -> tuple[float, ...]:
+    """The weights of a mode that differs in one degree: the two forms change places."""
+    swap = {one: other, other: one}
+    return tuple(weights[swap.get(sound, sound)] for sound in range(12))
+
+
+DEGREES = {
+    "major": _MAJOR,
+    "mixolydian": (
+        0.0,
+        -4.63,
+        -2.53,
+        -4.15,
+        -0.75,
+        -1.58,
+        -4.14,
+        -0.72,
+        -3.43,
+        -1.76,
+        -1.83,
+        -5.12,
     ),
-}  # fmt: skip
+    "lydian": _exchanged(_MAJOR, 5, 6),
+    "natural minor": _MINOR,
+    "dorian": _DORIAN,
+    "phrygian": _exchanged(_MINOR, 1, 2),
+}
+"""Weight of each sound, by semitones above the tonic; Lydian and Phrygian are too rare in the
+books to be fitted."""
+COMMON = {
+    "major": 1.12,
+    "mixolydian": 0.77,
+    "lydian": -1.05,
+    "natural minor": 0.06,
+    "dorian": -0.54,
+    "phrygian": -0.37,
+}
+"""How common each mode is taken to be."""
+LAST = {"1": 2.23, "3": 0.47}
+"""For a last note on the tonic, or on the third of the mode."""
+FIRST = {"1": 0.65, "3": 0.54, "5": 1.11}
+"""For a first note on the tonic, on the third of the mode, or on the fifth."""
 _SIGNATURES = range(-7, 8)
 
 
@@ -49,11 +90,11 @@ class KeyCandidate:
     """A key the notes may be in."""
 
     key: Key
-    """Major or natural minor."""
+    """Tonic and mode."""
     score: float
-    """Correlation with its profile, -1 to 1, and the bonus for the last note."""
+    """Evidence for it: the logarithm of its odds, up to a constant."""
     confidence: float
-    """Its share of the belief in all 24 keys, 0 to 1."""
+    """Its probability among all candidates, 0 to 1."""
 
 
 @dataclass(frozen=True)
@@ -61,11 +102,10 @@ class KeyGuess:
     """What the notes say about their key."""
 
     candidates: tuple[KeyCandidate, ...]
-    """All 24 keys, the likeliest first."""
+    """Every tonic in every mode: first the likeliest mode of the likeliest tonic and third, then
+    the likeliest first."""
     notes: int
     """How many notes it rests on."""
-    key: Key
-    """The likeliest key, with its mode where the notes decide it (D dorian)."""
 
     @property
     def best(self) -> KeyCandidate:
@@ -77,10 +117,42 @@ class KeyGuess:
         """The next one; always say it beside the best."""
         return self.candidates[1]
 
+    @property
+    def key(self) -> Key:
+        """The likeliest key."""
+        return self.best.key
+
     @cached_property
+    def confidence(self) -> float:
+        """Probability of the tonic of the key and of its third, whatever else the mode holds."""
+        same = [c.confidence for c in self.candidates if _family(c.key) == _family(self.key)]
+        return sum(same)
+
+    @property
     def enough(self) -> bool:
-        """Whether there are notes enough to use it without asking."""
-        return self.notes >= ENOUGH
+        """Whether it may be used without asking: notes enough, or fewer that are sure."""
+        return self.notes >= ENOUGH or (self.notes >= FEW and self.confidence >= SURE)
+
+    @property
+    def deciding(self) -> str:
+        """What would decide between the best key and its runner-up, in one phrase.
+
+        >>> from fretpath.music.notation import parse_melody
+        >>> find_key(parse_melody("D4 E4 F4 A4 G4 F4 E4 D4")).deciding
+        'Bb for D natural minor, B for D dorian'
+        """
+        best, second = self.best.key, self.runner_up.key
+        if best.tonic == second.tonic:
+            own, other = _names(best), _names(second)
+            here = " ".join(name for name in own if name not in other)
+            there = " ".join(name for name in other if name not in own)
+            return f"{here} for {best}, {there} for {second}"
+        return f"an end on {best.tonic} for {best}, on {second.tonic} for {second}"
+
+
+def _names(key: Key) -> list[str]:
+    tonic = key.tonic_pitch(4)
+    return [(tonic + degree.interval).name for degree in key.scale.degrees]
 
 
 def find_key(melody: Melody) -> KeyGuess:
@@ -88,51 +160,68 @@ def find_key(melody: Melody) -> KeyGuess:
 
     >>> from fretpath.music.notation import parse_melody
     >>> guess = find_key(parse_melody("G3 B3 D4 G4 F#4 E4 D4 C4 B3 A3 G3"))
-    >>> str(guess.best.key), guess.enough
-    ('G major', False)
+    >>> str(guess.key), guess.enough
+    ('G major', True)
 
     Raises :class:`RequestError` for a melody of rests.
     """
     if not melody.pitches:
         raise RequestError("there is no note in this melody, only rests: it has no key")
     weights = [float(beats) for beats in melody.lengths]
-    scores = _scores(melody.pitches, weights)
-    center = sum(p.fifths * w for p, w in zip(melody.pitches, weights, strict=True))
-    center /= sum(weights)
-    best = max(scores.values())
-    sharpness = SHARPNESS if len(melody.pitches) >= ENOUGH else SHORT_SHARPNESS
-    beliefs = {at: exp(sharpness * (score - best)) for at, score in scores.items()}
-    total = sum(beliefs.values())
-    candidates = tuple(
-        KeyCandidate(
-            _spelled(sound, mode, center), scores[sound, mode], beliefs[sound, mode] / total
-        )
-        for sound, mode in sorted(scores, key=lambda at: (-scores[at], at))
-    )
-    key = _with_mode(melody, candidates[0].key)
-    return KeyGuess(candidates, len(melody.pitches), key)
+    center = sum(p.fifths * w for p, w in zip(melody.pitches, weights, strict=True)) / sum(weights)
+    scores = _scores([pitch.midi % 12 for pitch in melody.pitches], weights)
+    most = max(scores.values())
+    odds = {at: exp(score - most) for at, score in scores.items()}
+    total = sum(odds.values())
+    candidates = [
+        KeyCandidate(_spelled(*at, center), score, odds[at] / total) for at, score in scores.items()
+    ]
+    candidates.sort(key=lambda candidate: -candidate.confidence)
+    best = _likeliest(candidates)
+    candidates.remove(best)
+    return KeyGuess((best, *candidates), len(melody.pitches))
 
 
-def _scores(pitches: Sequence[Pitch], weights: Sequence[float]) -> dict[tuple[int, str], float]:
-    """Score of each (pitch class of the tonic, mode)."""
+def _scores(sounds: list[int], beats: Sequence[float]) -> dict[tuple[int, str], float]:
+    """Evidence for each (pitch class of the tonic, mode)."""
     heard = [0.0] * 12
-    for pitch, weight in zip(pitches, weights, strict=True):
-        heard[pitch.midi % 12] += weight
-    last = pitches[-1].midi % 12
+    usual = _commonest(beats)
+    for sound, length in zip(sounds, beats, strict=True):
+        heard[sound] += length / usual
+    evidence = [log1p(length) for length in heard]
     return {
-        (tonic, mode): _correlation(heard[tonic:] + heard[:tonic], profile)
-        + (LAST_NOTE if tonic == last else 0.0)
-        for mode, profile in _PROFILES.items()
+        (tonic, mode): sum(evidence[(tonic + up) % 12] * weights[up] for up in range(12))
+        + COMMON[mode]
+        + LAST.get(_place((sounds[-1] - tonic) % 12, mode), 0.0)
+        + FIRST.get(_place((sounds[0] - tonic) % 12, mode), 0.0)
+        for mode, weights in DEGREES.items()
         for tonic in range(12)
     }
 
 
-def _correlation(xs: Sequence[float], ys: Sequence[float]) -> float:
-    """Pearson's correlation; 0 where every note sounds equally long."""
-    x_mean, y_mean = sum(xs) / len(xs), sum(ys) / len(ys)
-    both = sum((x - x_mean) * (y - y_mean) for x, y in zip(xs, ys, strict=True))
-    spread = sum((x - x_mean) ** 2 for x in xs) * sum((y - y_mean) ** 2 for y in ys)
-    return both / sqrt(spread) if spread > 0 else 0.0
+def _commonest(lengths: Sequence[float]) -> float:
+    """The length most notes have; of equally common ones the shortest."""
+    counts = Counter(lengths)
+    return min(counts, key=lambda length: (-counts[length], length))
+
+
+def _place(semitones: int, mode: str) -> str:
+    """``1``, ``3`` (the mode's own) or ``5``; empty for any other sound."""
+    third = 3 if "b3" in SCALES[mode].names else 4
+    return {0: "1", third: "3", 7: "5"}.get(semitones, "")
+
+
+def _family(key: Key) -> tuple[int, bool]:
+    """The sound of the tonic, and whether its third is minor."""
+    return key.tonic_pitch(4).midi % 12, "b3" in key.scale.names
+
+
+def _likeliest(candidates: Iterable[KeyCandidate]) -> KeyCandidate:
+    """Of the likeliest tonic and third the likeliest mode; the candidates come likeliest first."""
+    together: dict[tuple[int, bool], list[KeyCandidate]] = {}
+    for candidate in candidates:
+        together.setdefault(_family(candidate.key), []).append(candidate)
+    return max(together.values(), key=lambda modes: sum(c.confidence for c in modes))[0]
 
 
 def _spelled(sound: int, mode: str, center: float) -> Key:
@@ -147,15 +236,27 @@ def _spelled(sound: int, mode: str, center: float) -> Key:
 
 
 def in_key(melody: Melody, key: Key) -> Melody:
-    """The same notes under a key: its lowest tonic that sounds is 1 (or the one below them all)."""
+    """The same notes under a key, their degrees counted from where most are plain.
+
+    Letters stay as they are; see :func:`respell` for notes that came without.
+    """
     return replace(melody, keys=((0, key),), octave=key.octave_of(melody.pitches))
 
 
-def _with_mode(melody: Melody, key: Key) -> Key:
-    """The key with another mode on its tonic, when only that mode holds more of the notes."""
-    passage = passages(in_key(melody, key))[0]
-    modes, _ = best_modes(passage, key.scale)
-    same_third = ("b3" in modes[0].names) == ("b3" in key.scale.names)
-    characteristic = set(modes[0].names) - set(key.scale.names)
-    decided = len(modes) == 1 and modes[0] is not key.scale and same_third
-    return Key(key.tonic, modes[0].name) if decided and characteristic <= passage.names else key
+def respell(melody: Melody, key: Key) -> Melody:
+    """The same sounds under a key, spelled anew by it; for notes that came without letters.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> tune = respell(parse_melody("A4 Ab4 A4 Eb5 E5"), Key.parse("A minor"))
+    >>> [pitch.name for pitch in tune.pitches]
+    ['A', 'G#', 'A', 'D#', 'E']
+    """
+    line = iter(spell_line([pitch.midi for pitch in melody.pitches], key))
+    notes: list[Note] = []
+    for note in melody.notes:
+        if note.tied:
+            note = replace(note, pitch=notes[-1].pitch)
+        elif note.pitch is not None:
+            note = replace(note, pitch=next(line))
+        notes.append(note)
+    return in_key(replace(melody, notes=tuple(notes)), key)

@@ -79,15 +79,15 @@ def spelling_data(melody: Melody, *, minor: str = "do") -> list[dict[str, Any]]:
 def guess_lines(guess: KeyGuess) -> str:
     """What was found for notes without a key, with its runner-up; ends with a newline."""
     best, second = guess.best, guess.runner_up
-    found = f"{guess.key} (confidence {best.confidence:.2f})"
-    other = f"{second.key} ({second.confidence:.2f})"
+    found = f"{best.key} (confidence {best.confidence:.2f})"
+    other = f"{second.key} ({second.confidence:.2f}; {guess.deciding})"
     if guess.enough:
-        text = f"no key given: {guess.notes} notes say {found}, runner-up {other}; used here, "
+        text = f"no key given: {guess.notes} notes say {found}, next {other}; used here, "
         text += "--key says otherwise"
     else:
         count = "1 note is" if guess.notes == 1 else f"{guess.notes} notes are"
-        text = f"no key given, and {count} too few to decide unasked ({ENOUGH} or more): "
-        text += f'perhaps {found}, or {other}; say --key "{guess.key}"'
+        text = f"no key given, and {count} too few to decide unasked (unless they are sure, "
+        text += f'{ENOUGH} or more): perhaps {found}, or {other}; say --key "{guess.key}"'
     return "\n".join(wrapped(text)) + "\n"
 
 
@@ -102,6 +102,8 @@ def guess_data(guess: KeyGuess | None, *, most: int = 5) -> dict[str, Any] | Non
         return None
     return {
         "key": str(guess.key),
+        "confidence_in_tonic": round(guess.confidence, 4),
+        "deciding": guess.deciding,
         "used": guess.enough,
         "notes": guess.notes,
         "candidates": [

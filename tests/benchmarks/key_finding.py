@@ -15,12 +15,11 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from typing import Any
 
-from fretpath import Key, Melody
-from fretpath.music import keyfinding
+from fretpath import Key
 from fretpath.music.keyfinding import KeyGuess, find_key
 from tests.benchmarks.tune_books import BOOKS, Label, labels, melody_of, parsed
 
-METHODS = ("ours", "without the last note", "music21 analyze('key')", "music21 Krumhansl")
+METHODS = ("ours", "music21 analyze('key')", "music21 Krumhansl")
 LENGTHS = (8, 12, 16, 24, 32, 48)
 
 
@@ -31,6 +30,7 @@ class Result:
     label: Label
     right: dict[str, bool]
     confidence: float
+    exact: tuple[bool, ...]
     runner_up: bool
     early: dict[int, bool]
 
@@ -48,16 +48,15 @@ def is_right(label: Label, tonic: str, minor: bool) -> bool:
 def ours(label: Label, guess: KeyGuess, *, rank: int = 0) -> bool:
     """Whether our candidate of that rank is the label."""
     key = guess.candidates[rank].key
-    return is_right(label, key.tonic, key.mode == "natural minor")
+    return is_right(label, key.tonic, "b3" in key.scale.names)
 
 
-def without_last(label: Label, melody: Melody) -> bool:
-    """The same without the bonus for the last note."""
-    bonus, keyfinding.LAST_NOTE = keyfinding.LAST_NOTE, 0.0
-    try:
-        return ours(label, find_key(melody))
-    finally:
-        keyfinding.LAST_NOTE = bonus
+def ranks(label: Label, guess: KeyGuess) -> tuple[bool, ...]:
+    """Whether the first, and the second, candidate has the tonic and the mode of the label."""
+    return tuple(
+        sound(c.key.tonic) == sound(label.tonic) and c.key.mode == label.mode
+        for c in guess.candidates[:2]
+    )
 
 
 def theirs(label: Label, stream: Any, method: str) -> bool:
@@ -77,11 +76,11 @@ def result(label: Label) -> Result | None:
         label=label,
         right={
             "ours": ours(label, guess),
-            "without the last note": without_last(label, melody),
             "music21 analyze('key')": theirs(label, stream, "key"),
             "music21 Krumhansl": theirs(label, stream, "KrumhanslSchmuckler"),
         },
-        confidence=guess.best.confidence,
+        confidence=guess.confidence,
+        exact=ranks(label, guess),
         runner_up=ours(label, guess, rank=1),
         early={
             n: ours(label, find_key(replace(melody, notes=melody.notes[:n])))
@@ -117,7 +116,17 @@ def main() -> None:
     print("\nfirst notes   " + "".join(f"{n:>8}" for n in LENGTHS))
     early = [percent([r.early[n] for r in found if n in r.early]) for n in LENGTHS]
     print("percent right " + "".join(f"{cell:>8}" for cell in early))
+    _print_modes(found)
     _print_confidence(found[1::2])
+
+
+def _print_modes(found: list[Result]) -> None:
+    """Tonic and mode as the editor has them."""
+    print(f"\n{'tonic and mode':<16}{'tunes':>6}{'first':>7}{'first two':>11}{'tonic':>7}")
+    for mode in dict.fromkeys(r.label.mode for r in found):
+        rs = [r for r in found if r.label.mode == mode]
+        first, both = sum(r.exact[0] for r in rs), sum(any(r.exact) for r in rs)
+        print(f"{mode:<16}{len(rs):>6}{first:>7}{both:>11}{sum(r.right['ours'] for r in rs):>7}")
 
 
 def _print_confidence(found: list[Result]) -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import mido
 import pytest
 
-from fretpath import RequestError, instrument_named, parse_melody
+from fretpath import Key, RequestError, instrument_named, parse_melody
 from fretpath.commands import main
 from fretpath.exchange.scores import Book, moved_to, open_book
 from fretpath.exchange.voices import Reading
@@ -343,3 +344,19 @@ def test_abc_means_what_the_standard_says(music: str, pitches: str) -> None:
     text = f"X:1\nM:4/4\nL:1/4\nK:C\n{music} |]\n"
     melody = open_book(text.encode(), "a.abc").tune(None).read().melody
     assert " ".join(map(str, melody.pitches)) == pitches
+
+
+@pytest.mark.parametrize("tonic", ["A", "E", "D", "G", "C", "F#", "Bb"])
+@pytest.mark.parametrize("signature", [True, False])
+def test_the_leading_note_of_minor_out_of_midi(tonic: str, signature: bool, tmp_path: Path) -> None:
+    """With the signature of the relative major, or none, and the key told afterwards."""
+    from fretpath.exchange.scores import read_score, score_bytes
+
+    minor = Key(tonic, "natural minor")
+    tune = parse_melody("1 b3 5 7, 5, 7, 1 2 7, 2 1", key=minor).in_octave(4)
+    relative = Key.of_signature(minor.signature)
+    file = tmp_path / "minor.mid"
+    file.write_bytes(score_bytes(replace(tune, keys=((0, relative),) * signature), ".mid"))
+    found = moved_to(read_score(file).melody, str(minor), lettered=False)
+    assert found.degrees == tune.degrees
+    assert [pitch.name for pitch in found.pitches] == [pitch.name for pitch in tune.pitches]
