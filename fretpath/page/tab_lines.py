@@ -227,7 +227,8 @@ def _filled(body: str, labeled: bool) -> str:
     """The body with plain dashes where another sign fills the string."""
     for sign in "=_.~":
         runs = body.count(sign * 2)
-        if runs and (labeled or "|" in body) and (sign != "~" or "-" not in body):
+        sure = labeled or "|" in body or (sign in "=_" and not body.strip(f"{sign}0123456789 "))
+        if runs and sure and (sign != "~" or "-" not in body):
             body = body.replace(sign, "-")
     return body
 
@@ -282,7 +283,8 @@ def _is_tab(block: Block) -> bool:
     named = [line for line in block if line.label and "|" in line.body]
     numbers = any(char.isdigit() for line in block for char in line.body)
     if len(block) == 1:
-        return bool(strong) and (bool(named) or numbers)
+        drawn = bool(block[0].label) or "|" in block[0].body
+        return bool(strong) and (bool(named) or (numbers and drawn))
     return bool(strong) or len(named) > 1
 
 

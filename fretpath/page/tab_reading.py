@@ -11,19 +11,19 @@ teacher's will.  Where nothing tells lengths every note is one beat and the mete
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
 from fretpath.errors import ScoreFileError
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody, Meter
-from fretpath.music.words import counted
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import On, Setup
 from fretpath.page.tab_lines import System, TabLines, WordLine, tab_lines
 from fretpath.page.tab_melody import (
+    Changes,
     RepeatSign,
     Spelling,
     changes_of,
@@ -37,6 +37,7 @@ from fretpath.page.tab_melody import (
 from fretpath.page.tab_notes import Findings, SystemNotes, TabNote, notes_of
 from fretpath.page.tab_rhythm import Rhythm, TabSystem, rhythm_of
 from fretpath.page.tab_strings import (
+    Given,
     Part,
     Strung,
     is_heading,
@@ -79,8 +80,6 @@ class TabReading:
     """The numbers behind the struck notes of the melody, in order."""
     moments: tuple[tuple[TabNote, ...], ...]
     """Every number, by the moment it sounds at; string 1 first."""
-    off_the_neck: tuple[TabNote, ...]
-    """Numbers that the instrument has no fret for."""
     meter: Meter | None
     """The meter the tab tells, also where its lengths are not known."""
     lengths: str
@@ -89,6 +88,16 @@ class TabReading:
     """The rows of counts."""
     remarks: tuple[Remark, ...]
     """What was guessed, undone, left out, and what is in doubt."""
+
+    @property
+    def off_the_neck(self) -> tuple[TabNote, ...]:
+        """Numbers that the instrument has no fret for."""
+        return tuple(
+            note
+            for moment in self.moments
+            for note in moment
+            if self.instrument.midi_at(note.string, note.fret) is None
+        )
 
     @property
     def lower(self) -> tuple[TabNote, ...]:
@@ -131,73 +140,94 @@ def read_tab(
     Raises :class:`ScoreFileError` where there is no tab or its columns do not line up, and
     :class:`RequestError` where nothing tells whose strings these are.
     """
-    given = _given(on, tuning)
-    page = tab_lines(text, source=source, strings=len(given.strings) if given else None)
-    header = page.systems[0].lines[0].number
-    parts = parts_of(page.systems, page.words)
-    chosen, told = part_named(parts, part, source)
-    words = words_around(_words_of(page, parts, chosen), header)
-    strings = strung(chosen.widest, words, given, capo=capo)
-    findings = Findings({})
-    systems = _notes(chosen, strings, source, findings)
-    if strings.instead and not words.own:
-        turned = strung(chosen.widest, replace(words, instrument=strings.instead), given, capo=capo)
-        others = _notes(chosen, turned, source, Findings({}))
-        if words.upside_down or _motion(others, turned) < _motion(systems, strings):
-            strings, systems = turned, others
-    instrument = strings.instrument.customised(frets=frets, scale_length=scale_length)
+    given = _given(on, tuning, capo)
+    known = len(given.instrument.strings) if given.instrument else None
+    page = tab_lines(text, source=source, strings=known)
+    found = _taken(page, given, part, source)
+    words, systems = found.words, found.part.systems
+    instrument = found.strings.instrument.customised(frets=frets, scale_length=scale_length)
     meter = meter or words.meter
-    changes = changes_of(chosen.systems) if words.own else {}
-    frames = [
-        TabSystem(
-            *(found.columns, found.bars, found.span, system.above, system.below),
-            goes_on=goes_on,
-            meter=inside,
-            own=words.own,
-        )
-        for found, system, goes_on, inside in zip(
-            systems,
-            chosen.systems,
-            _going_on(chosen.systems, words),
-            meters_of(len(systems), changes, meter),
-            strict=True,
-        )
-    ]
+    changes = changes_of(systems) if words.own else {}
+    frames = list(_frames(found, changes, meter))
     rhythm = rhythm_of(frames, meter, spacing=spacing)
-    _tell_words(chosen, words, rhythm, findings)
-    moments = _moments(systems)
-    sounding = _Sounding(instrument, moments, source)
-    if isinstance(key, str):
-        key = Key.parse(key)
-    shown = [
-        tokens
-        for system, found in zip(chosen.systems, systems, strict=True)
-        for tokens in tokens_under(system, found.columns if words.own else ())
-    ]
-    spelling = Spelling(key or words.key, instrument, words, changes, shown)
-    melody, more = melody_of(sounding.top, rhythm, spelling, words, meter, _signs(chosen, systems))
-    notes = tuple(note for note in sounding.top if note)
-    if words.own and not rhythm.source:
-        text = "nothing tells the lengths: every note is one beat"
-        more = [*more, Remark("guessed", f"{text} (--by-spacing takes them from the columns)")]
-    counts = [
-        CountRow(row.number, row.text, frame.span[0], frame.bars)
-        for frame in frames
-        for row in (*frame.above, *frame.below)
-        if row.number in rhythm.rows
-    ]
-    remarks = [*page.remarks, *told, *words.remarks, *strings.remarks, *rhythm.remarks, *more]
+    _tell_words(found.part, words, rhythm, found.findings)
+    moments = _moments(found.notes)
+    top = _top_notes(instrument, moments, source, found.findings)
+    key = Key.parse(key) if isinstance(key, str) else key
+    spelling = Spelling(key or words.key, instrument, words, changes, list(_shown(found)))
+    signs = _signs(found.part, found.notes)
+    melody, more = melody_of(top, rhythm, spelling, words, meter, signs)
+    told = [*found.remarks, *rhythm.remarks, *more, *_unmeasured(words, rhythm)]
     return TabReading(
         instrument,
         melody,
-        notes,
+        tuple(note for note in top if note),
         tuple(moments),
-        tuple(sounding.off),
         meter,
         rhythm.source,
-        tuple(counts) if rhythm.source != "letters" else (),
-        (*remarks, *findings.remarks, *sounding.remarks),
+        tuple(_counts(frames, rhythm)),
+        (*told, *found.findings.remarks),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """A part of a page on its strings."""
+
+    part: Part
+    words: TabWords
+    strings: Strung
+    notes: list[SystemNotes]
+    findings: Findings
+    remarks: list[Remark]
+
+
+def _taken(page: TabLines, given: Given, part: str | None, source: str) -> _Taken:
+    """The part asked for, its words, strings and numbers."""
+    parts = parts_of(page.systems, page.words)
+    chosen, told = part_named(parts, part, source)
+    words = words_around(_words_of(page, parts, chosen), page.systems[0].lines[0].number)
+    strings = strung(chosen.widest, words, given)
+    findings = Findings({})
+    notes = _notes(chosen, strings, source, findings)
+    if strings.instead and not words.own:
+        turned = strung(chosen.widest, replace(words, instrument=strings.instead), given)
+        others = _notes(chosen, turned, source, Findings({}))
+        if words.upside_down or _motion(others, turned) < _motion(notes, strings):
+            strings, notes = turned, others
+    remarks = [*page.remarks, *told, *words.remarks, *strings.remarks]
+    return _Taken(chosen, words, strings, notes, findings, remarks)
+
+
+def _frames(found: _Taken, changes: Changes, meter: Meter | None) -> Iterator[TabSystem]:
+    """The columns of each system for its rhythm."""
+    systems = found.part.systems
+    going_on = _going_on(systems, found.words)
+    meters = meters_of(len(systems), changes, meter)
+    for system, notes, goes_on, inside in zip(systems, found.notes, going_on, meters, strict=True):
+        columns = (notes.columns, notes.bars, notes.span)
+        rows = (system.above, system.below)
+        yield TabSystem(*columns, *rows, goes_on=goes_on, meter=inside, own=found.words.own)
+
+
+def _shown(found: _Taken) -> Iterator[dict[str, str]]:
+    """The words of our own rows under each moment."""
+    for system, notes in zip(found.part.systems, found.notes, strict=True):
+        yield from tokens_under(system, notes.columns if found.words.own else ())
+
+
+def _unmeasured(words: TabWords, rhythm: Rhythm) -> Iterator[Remark]:
+    if words.own and not rhythm.source:
+        text = "nothing tells the lengths: every note is one beat"
+        yield Remark("guessed", f"{text} (--by-spacing takes them from the columns)")
+
+
+def _counts(frames: Sequence[TabSystem], rhythm: Rhythm) -> Iterator[CountRow]:
+    """The rows of counts that were read."""
+    for frame in frames if rhythm.source != "letters" else ():
+        for row in (*frame.above, *frame.below):
+            if row.number in rhythm.rows:
+                yield CountRow(row.number, row.text, frame.span[0], frame.bars)
 
 
 def without_places(melody: Melody) -> Melody:
@@ -205,14 +235,15 @@ def without_places(melody: Melody) -> Melody:
     return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
 
 
-def _given(on: On | None, tuning: str | None) -> Instrument | None:
-    """What the caller says of the instrument; None if nothing."""
+def _given(on: On | None, tuning: str | None, capo: int | None) -> Given:
+    """What the caller says of the instrument; a name alone leaves tuning and capo to the tab."""
     if on is None and tuning is None:
-        return None
-    instrument = on.instrument if isinstance(on, Setup) else on
-    if instrument is None or isinstance(instrument, str):
-        instrument = instrument_named(instrument or "bass")
-    return instrument.customised(tuning=tuning)
+        return Given(capo=capo)
+    if on is None or isinstance(on, str):
+        instrument = instrument_named(on or "bass").customised(tuning=tuning)
+        return Given(instrument, tuning is not None, capo)
+    instrument = (on.instrument if isinstance(on, Setup) else on).customised(tuning=tuning)
+    return Given(instrument, tuned=True, capo=instrument.capo if capo is None else capo)
 
 
 def _words_of(page: TabLines, parts: Sequence[Part], chosen: Part) -> list[WordLine]:
@@ -306,34 +337,29 @@ def _moments(systems: Sequence[SystemNotes]) -> list[tuple[TabNote, ...]]:
     return moments
 
 
-class _Sounding:
-    """What sounds at each moment: its highest note, and what was left out."""
-
-    def __init__(
-        self, instrument: Instrument, moments: Sequence[Sequence[TabNote]], source: str
-    ) -> None:
-        self.top: list[TabNote | None] = []
-        self.midi: list[int] = []
-        self.off: list[TabNote] = []
-        self.remarks: list[Remark] = []
-        lower = 0
-        for moment in moments:
-            heard = [(instrument.midi_at(note.string, note.fret), note) for note in moment]
-            self.off += [note for midi, note in heard if midi is None]
-            sounds = [(midi, note) for midi, note in heard if midi is not None]
-            midi, top = max(sounds, key=lambda pair: pair[0]) if sounds else (0, None)
-            lower += max(0, len(sounds) - 1)
-            self.top.append(top)
-            self.midi.append(midi)
-        if not any(self.top):
-            raise ScoreFileError(f"{source}: no number of this tab lies on the {instrument.name}")
-        for note in self.off:
-            text = f"string {note.string} of the {instrument.name} has no fret {note.fret}"
-            place = f"line {note.line}, column {note.column}"
-            self.remarks.append(Remark("left out", text, place))
-        if lower:
-            text = f"{counted(lower, 'note')} under a higher one: the melody has the top notes"
-            self.remarks.append(Remark("left out", text))
+def _top_notes(
+    instrument: Instrument,
+    moments: Sequence[Sequence[TabNote]],
+    source: str,
+    findings: Findings,
+) -> list[TabNote | None]:
+    """The highest note of each moment; None where none lies on the neck."""
+    top: list[TabNote | None] = []
+    for moment in moments:
+        heard = {note: instrument.midi_at(note.string, note.fret) for note in moment}
+        sounds = [note for note in moment if heard[note] is not None]
+        highest = max(sounds, key=lambda note: heard[note] or 0, default=None)
+        top.append(highest)
+        for note in moment:
+            if heard[note] is None:
+                text = f"string {note.string} of the {instrument.name} has no fret {note.fret}"
+                findings.add("left out", text, note.line, note.column)
+            elif note is not highest:
+                text = "sounds under a higher note; the melody has the top notes"
+                findings.add("left out", text, note.line, note.column)
+    if not any(top):
+        raise ScoreFileError(f"{source}: no number of this tab lies on the {instrument.name}")
+    return top
 
 
 # -- words that are not read ---------------------------------------------------------------------

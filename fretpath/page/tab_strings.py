@@ -174,27 +174,26 @@ def part_named(parts: Sequence[Part], wanted: str | None, source: str) -> tuple[
 # -- the instrument ------------------------------------------------------------------------------
 
 
-def strung(
-    system: System, words: TabWords, given: Instrument | None, *, capo: int | None = None
-) -> Strung:
-    """The instrument of a tab and its strings; *given* and *capo* are the caller's and count first.
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What the caller says of the instrument; it counts before the tab."""
+
+    instrument: Instrument | None = None
+    """What is played; None leaves it to the tab."""
+    tuned: bool = False
+    """Whether its tuning is the caller's too, and not the usual one of a name."""
+    capo: int | None = None
+    """Fret under the capo; None leaves it to the tab."""
+
+
+def strung(system: System, words: TabWords, given: Given) -> Strung:
+    """The instrument of a tab and its strings.
 
     Raises :class:`RequestError` where nothing tells what the strings are.
     """
-    labels = system.labels
-    names, numbers = string_names(labels), _numbers(labels)
+    names, numbers = string_names(system.labels), _numbers(system.labels)
     remarks: list[Remark] = []
-    if given is not None:
-        instrument = given
-        strings = _lines_on(instrument, names, remarks)
-        if strings is None:
-            raise RequestError(
-                f"the tab has {len(labels)} strings, the {instrument.name} has "
-                f"{len(instrument.strings)}; say which instrument it is for with --instrument"
-            )
-    else:
-        instrument, strings = _found(names, words, remarks)
-        instrument = _tuned(instrument, names, strings, words, remarks)
+    instrument, strings = _instrument_of(names, words, given, remarks)
     if numbers:
         strings = _numbered(numbers, strings)
     elif words.upside_down and not any(names):
@@ -202,14 +201,33 @@ def strung(
     elif words.upside_down and strings[0] < strings[-1]:
         text = "the words say the low string is on top, the names of the strings do not: they count"
         remarks.append(Remark("doubt", text))
-    if capo is None:
-        capo = words.capo if words.capo is not None and given is None else instrument.capo
+    capo = given.capo if given.capo is not None else words.capo
     try:
-        instrument = replace(instrument, capo=capo)
+        instrument = instrument if capo is None else replace(instrument, capo=capo)
     except RequestError:
+        if given.capo is not None:
+            raise
         remarks.append(Remark("doubt", f"a capo at fret {capo} is beyond this neck: not obeyed"))
-    instead = _turned_names(names) if given is None and not words.instrument else ""
+    instead = "" if given.instrument or words.instrument else _turned_names(names)
     return Strung(instrument, strings, tuple(remarks), instead)
+
+
+def _instrument_of(
+    names: Sequence[str], words: TabWords, given: Given, remarks: list[Remark]
+) -> tuple[Instrument, tuple[int, ...]]:
+    """The instrument with its tuning, and the string of each line."""
+    instrument = given.instrument
+    if instrument is None:
+        instrument, strings = _found(names, words, remarks)
+        return _tuned(instrument, names, strings, words, remarks), strings
+    placed = _lines_on(instrument, names, remarks)
+    if placed is None:
+        raise RequestError(
+            f"the tab has {len(names)} strings, the {instrument.name} has "
+            f"{len(instrument.strings)}; say which instrument it is for with --instrument"
+        )
+    tuned = given.tuned or words.tuning is None
+    return instrument if tuned else _tuned(instrument, names, placed, words, remarks), placed
 
 
 def _numbered(numbers: Sequence[int], strings: tuple[int, ...]) -> tuple[int, ...]:
