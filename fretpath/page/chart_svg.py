@@ -33,7 +33,7 @@ _LEAST_NECK, _A_FRET = 240.0, 40.0
 _OPEN, _SIDE, _END = 34.0, 30.0, 14.0
 _GAP, _STEP_ROW = 26.0, 10.0
 _LINE = 17.0
-_MOST_STEPS, _COUNTED = 6, 16
+_MOST_STEPS, _COUNTED = 6, 12
 
 
 def chart_svg(
@@ -117,7 +117,12 @@ class ChartDrawing:
     @property
     def height(self) -> float:
         """Of the whole picture."""
-        return self._low + self._gap / 2 + 34
+        return self._below + 34
+
+    @property
+    def _below(self) -> float:
+        """Under the marks of the last string and their numbers."""
+        return self._low + _RADIUS + (self._gap - _GAP) + 4
 
     @property
     def _low(self) -> float:
@@ -192,7 +197,7 @@ class ChartDrawing:
 
     def _dots(self) -> Iterator[str]:
         """Dots and numbers under the frets that have them, and a number under the first."""
-        below, capo = self._low + self._gap / 2, self.chart.instrument.capo
+        below, capo = self._below, self.chart.instrument.capo
         for fret in range(max(self.chart.first, 1), self.chart.last + 1):
             x = (self.x(fret - 1) + self.x(fret)) / 2
             if fret + capo in DOTS:

@@ -210,7 +210,7 @@ class DrawnSystem:
             y += _HEIGHTS[name]
         if self.tab.strings:
             levels["string"] = y + 1.8
-            y += 4.2 + self.tab.string_gap * (self.tab.strings - 1)
+            y += 4.6 + self.tab.string_gap * (self.tab.strings - 1)
         for name in names:
             if name not in (*_TOP_LINE, "chord", "count"):
                 height = BOX[1] + 1 if name == self.tab.boxes else _HEIGHTS.get(name, 3.8)

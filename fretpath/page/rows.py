@@ -226,6 +226,11 @@ def _ending(spot: Spot) -> str:
     return ""
 
 
+def _ending_words(spot: Spot) -> str:
+    found = _ending(spot)
+    return f"ending {found[:-1]}" if found.endswith(".") else found and f"played {found}"
+
+
 def _chord(spot: Spot) -> str:
     return _of_event(spot.melody.chords, spot.event)
 
@@ -297,7 +302,7 @@ ALL_ROWS = (
     Row("bar", _bar, of_notes=False, above=True, words=_bar_words,
         datum=lambda spot: spot.melody.bar_numbers[spot.event]),
     Row("ending", _ending, of_notes=False, above=True,
-        words=lambda spot: f"ending {_ending(spot)}" if _ending(spot) else ""),
+        words=_ending_words),
     Row("position", _position, "place", above=True, words=_position_words,
         datum=lambda spot: spot.fingering and spot.fingering.position),
     Row("chord", _chord, "pitch", of_notes=False,

@@ -78,7 +78,8 @@ def bar_lines(melody: Melody) -> dict[int, str]:
         lines[len(melody)] = "||"
     for repeat in melody.repeats:
         lines[repeat.start] = ":|:" if lines.get(repeat.start, "").startswith(":") else "|:"
-        lines[repeat.stop] = ":|:" if lines.get(repeat.stop, "").endswith(":") else ":|"
+        for back in repeat.endings[1:] or (repeat.stop,):
+            lines[back] = ":|:" if lines.get(back, "").endswith(":") else ":|"
     return lines
 
 

@@ -12,7 +12,11 @@ from hypothesis import strategies as st
 
 from fretpath import Arrangement, RequestError, arrange, parse_melody, render_tab
 from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.tab import ROWS, Tab
+from fretpath.page.data import arrangement_data
+from fretpath.page.heading import LEGENDS
+from fretpath.page.rows import ALL_ROWS, Subject
+from fretpath.page.spelling import SPELLING_ROWS
+from fretpath.page.tab import ROWS, TAB_ROWS, Tab
 from tests.page.melodies import barred_melodies
 
 
@@ -207,3 +211,118 @@ def test_every_third_note_is_the_third_the_sixth_and_so_on() -> None:
     page = Tab(arrange(parse_melody("1 2 3 4 5 6 7"), "bass"), hide=Blanks.parse("every-3rd"))
     row = next(line for line in page.systems[0].split("\n") if line.startswith("degree"))
     assert row.split()[1:] == ["1", "2", "__", "4", "5", "__", "7"]
+
+
+REPEATED = """title: Twice
+key: G
+meter: 4/4
+
+|: 1 2 3 4 | [1 5 4 3 2 :| [2 5:4 ] 1 2 3:2 |
+chords: G | D7 | G | C _ D7
+words: Slow goes the riv- | er home to- night | sea | and home now
+|: 1 2 3 4 :|x3"""
+
+
+def repeated(**options: object) -> list[str]:
+    return Tab(arrange(parse_melody(REPEATED), "bass"), **options).systems
+
+
+def test_repeats_have_their_signs_and_endings_their_numbers() -> None:
+    text = "\n".join(repeated(width=120))
+    string = [line for line in text.split("\n") if line.startswith("G ")]
+    signs = [re.findall(r":?\|+:?", line) for line in string]
+    assert signs == [["|:", "|", ":|", "|", "|"], ["|:", ":|"]]
+    endings = [line.split()[1:] for line in text.split("\n") if line.startswith("ending")]
+    assert endings == [["1.", "2."], ["3", "times"]]
+
+
+def test_a_sign_at_the_end_of_a_line_stands_where_it_belongs() -> None:
+    """Broken at any bar, a system ends with ``:|`` and the next begins with ``|:``."""
+    melody = parse_melody("meter: 4/4\n\n1 2 3 4 | |: 5 4 3 2 :| |: 1 2 3 4 :| 1:4", key="G")
+    for width in range(40, 130, 3):
+        systems = Tab(arrange(melody, "bass"), width=width).systems
+        lines = [line for s in systems for line in s.split("\n") if line.startswith("G ")]
+        joined = "".join(line[line.index("|") :] for line in lines)
+        assert joined.count("|:") == joined.count(":|") == 2
+        assert not any(line.endswith("|:") for line in lines)
+        assert joined.endswith("||")
+        assert max(len(line) for line in lines) <= width
+
+
+def test_words_and_chords_stand_under_and_over_their_notes_when_asked() -> None:
+    asked = repeated(rows=("chord", "lyric"), width=120)[0].split("\n")
+    chords, lyric = asked[0], asked[-1]
+    frets = [m.start() for line in asked for m in re.finditer(r"\d+", line) if " |" in line]
+    assert chords.split() == ["chord", "G", "D7", "G", "C", "D7"]
+    assert lyric.split()[1:5] == ["Slow", "goes", "the", "riv-"]
+    starts = [m.start() for m in re.finditer(r"\S+", lyric)][1:]
+    assert sorted(frets) == starts
+    assert not any("lyric" in system or "chord" in system for system in repeated())
+
+
+@pytest.mark.parametrize("width", [float("nan"), 60.0, "60", None, -1])
+def test_a_width_is_a_whole_number_of_characters(width: object) -> None:
+    with pytest.raises(RequestError, match="at least 40 characters"):
+        render_tab(arrange(parse_melody("1"), "bass"), width=width)
+
+
+@given(
+    st.lists(st.integers(1, 40).map(lambda n: Fraction(n, 2)), min_size=1, max_size=6),
+    st.sampled_from(["even", "time"]),
+)
+@settings(max_examples=40, deadline=None)
+def test_long_notes_and_counts_keep_the_width(lengths: list[Fraction], spacing: str) -> None:
+    text = "meter: 64/8\n\n" + " ".join(f"{n % 3 + 1}:{b}" for n, b in enumerate(lengths))
+    page = render_tab(arrange(parse_melody(text), "guitar"), width=40, spacing=spacing)
+    assert max(len(line) for line in page.split("\n")) <= 40
+
+
+def test_each_system_has_as_many_bars_where_they_fit() -> None:
+    text = "meter: 4/4\n\n" + " | ".join(["1 2 3 4"] * 8)
+    for width in range(60, 200, 7):
+        systems = Tab(arrange(parse_melody(text), "bass"), width=width).systems
+        counts = [len(re.findall(r"\|", s.split("\n")[2])) for s in systems]
+        assert max(counts[:-1], default=0) - min(counts[:-1], default=0) == 0
+        assert counts[-1] <= max(counts) + 1
+
+
+def test_a_legend_is_none_short_or_full() -> None:
+    arrangement = arrange(parse_melody("meter: 4/4\n\n1 2 3 4", key="C"), "bass")
+    pages = [render_tab(arrangement, legend=name).split("\n\n")[0] for name in LEGENDS]
+    assert [page.count("\n") + 1 for page in pages] == [1, 2, 5]
+    assert "count:" not in pages[1], "nothing rings on and nothing is silent here"
+    held = arrange(parse_melody("meter: 4/4\n\n1:2 r 3", key="C"), "bass")
+    assert "let (2) ring on" in render_tab(held)
+    with pytest.raises(RequestError, match="none, short, full"):
+        render_tab(arrangement, legend="long")
+
+
+def test_several_every_nth_are_all_hidden() -> None:
+    hide = Blanks.parse("every-2nd,every-3rd")
+    page = Tab(arrange(parse_melody("1 2 3 4 5 6 7"), "bass"), hide=hide)
+    row = next(line for line in page.systems[0].split("\n") if line.startswith("degree"))
+    assert row.split()[1:] == ["1", "__", "__", "__", "5", "__", "7"]
+
+
+KIND_OF = {row.name: row.reveals for row in ALL_ROWS}
+
+
+def test_every_row_is_known_everywhere_by_one_name() -> None:
+    assert set(KIND_OF) == {*TAB_ROWS, *SPELLING_ROWS, "fret"}
+    arrangement = arrange(parse_melody(REPEATED), "bass")
+    for note in arrangement_data(arrangement)["notes"]:
+        assert set(KIND_OF) <= set(note)
+
+
+@given(barred_melodies(), st.sampled_from(sorted(set(KIND_OF.values()) - {""})))
+@settings(max_examples=30, deadline=None)
+def test_what_a_row_reveals_decides_whether_it_is_hidden(melody, kind: str) -> None:
+    subject = Subject(melody, arrange(melody, "bass"), hide=Blanks(frozenset([kind])))
+    open_subject = Subject(melody, subject.arrangement)
+    for row in ALL_ROWS:
+        for event in range(len(melody)):
+            shown, plain = subject.token(row, event), open_subject.token(row, event)
+            hidden = row.reveals == kind and plain and row.name != "position"
+            assert shown == (
+                "__" if hidden else "" if row.name == "position" and kind == "place" else plain
+            )
