@@ -20,6 +20,7 @@ from fretpath.lesson.folder import arrange_in_best_key
 from fretpath.lesson.order import ACCURACY, Lesson, by_hand, news
 from fretpath.music.notation import parse_melody
 from fretpath.neck.setup import Setup
+from fretpath.page.aloud import with_capitals
 from fretpath.page.html import filled
 from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
 from fretpath.page.sound import SoundPlan
@@ -78,7 +79,7 @@ def contents_page(lessons: Sequence[tuple[int, Lesson]], style: Style) -> str:
             {
                 "place": place,
                 "title": lesson.tune.title,
-                "key": lesson.tune.key,
+                "key": with_capitals(lesson.tune.key),
                 "news": news(lesson),
                 "placed": lesson.placed,
                 "sheet": sheet_name(place, lesson.tune.name),

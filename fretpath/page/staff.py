@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from typing import Any
 from xml.etree import ElementTree
+from zlib import crc32
 
 from fretpath.errors import RequestError
 
@@ -23,7 +24,6 @@ _OPTIONS: dict[str, Any] = {
     "header": "none",
     "footer": "none",
     "svgViewBox": True,
-    "removeIds": True,
 }
 
 
@@ -41,7 +41,7 @@ def staff_svg(musicxml: bytes) -> str:
         ) from None
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
-    toolkit.setOptions(_OPTIONS)
+    toolkit.setOptions(_OPTIONS | {"xmlIdSeed": crc32(musicxml)})
     if not toolkit.loadData(_one_staff(musicxml)):
         raise RequestError("the library that engraves staff notation cannot read this tune")
     svg = str(toolkit.renderToSVG(1))
@@ -53,6 +53,39 @@ def staff_height(svg: str, width: float) -> float:
     """The height in mm of a drawing that is so many mm wide."""
     box = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
     return float(box[2]) / float(box[1]) * width if box else 0.0
+
+
+_SHARPS = "FCGDAEB"
+_ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+
+
+def _add_accidentals(root: ElementTree.Element) -> None:
+    """The sign of every note that the key and the bar do not tell: verovio draws what is written.
+
+    A sign holds to the end of its bar, for its own octave; a tied note needs none.
+    """
+    signature: dict[str, int] = {}
+    for measure in root.iter("measure"):
+        told: dict[tuple[str, str], int] = {}
+        for element in measure:
+            fifths = element.findtext("key/fifths")
+            if fifths is not None:
+                signature = _signature(int(fifths))
+            pitch = element.find("pitch")
+            if pitch is None or element.find("tie[@type='stop']") is not None:
+                continue
+            step, octave = pitch.findtext("step", ""), pitch.findtext("octave", "")
+            alter = int(pitch.findtext("alter", "0"))
+            written = element.find("accidental") is not None
+            if alter != told.get((step, octave), signature.get(step, 0)) and not written:
+                ElementTree.SubElement(element, "accidental").text = _ACCIDENTALS.get(alter, "")
+            told[step, octave] = alter
+
+
+def _signature(fifths: int) -> dict[str, int]:
+    """Letter to alteration for so many sharps, or flats where it is negative."""
+    letters = _SHARPS[:fifths] if fifths > 0 else _SHARPS[::-1][:-fifths]
+    return dict.fromkeys(letters, 1 if fifths > 0 else -1)
 
 
 def _one_staff(musicxml: bytes) -> str:
@@ -69,4 +102,5 @@ def _one_staff(musicxml: bytes) -> str:
                 attributes.remove(clef)
     for name in root.iter("part-name"):
         name.text = ""
+    _add_accidentals(root)
     return ElementTree.tostring(root, encoding="unicode")

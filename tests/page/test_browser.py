@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from fretpath import Arrangement, arrange, parse_melody
+from fretpath.commands import main
 from fretpath.page.blanks import Blanks
 from fretpath.page.html import with_signs
 from fretpath.page.questions import questions_about
@@ -306,3 +307,21 @@ def test_the_student_sees_none_of_the_answers(browser: Any, tmp_path: Path) -> N
     teacher = render_sheet(Sheet((arrangement,)))
     shown_to_teacher = [secret for secret in secrets if secret in teacher]
     assert {"\u266f4", "\u266d7", "sharp 4", "flat 7", "E2"} <= set(shown_to_teacher)
+
+
+def test_axe_finds_nothing_in_the_contents_of_a_packet(
+    browser: Any, tmp_path: Path, axe: str
+) -> None:
+    packet = tmp_path / "packet"
+    assert main(["sheet", str(MELODIES), "--no-sound", "-o", str(packet)]) == 0
+    browser.get((packet / "contents.html").as_uri())
+    browser.execute_script(axe)
+    assert browser.execute_async_script(AXE) == []
+    sheets = browser.execute_script("return document.querySelectorAll('a[href$=html]').length")
+    assert sheets == 2 * len(list(MELODIES.glob("*.txt")))
+    for copy in ("student", "teacher"):
+        for path in sorted((packet / copy).iterdir())[::4]:
+            browser.get(path.as_uri())
+            assert len(printed(browser, LETTER)) == 1, path.name
+            assert "Stop if it hurts" not in path.read_text(encoding="utf-8")
+    assert "Stop if it hurts" in (packet / "contents.html").read_text(encoding="utf-8")
