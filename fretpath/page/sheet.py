@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 SHEET_ROWS = ("bar", "ending", "position", "count", "degree", "note", "finger")
 """Rows around the drawn tab, unless others are asked for."""
 DRONE_SECONDS = 12.0
-SIDE_WIDTH, SIDE_HEIGHT = 180.0, 246.0
+SIDE_WIDTH, SIDE_HEIGHT = 180.0, 249.0
 """Mm of print on one side: what A4 and Letter both have room for."""
 _SCREEN_WIDTH = 92.0
 _MM_A_UNIT = 0.2646

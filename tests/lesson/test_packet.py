@@ -71,7 +71,7 @@ def test_a_packet_holds_contents_measures_and_both_copies(folder: Path, tmp_path
     assert {*copies, "measures.csv"} == set(page.links)
     assert "=Steps & <b>more</b>" in page.words  # escaped in the page, whole on the screen
     assert "Autumn" in page.words
-    assert "#4 off the key" in " ".join(page.words)
+    assert "\u266f4 off the key" in " ".join(page.words)
     student = (out / "student" / "03_c_raised.html").read_text(encoding="utf-8")
     teacher = (out / "teacher" / "03_c_raised.html").read_text(encoding="utf-8")
     assert "#4" not in student
