@@ -49,7 +49,7 @@ if TYPE_CHECKING:
         score_bytes,
     )
     from fretpath.exchange.voices import Reading
-    from fretpath.lesson.drill import look_alikes
+    from fretpath.lesson.drill import Question, questions_of
     from fretpath.lesson.find import Wanted, find_in
     from fretpath.lesson.folder import Tune, tune_of
     from fretpath.lesson.marking import Marking, Points, mark
@@ -109,6 +109,7 @@ __all__ = [
     "Pitch",
     "Placement",
     "Points",
+    "Question",
     "Reading",
     "Reason",
     "RequestError",
@@ -144,7 +145,6 @@ __all__ = [
     "hardest_shift",
     "instrument_named",
     "key_chart",
-    "look_alikes",
     "mark",
     "melody_chart",
     "melody_from_music21",
@@ -152,6 +152,7 @@ __all__ = [
     "open_book",
     "parse_melody",
     "patterns_of",
+    "questions_of",
     "rank_keys",
     "read_scales",
     "read_score",
@@ -183,7 +184,7 @@ _LATER = {
         "score_bytes",
     ),
     "fretpath.exchange.voices": ("Reading",),
-    "fretpath.lesson.drill": ("look_alikes",),
+    "fretpath.lesson.drill": ("Question", "questions_of"),
     "fretpath.lesson.find": ("Wanted", "find_in"),
     "fretpath.lesson.folder": ("Tune", "tune_of"),
     "fretpath.lesson.marking": ("Marking", "Points", "mark"),

@@ -1,16 +1,19 @@
-"""Make drills from a melody, or from the degrees a student takes for one another.
+"""Make drills from a melody, or from the degrees a student confuses.
 
-Kinds: look-alike (which of these phrases do you hear?), call (phrases in call and answer, as
-melody text), shift (the hardest shift as a loop), tempo (a ladder of tempos).
+Kinds that sound: phrase (which of these do you hear?), degree, interval, third, scale, lydian,
+difference, sing, finish.  Others: call (phrases in call and answer, as melody text), shift (the
+hardest shift as a loop), tempo (a ladder of tempos).  Written to a file ending in .html a drill
+sounds and tells right or wrong at once; as text it is a paper with its answer key.
 """
 
 from __future__ import annotations
 
 import argparse
-from dataclasses import asdict
+from dataclasses import asdict, replace
+from pathlib import Path
 from typing import Any
 
-from fretpath.commands.files import write_file
+from fretpath.commands.files import file_text, whole_folder, write_file
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -20,40 +23,60 @@ from fretpath.commands.options import (
     as_json,
     delivered,
     melody_from,
+    setup_from,
 )
-from fretpath.errors import RequestError
-from fretpath.lesson.drill import (
-    Question,
-    call_and_answer,
-    look_alikes,
-    parse_confused,
-    phrases_for,
-)
-from fretpath.lesson.drillpage import (
-    ladder_page,
-    look_alike_data,
-    look_alike_key,
-    look_alike_page,
-    loop_page,
-    music_of,
+from fretpath.errors import RequestError, UnplayableError
+from fretpath.exchange.door import ending_of
+from fretpath.lesson.drill import KINDS, call_and_answer, parse_confused, phrases_for, questions_of
+from fretpath.lesson.drill_page import (
+    Drill,
+    drill_data,
+    drill_html,
+    drill_key,
+    drill_text,
+    sounding,
 )
 from fretpath.lesson.folder import USUAL_TEMPO
-from fretpath.lesson.practice import USUAL_SPEED, hardest_shift, tempo_ladder
+from fretpath.lesson.practice import (
+    USUAL_SPEED,
+    hardest_shift,
+    ladder_page,
+    loop_page,
+    music_of,
+    tempo_ladder,
+)
+from fretpath.lesson.record import confusions, drill_pairs, parse_record, rows_of
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody
+from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
 
-_KINDS = ("look-alike", "call", "shift", "tempo")
+_SILENT_KINDS = ("call", "shift", "tempo")
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_melody_options(parser, needed=False)
-    parser.add_argument("--kind", choices=_KINDS, default="look-alike", help="default: look-alike")
-    parser.add_argument("--confused", default="", help='degrees taken for one another: "3=b3 4=#4"')
-    parser.add_argument("--draw", type=int, default=1, help="another number, another look-alike")
+    kinds = (*KINDS, *_SILENT_KINDS)
+    parser.add_argument(
+        "--kind",
+        metavar="KIND",
+        choices=kinds,
+        default="phrase",
+        help=f"{', '.join(kinds)} (default: phrase)",
+    )
+    parser.add_argument("--confused", default="", help='degrees confused: "3=b3 4=#4"')
+    parser.add_argument(
+        "--from",
+        dest="record",
+        metavar="RECORD",
+        help="take what was confused from this record of the class (see mark --record)",
+    )
+    parser.add_argument("--student", help="whose confusions, with --from (default: everybody's)")
+    parser.add_argument("--draw", type=int, default=1, help="number of the set")
     parser.add_argument("--choices", type=int, default=4, help="choices a question (default 4)")
     parser.add_argument("--answers", metavar="FILE", help="write the answer key there instead")
+    parser.add_argument("--sounds", metavar="FOLDER", help="write every question as a WAV file too")
     parser.add_argument("--run-up", type=int, default=4, help="notes before the shift (default 4)")
     parser.add_argument(
         "--fastest", type=float, default=USUAL_SPEED, help="mm/s a shift may reach (default 400)"
@@ -61,53 +84,112 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_output_options(parser)
     add_instrument_options(parser)
     add_hand_options(parser)
+    parser.set_defaults(remarks=[])
 
 
 def run(arguments: argparse.Namespace) -> str:
     """The drill asked for, or the same as JSON."""
-    if arguments.answers and arguments.kind != "look-alike":
-        raise RequestError(f"a drill of the kind {arguments.kind} has no answers; drop --answers")
-    make = {"look-alike": _look_alike, "call": _call, "shift": _shift, "tempo": _tempo}
+    _refuse_what_does_not_fit(arguments)
+    if arguments.kind in KINDS:
+        return _questions(arguments)
+    make = {"call": _call, "shift": _shift, "tempo": _tempo}
     text, data = make[arguments.kind](arguments)
     return delivered(arguments, as_json(data) if arguments.json else text)
 
 
-def _melody(arguments: argparse.Namespace) -> Melody:
+def _refuse_what_does_not_fit(arguments: argparse.Namespace) -> None:
+    ending = ending_of(arguments.output or "")
+    if ending not in ("", ".html", ".htm", ".txt", ".json"):
+        raise RequestError(
+            f"a drill is written as .html (it sounds) or .txt, not {ending}; "
+            "--sounds FOLDER writes its sounds"
+        )
+    for option in ("answers", "sounds"):
+        if getattr(arguments, option) and arguments.kind not in KINDS:
+            raise RequestError(f"--{option} does not go with --kind {arguments.kind}; drop it")
+    if arguments.student and not arguments.record:
+        raise RequestError("--student goes with --from RECORD")
+    if ending in (".html", ".htm"):
+        if arguments.kind not in KINDS:
+            raise RequestError(f"--kind {arguments.kind} is text: write it to a .txt file")
+        if arguments.json or arguments.answers:
+            raise RequestError("a page holds its answers: drop --json and --answers, or -o")
+
+
+# -- questions that sound --------------------------------------------------------------------------
+
+
+def _questions(arguments: argparse.Namespace) -> str:
+    confused = _confused(arguments)
+    melody = _on_the_instrument(arguments, confused)
+    questions = questions_of(
+        melody,
+        arguments.kind,
+        draw=arguments.draw,
+        choices=arguments.choices,
+        confused=confused,
+    )
+    drill = Drill(tuple(questions), melody.title, arguments.draw)
+    if arguments.sounds:
+        _write_sounds(drill, arguments.sounds)
+    if arguments.json:
+        return delivered(arguments, as_json(drill_data(drill)))
+    if ending_of(arguments.output or "") in (".html", ".htm"):
+        return delivered(arguments, drill_html(drill))
+    if arguments.answers:
+        write_file(arguments.answers, drill_key(drill))
+        return delivered(arguments, drill_text(drill))
+    return delivered(arguments, f"{drill_text(drill)}\f\n{drill_key(drill)}")
+
+
+def _confused(arguments: argparse.Namespace) -> list[tuple[str, str]]:
+    given = parse_confused(arguments.confused)
+    if not arguments.record:
+        return given
+    record, remarks = parse_record(file_text(Path(arguments.record)), arguments.record)
+    arguments.remarks.extend(remarks)
+    rows = rows_of(record, arguments.student) if arguments.student else record
+    found = drill_pairs(confusions(rows))
+    if not found and not given:
+        raise RequestError("nothing was confused in this record: there is nothing to drill")
+    return [*given, *found]
+
+
+def _on_the_instrument(arguments: argparse.Namespace, confused: list[tuple[str, str]]) -> Melody:
+    """The melody in the octave in which the student plays it."""
     if arguments.melody:
-        return melody_from(arguments)
-    return phrases_for(parse_confused(arguments.confused), arguments.key)
+        melody = melody_from(arguments)
+    else:
+        melody = phrases_for(confused, arguments.key)
+    if not melody.octave_free:
+        return melody
+    try:
+        return replace(arrange(melody, setup_from(arguments)).melody, title=melody.title)
+    except UnplayableError:
+        return melody.in_octave(3)
+
+
+def _write_sounds(drill: Drill, folder: str) -> None:
+    from fretpath.page.sound import melody_wav
+
+    with whole_folder(folder) as place:
+        for number, question in enumerate(drill.questions, start=1):
+            write_file(place / f"{number:02}.wav", melody_wav(sounding(question)))
+
+
+# -- the others ------------------------------------------------------------------------------------
 
 
 def _arrangement(arguments: argparse.Namespace) -> Arrangement:
     if not arguments.melody:
-        raise RequestError(f"a drill of the kind {arguments.kind} needs a melody to be fingered")
+        raise RequestError(f"--kind {arguments.kind} needs a melody to be fingered")
     return arrangement_from(arguments)
 
 
-def _look_alike(arguments: argparse.Namespace) -> tuple[str, Any]:
-    melody = _melody(arguments)
-    questions = look_alikes(
-        melody,
-        draw=arguments.draw,
-        choices=arguments.choices,
-        confused=parse_confused(arguments.confused),
-    )
-    return _both_pages(questions, melody.title, arguments), look_alike_data(
-        questions, arguments.draw
-    )
-
-
-def _both_pages(questions: list[Question], title: str, arguments: argparse.Namespace) -> str:
-    page = look_alike_page(questions, title, arguments.draw)
-    key = look_alike_key(questions, title, arguments.draw)
-    if arguments.answers:
-        write_file(arguments.answers, key)
-        return page
-    return f"{page}\f\n{key}"
-
-
 def _call(arguments: argparse.Namespace) -> tuple[str, Any]:
-    text = format_melody(call_and_answer(_melody(arguments)))
+    confused = _confused(arguments)
+    melody = melody_from(arguments) if arguments.melody else phrases_for(confused, arguments.key)
+    text = format_melody(call_and_answer(melody))
     return text, {"melody": text}
 
 

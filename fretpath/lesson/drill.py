@@ -1,130 +1,180 @@
-"""Drills for the ear, made from a tune or from the degrees a student takes for one another.
+"""Drills for the ear: questions that sound, made from a tune or from what a student confuses.
 
-**Theory.**  A look-alike question plays one short phrase and shows several; each wrong one
-differs from the right one in a single degree, at the same note, so that this degree must be heard
-and no comparing of the choices gives the answer away.  Call and answer
-gives each phrase and leaves its own length free for the student.
+**Theory.**  A question sounds one of its choices, drawn evenly, so what the tune has there is
+right no more often than any other choice, and knowing the tune does not help.  The choices differ
+in one thing, first in what this student confuses.  Exactly one choice is right by its sound:
+sounds of the same pitches count as the same.
 
 **Conventions.**  Whatever is drawn by lot depends on a number alone, the *draw*, which stands on
-the page: the same draw gives the same drill.
+the page: the same draw gives the same drill.  Pitches stand in the octave of the melody given.
 """
 
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
+from itertools import pairwise
 
 from fretpath.errors import RequestError
-from fretpath.lesson.excerpt import excerpt, pieces
 from fretpath.lesson.folder import check_tune
+from fretpath.music.calls import with_answers
 from fretpath.music.key import Degree, Key
-from fretpath.music.melody import Melody, Note
+from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
+from fretpath.music.pitch import Pitch
 
 Confused = Sequence[tuple[str, str]]
 
-
-# -- look-alikes -----------------------------------------------------------------------------------
+KINDS = {
+    "phrase": "Which phrase do you hear?",
+    "degree": "Which degree is the last note?",
+    "interval": "Which interval do you hear, from the first note to the second?",
+    "third": "Is the third major or minor?",
+    "scale": "Is every note in the scale, or is one outside?",
+    "lydian": "Is the #4 at home (Lydian), or only passing?",
+    "difference": "Which note is not as written?",
+    "sing": "Sing it from the tonic, then listen.",
+    "finish": "Sing or play how it ends, then listen to the whole.",
+}
+"""Every kind of question about a sound, and what it asks."""
+WITHOUT_CHOICES = ("sing", "finish")
+MOST_QUESTIONS = 12
 
 
 @dataclass(frozen=True)
 class Question:
-    """One phrase to be heard, and several to choose from."""
+    """Something that sounds, and what may be answered."""
 
+    kind: str
+    """One of :data:`KINDS`."""
     place: str
-    """Where in the tune the phrase begins."""
-    choices: tuple[Melody, ...]
-    """What the student sees; no two sound alike."""
+    """Where in the tune it comes from; empty for phrases of our own."""
+    sound: Melody
+    """What is played, after the tonic."""
+    choices: tuple[str, ...]
+    """What may be answered; empty where the student sings."""
     right: int
-    """Index of the choice that is played."""
+    """Index of the right choice; 0 where there are none."""
+    told: str
+    """What was heard, for the answer."""
+    shown: str = ""
+    """Degrees that the student may see while listening; empty for none."""
+    first: Melody | None = None
+    """What is played before the student sings, where that is not just the tonic."""
 
     @property
-    def sound(self) -> Melody:
-        """What is played."""
-        return self.choices[self.right]
+    def ask(self) -> str:
+        """What the student is asked."""
+        return KINDS[self.kind]
 
 
-def look_alikes(
-    melody: Melody, *, draw: int = 1, choices: int = 4, confused: Confused = ()
+def questions_of(
+    melody: Melody,
+    kind: str = "phrase",
+    *,
+    draw: int = 1,
+    choices: int = 4,
+    confused: Confused = (),
 ) -> list[Question]:
-    """A question for each short phrase of the melody; see :class:`Question`.
+    """Questions of one kind, 12 at the most, one for each short phrase that allows one.
 
-    *choices* is 2 to 6.  *confused* pairs of degrees are used first: where the phrase has one of
-    them, a wrong choice has the other.
+    *choices* is 2 to 6.  *confused* pairs of degrees are used first: where a phrase has one of
+    them, a wrong choice has the other.  Raises :class:`RequestError` for a kind that does not
+    exist, and where the melody has nothing to ask for.
+
+    >>> (question,) = questions_of(parse_melody("key: G\\n\\n1 3 5"), "third", draw=2)
+    >>> question.choices, question.told
+    (('major', 'minor'), 'minor: b3')
     """
     check_tune(melody, melody.title or "the melody")
+    if kind not in KINDS:
+        raise RequestError(f'"{kind[:20]}" is not a kind of drill ({", ".join(KINDS)})')
     if not 2 <= choices <= 6:
         raise RequestError(f"a question has 2 to 6 choices, not {choices}")
-    lot = random.Random(draw)
-    questions = []
-    for events in pieces(melody):
-        phrase = excerpt(melody, events)
-        wrong = _wrong_phrases(phrase, lot, choices - 1, confused)
-        right = lot.randrange(len(wrong) + 1)
-        shown = (*wrong[:right], phrase, *wrong[right:])
-        questions.append(Question(melody.place_of(events.start), shown, right))
-    return questions
+    lot = _Lot(random.Random(f"{draw} {kind}"), choices, confused)
+    if kind == "lydian":
+        return list(_lydian(melody, lot))
+    make = _MAKERS[kind]
+    asked = [
+        question
+        for events in pieces(melody)
+        for question in make(excerpt(melody, events), melody.place_of(events.start), lot)
+    ]
+    if not asked:
+        raise RequestError(f"the melody has nothing to ask a question of the kind {kind} about")
+    return asked[:MOST_QUESTIONS]
 
 
-def _wrong_phrases(
-    phrase: Melody, lot: random.Random, count: int, confused: Confused
-) -> list[Melody]:
-    """Phrases that differ from ``phrase`` in one note, each sounding unlike all others.
+@dataclass(frozen=True)
+class _Lot:
+    """All that the drawing of a question depends on."""
 
-    It is the same note in all of them, so that comparing the choices does not give the right one
-    away.
+    random: random.Random
+    choices: int
+    confused: Confused
+
+    def one_of(self, answers: Sequence[str]) -> int:
+        return self.random.randrange(len(answers))
+
+
+# -- pieces of a melody ----------------------------------------------------------------------------
+
+
+def excerpt(melody: Melody, events: range) -> Melody:
+    """The events of a range as a melody; a tie at its start becomes a struck note."""
+    return replace(melody.part(events), headers=())
+
+
+def pieces(melody: Melody, *, most: int = 8) -> Iterator[range]:
+    """Ranges of events short enough to keep in the ear: whole bars of one phrase.
+
+    A piece holds at most *most* struck notes unless a single bar has more; phrases are cut only
+    at bar lines that a struck note follows.  Pieces without a note are left out.
     """
-    likely = _confusing(phrase, confused)
-    note = lot.choice(sorted(likely) or range(len(phrase.pitches)))
-    near = list(_neighbours(phrase, note))
-    lot.shuffle(near)
-    near.sort(key=lambda degree: _letters_between(degree, phrase.degrees[note]) > 2)
-    heard = {_heard(phrase)}
-    found: list[Melody] = []
-    for degree in [*likely.get(note, []), *near]:
-        other = _with_degree(phrase, note, degree)
-        if len(found) < count and _heard(other) not in heard:
-            heard.add(_heard(other))
-            found.append(other)
-    lot.shuffle(found)
-    return found
+    for phrase in melody.spans(melody.phrases):
+        start = phrase.start
+        marks = [*_breaks(melody, phrase), phrase.stop]
+        for mark, following in zip(marks, [*marks[1:], None], strict=True):
+            if following and _struck(melody, range(start, following)) <= most:
+                continue
+            if _struck(melody, range(start, mark)):
+                yield range(start, mark)
+            start = mark
 
 
-def _letters_between(one: Degree, other: Degree | None) -> int:
-    return abs(one.steps - other.steps) if other else 0
+def _breaks(melody: Melody, phrase: range) -> list[int]:
+    return [
+        at for at in melody.bars if at in phrase and at > phrase.start and melody.notes[at].struck
+    ]
 
 
-def _heard(phrase: Melody) -> tuple[int, ...]:
-    return tuple(pitch.midi for pitch in phrase.pitches)
+def _struck(melody: Melody, events: range) -> int:
+    return sum(melody.notes[event].struck for event in events)
 
 
-def _confusing(phrase: Melody, confused: Confused) -> dict[int, list[Degree]]:
-    """For each note of a confused degree, the degrees it is taken for, as near as they lie."""
-    both_ways = sorted({*confused, *((b, a) for a, b in confused)})
-    found: dict[int, list[Degree]] = {}
-    for note, degree in enumerate(phrase.degrees):
-        for ours, theirs in both_ways:
-            if degree and degree.plain == ours:
-                wanted = Degree.parse(theirs)
-                way = (wanted.steps - degree.steps + 3) % 7 - 3
-                found.setdefault(note, []).append(Degree(degree.steps + way, wanted.alter))
-    return found
+def degree_line(melody: Melody) -> str:
+    """The degrees of the struck notes with the bar lines between them, lengths left out.
+
+    >>> degree_line(parse_melody("1:1/2 r #4 | - 5"))
+    '1 #4 | 5'
+    """
+    words: list[str] = []
+    bars = iter((*melody.bars, len(melody)))
+    bar = next(bars)
+    for event, degree in zip(melody.struck, melody.degrees, strict=True):
+        while event >= bar:
+            bar = next(bars)
+            words.append("|")
+        words.append(str(degree))
+    return " ".join(words)
 
 
-def _neighbours(phrase: Melody, note: int) -> Iterator[Degree]:
-    """The degrees of the key up to a fourth above and below a note, its own number included."""
-    degree, key = phrase.degrees[note], phrase.key_at(phrase.struck[note])
-    assert degree is not None
-    assert key is not None
-    for steps in range(degree.steps - 3, degree.steps + 4):
-        for own in key.scale.degrees:
-            if own.steps == steps % 7:
-                yield Degree(steps, own.alter)
+# -- what a note may be taken for ------------------------------------------------------------------
 
 
 def _with_degree(phrase: Melody, note: int, degree: Degree) -> Melody:
+    """The phrase with one struck note on another degree."""
     event = phrase.struck[note]
     tonic = phrase.tonic_at(event)
     assert tonic is not None
@@ -134,6 +184,202 @@ def _with_degree(phrase: Melody, note: int, degree: Degree) -> Melody:
             break
         notes[at] = replace(notes[at], pitch=tonic + degree.interval, placement=None)
     return replace(phrase, notes=tuple(notes))
+
+
+def _degrees(phrase: Melody) -> list[Degree]:
+    """The degrees of the struck notes; a melody that is asked about has a key."""
+    return [degree for degree in phrase.degrees if degree is not None]
+
+
+def _taken_for(phrase: Melody, note: int, confused: Confused) -> list[Degree]:
+    """What a student may take a note for, as near as it lies: what is confused comes first."""
+    degree = _degrees(phrase)[note]
+    both_ways = sorted({*confused, *((b, a) for a, b in confused)})
+    found = []
+    for ours, theirs in both_ways:
+        if degree.plain == ours:
+            wanted = Degree.parse(theirs)
+            way = (wanted.steps - degree.steps + 3) % 7 - 3
+            found.append(Degree(degree.steps + way, wanted.alter))
+    return found
+
+
+def _near(phrase: Melody, note: int) -> list[Degree]:
+    """The degrees of the key up to a fourth above and below a note, the nearest first."""
+    degree, key = _degrees(phrase)[note], phrase.key_at(phrase.struck[note])
+    assert key is not None
+    near = [
+        Degree(steps, own.alter)
+        for steps in range(degree.steps - 3, degree.steps + 4)
+        for own in key.scale.degrees
+        if own.steps == steps % 7
+    ]
+    return sorted(near, key=lambda other: abs(other.steps - degree.steps))
+
+
+def _others(phrase: Melody, note: int, lot: _Lot, count: int) -> list[Degree]:
+    """Up to *count* degrees a note may be taken for, all sounding apart from it and each other."""
+    near = _near(phrase, note)
+    close, far = near[: lot.choices + 1], near[lot.choices + 1 :]
+    lot.random.shuffle(close)
+    heard = {_degrees(phrase)[note].interval.semitones}
+    found: list[Degree] = []
+    for degree in [*_taken_for(phrase, note, lot.confused), *close, *far]:
+        if len(found) < count and degree.interval.semitones not in heard:
+            heard.add(degree.interval.semitones)
+            found.append(degree)
+    return found
+
+
+def _note_to_ask(phrase: Melody, lot: _Lot) -> int:
+    """A note that this student confuses, or any."""
+    count = len(phrase.pitches)
+    likely = [note for note in range(count) if _taken_for(phrase, note, lot.confused)]
+    return lot.random.choice(likely or range(count))
+
+
+# -- the kinds -------------------------------------------------------------------------------------
+
+
+def _phrase(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
+    note = _note_to_ask(phrase, lot)
+    others = [_with_degree(phrase, note, d) for d in _others(phrase, note, lot, lot.choices - 1)]
+    shown = [phrase, *others]
+    lot.random.shuffle(shown)
+    lines = tuple(map(degree_line, shown))
+    right = lot.one_of(lines)
+    yield Question("phrase", place, shown[right], lines, right, lines[right])
+
+
+def _degree(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
+    note = _note_to_ask(phrase, lot)
+    heard = excerpt(phrase, range(phrase.struck[note] + 1)) if note else phrase
+    note = min(note, len(heard.pitches) - 1)
+    degrees = [_degrees(heard)[note], *_others(heard, note, lot, lot.choices - 1)]
+    answers = sorted({degree.plain: degree for degree in degrees}.values())
+    names = tuple(degree.plain for degree in answers)
+    right = lot.one_of(names)
+    sound = excerpt(_with_degree(heard, note, answers[right]), range(heard.struck[note] + 1))
+    yield Question("degree", place, sound, names, right, degree_line(sound))
+
+
+def _interval(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
+    moving = [n for n, (a, b) in enumerate(_steps(phrase)) if a.midi != b.midi]
+    if not moving:
+        return
+    note = lot.random.choice(moving)
+    pair = excerpt(phrase, range(phrase.struck[note], phrase.struck[note + 1] + 1))
+    degrees = [_degrees(pair)[1], *_others(pair, 1, lot, lot.choices - 1)]
+    sounds = [_with_degree(pair, 1, degree) for degree in degrees]
+    heard = {str(b - a): s for s in sounds for a, b in _steps(s) if a.midi != b.midi}
+    names = tuple(sorted(heard, key=lambda name: heard[name].pitches[1].midi))
+    if len(names) > 1:
+        right = lot.one_of(names)
+        sound = heard[names[right]]
+        yield Question(
+            "interval", place, sound, names, right, f"{names[right]}: {degree_line(sound)}"
+        )
+
+
+def _steps(phrase: Melody) -> list[tuple[Pitch, Pitch]]:
+    return list(pairwise(phrase.pitches))
+
+
+def _third(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
+    if not any(degree.plain in ("3", "b3") for degree in _degrees(phrase)):
+        return
+    right = lot.random.randrange(2)
+    wanted = ("3", "b3")[right]
+    for note, degree in enumerate(_degrees(phrase)):
+        if degree.plain in ("3", "b3"):
+            phrase = _with_degree(phrase, note, Degree(degree.steps, -right))
+    yield Question(
+        "third", place, phrase, ("major", "minor"), right, f"{('major', 'minor')[right]}: {wanted}"
+    )
+
+
+def _scale(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
+    key = phrase.key
+    assert key is not None
+    inside = {degree.interval.semitones % 12 for degree in key.scale.degrees}
+    if any(degree.interval.semitones % 12 not in inside for degree in _degrees(phrase)):
+        return
+    note = _note_to_ask(phrase, lot)
+    degree = _degrees(phrase)[note]
+    outside = [
+        Degree(degree.steps, degree.alter + by)
+        for by in (1, -1)
+        if (degree.interval.semitones + by) % 12 not in inside
+    ]
+    right = lot.random.randrange(2)
+    told = f"every note is in the scale: {degree_line(phrase)}"
+    if right and outside:
+        phrase = _with_degree(phrase, note, lot.random.choice(outside))
+        told = f"{_degrees(phrase)[note].plain} is outside: {degree_line(phrase)}"
+    elif right:
+        return
+    yield Question("scale", place, phrase, ("all in the scale", "one outside"), right, told)
+
+
+def _difference(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
+    count = len(phrase.pitches)
+    if not 2 <= count <= MOST_QUESTIONS:
+        return
+    names = (*(f"note {n + 1}" for n in range(count)), "none: it is as written")
+    right = lot.one_of(names)
+    sound, told = phrase, f"as written: {degree_line(phrase)}"
+    if right < count:
+        others = _taken_for(phrase, right, lot.confused) or _others(phrase, right, lot, 2)
+        sound = _with_degree(phrase, right, lot.random.choice(others))
+        told = f"{_degrees(sound)[right]} sounds for {_degrees(phrase)[right]}"
+    yield Question("difference", place, sound, names, right, told, shown=degree_line(phrase))
+
+
+def _sing(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
+    line = degree_line(phrase)
+    yield Question("sing", place, phrase, (), 0, line, shown=line)
+
+
+def _finish(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
+    count = len(phrase.pitches)
+    if count >= 3:
+        left = 2 if count > 4 else 1
+        begin = excerpt(phrase, range(phrase.struck[count - left]))
+        yield Question("finish", place, phrase, (), 0, degree_line(phrase), first=begin)
+
+
+_MAKERS: dict[str, Callable[[Melody, str, _Lot], Iterator[Question]]] = {
+    "phrase": _phrase,
+    "degree": _degree,
+    "interval": _interval,
+    "third": _third,
+    "scale": _scale,
+    "difference": _difference,
+    "sing": _sing,
+    "finish": _finish,
+}
+
+_AT_HOME = ("1 3 #4 6 5", "5 3 #4 2 1", "1 2 3 #4 3", "8 7 6 #4 3 1", "1 #4 3 5 1", "3 #4 6 8 5")
+_PASSING = ("1 3 4 #4 5", "5 #4 5 3 1", "8 6 5 #4 5 1", "1 5 #4 4 3", "3 4 #4 5 8", "5 #4 4 2 1")
+
+
+def _lydian(melody: Melody, lot: _Lot) -> Iterator[Question]:
+    """Phrases of our own in the key of the melody, with a #4 of either kind."""
+    names = ("Lydian", "passing")
+    kinds = [lot.random.randrange(2) for _ in range(6)]
+    lines = [list(_AT_HOME), list(_PASSING)]
+    for kind in lines:
+        lot.random.shuffle(kind)
+    for right in kinds:
+        line = lines[right].pop()
+        sound = _in_key(line, melody)
+        yield Question("lydian", "", sound, names, right, f"{names[right]}: {line}")
+
+
+def _in_key(line: str, melody: Melody) -> Melody:
+    assert melody.key is not None
+    own = parse_melody(line, key=Key(melody.key.tonic, "major"))
+    return replace(own.in_octave(melody.octave), tempo=melody.tempo)
 
 
 # -- from confusions -------------------------------------------------------------------------------
@@ -149,7 +395,7 @@ def parse_confused(text: str) -> list[tuple[str, str]]:
     for word in text.replace(",", " ").split():
         ours, sign, theirs = word.partition("=")
         if not sign:
-            raise RequestError(f'"{word[:20]}" is no pair; write two degrees such as 3=b3')
+            raise RequestError(f'"{word[:20]}" is not a pair; write two degrees such as 3=b3')
         pair = (Degree.parse(ours).plain, Degree.parse(theirs).plain)
         if Degree.parse(pair[0]).interval.semitones == Degree.parse(pair[1]).interval.semitones:
             raise RequestError(f'"{word[:20]}": the two degrees sound the same')
@@ -177,30 +423,7 @@ def phrases_for(confused: Confused, key: str | Key | None = None) -> Melody:
 def call_and_answer(melody: Melody) -> Melody:
     """Each short phrase followed by rests of its length, bar for bar, as one melody."""
     check_tune(melody, melody.title or "the melody")
-    notes: list[Note] = []
-    bars: list[int] = []
-    phrases: list[int] = []
-    keys: list[tuple[int, Key]] = []
-    for events in pieces(melody):
-        call = excerpt(melody, events)
-        silence = [
-            Note(None, sum((call.notes[i].beats for i in span), Fraction(0)))
-            for span in call.spans(call.bars)
-        ]
-        start, answer = len(notes), len(notes) + len(call)
-        if call.key and (not keys or keys[-1][1] != call.key):
-            keys.append((start, call.key))
-        phrases.extend((start, answer))
-        bars.extend((start, *(start + mark for mark in call.bars)))
-        bars.extend(range(answer, answer + len(silence)))
-        notes.extend((*call.notes, *silence))
-    return replace(
-        melody,
-        notes=tuple(notes),
-        keys=tuple(keys),
-        meters=(),
-        bars=tuple(bars[1:]) if melody.bars else (),
-        phrases=tuple(phrases[1:]),
-        title=f"{melody.title}: call and answer" if melody.title else "Call and answer",
-        headers=(),
-    )
+    starts = [events.start for events in pieces(melody)]
+    short = replace(melody, phrases=tuple(sorted({*melody.phrases, *starts[1:]} - {0})))
+    title = f"{melody.title}: call and answer" if melody.title else "Call and answer"
+    return replace(with_answers(short), title=title, headers=(), meters=())

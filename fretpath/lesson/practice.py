@@ -14,10 +14,15 @@ from fractions import Fraction
 from itertools import pairwise
 
 from fretpath.errors import RequestError
-from fretpath.lesson.excerpt import excerpt
+from fretpath.lesson.drill import excerpt
 from fretpath.lesson.folder import USUAL_TEMPO
 from fretpath.music.melody import Melody, Placement
+from fretpath.music.notation import format_melody
+from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.limits import Limits
+from fretpath.page.tab import render_tab
+from fretpath.page.tables import table
 
 USUAL_SPEED = 400.0
 """mm/s a shift may reach on the ladder unless the teacher says otherwise (our choice)."""
@@ -124,3 +129,52 @@ def tempo_ladder(arrangement: Arrangement, *, limit: float = USUAL_SPEED, rungs:
     low = max(1, min(top, int(own)) // 2)
     tempos = sorted({top - (top - low) * step // max(1, rungs - 1) for step in range(rungs)})
     return Ladder(tuple(tempos), tuple(speed * tempo / own for tempo in tempos), limit)
+
+
+# -- pages -----------------------------------------------------------------------------------------
+
+STILL = "the hand never shifts in this fingering: there is no shift to practice\n"
+HAND_CAUTION = (
+    "Stop if it hurts; use 1-2-4 or a higher position where a stretch is too wide,\n"
+    "and ask a teacher or a clinician.  A faster tempo can wait.\n"
+)
+
+
+def loop_page(loop: Loop | None, arrangement: Arrangement) -> str:
+    """The hardest shift as tab to be played round and round."""
+    if loop is None:
+        return STILL
+    around = arrange(loop.melody, replace(arrangement.setup, limits=Limits(), objective="total"))
+    return (
+        "THE HARDEST SHIFT, as a loop\n"
+        f"the shift to {loop.place}: {loop.distance:.0f} mm along the neck, "
+        f"{loop.speed:.0f} mm/s at tempo {float(loop.tempo):g}\n"
+        "Play it round and round, slowly first; look at the fret you go to.\n"
+        f"{HAND_CAUTION}\n"
+        f"{render_tab(around)}\n"
+        "As melody text (the places keep the fingering):\n\n"
+        f"{music_of(loop.melody)}\n"
+    )
+
+
+def music_of(melody: Melody) -> str:
+    """The music lines of a melody without its headers, one line a phrase."""
+    return format_melody(melody).split("\n\n", 1)[1].rstrip("\n")
+
+
+def ladder_page(ladder: Ladder, own: float) -> str:
+    """The tempos with the speed of the fastest shift at each."""
+    if not any(ladder.speeds):
+        return STILL
+    rows = [
+        (tempo, f"{speed:.0f} mm/s")
+        for tempo, speed in zip(ladder.tempos, ladder.speeds, strict=True)
+    ]
+    lines = [
+        "TEMPO LADDER",
+        f"up to where the fastest shift reaches {ladder.limit:g} mm/s, or twice the tune's tempo",
+        f"(tempo of the tune {own:g}; climb one rung when three rounds in a row are clean)",
+        "",
+        *table(rows, head=("tempo", "fastest shift"), align="rr", indent="    "),
+    ]
+    return "\n".join(lines) + f"\n\n{HAND_CAUTION}"

@@ -19,8 +19,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from fretpath.errors import RequestError
-from fretpath.lesson.drill import Question, look_alikes, phrases_for
-from fretpath.lesson.drillpage import LETTERS, degree_line
+from fretpath.lesson.drill import Question, phrases_for, questions_of
+from fretpath.lesson.drill_page import LETTERS, sounding
 from fretpath.lesson.folder import Tune, arrange_in_best_key
 from fretpath.lesson.material import RUNGS, Topic, degree_names, topic
 from fretpath.lesson.order import ACCURACY, Lesson, by_ear, news
@@ -218,13 +218,13 @@ _STYLE = """<style>
 
 
 def week_questions(week: Week, arrangement: Arrangement) -> list[Question]:
-    """Look-alikes around the degrees that are new in the week, as low as the instrument plays."""
+    """Questions around the degrees that are new in the week, as low as the instrument plays."""
     pairs = week_pairs(week)
     melody = phrases_for(pairs, arrangement.melody.key)
     tonic = arrangement.melody.tonic
     if tonic is not None:
         melody = melody.in_octave(tonic.octave)
-    return look_alikes(melody, draw=week.number, confused=pairs)
+    return questions_of(melody, "phrase", draw=week.number, confused=pairs)
 
 
 def week_pairs(week: Week) -> list[tuple[str, str]]:
@@ -244,9 +244,8 @@ def _like(degree: str) -> str:
 
 
 def _lines(number: int, question: Question, style: Style) -> Lines:
-    sound = Sound(melody_mp3(question.sound)).link if style.sound else ""
-    choices = zip(LETTERS, question.choices, strict=False)
-    shown = tuple((letter, degree_line(choice)) for letter, choice in choices)
+    sound = Sound(melody_mp3(sounding(question))).link if style.sound else ""
+    shown = tuple(zip(LETTERS, question.choices, strict=False))
     return Lines(number, sound, shown, LETTERS[question.right])
 
 

@@ -194,7 +194,7 @@ def test_drill_keeps_the_answers_apart(tmp_path: Path, capsys: pytest.CaptureFix
     words = ("drill", str(DEMO / "ferry_bell.txt"), "--answers", str(answers), "--draw", "7")
     status, out, _ = run(capsys, *words)
     assert status == 0
-    assert "draw 7" in out
+    assert "set 7" in out
     assert "ANSWER KEY" not in out
     assert "ANSWER KEY" in answers.read_text(encoding="utf-8")
     assert "ANSWER KEY" in run(capsys, *words[:2])[1]
@@ -220,7 +220,7 @@ def test_call_and_answer_is_a_melody_that_other_commands_take(
         (("drill",), "no melody and no confused degrees"),
         (("drill", "--kind", "shift", "--confused", "3=b3"), "needs a melody"),
         (("drill", "1 2", "--choices", "9"), "2 to 6 choices"),
-        (("drill", "1 2", "--kind", "tempo", "--answers", "x"), "has no answers"),
+        (("drill", "1 2", "--kind", "tempo", "--answers", "x"), "does not go with --kind tempo"),
         (("order", str(DEMO), "--jobs", "0"), "--jobs is 1 to 64"),
     ],
 )
