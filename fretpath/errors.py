@@ -7,25 +7,26 @@ A failed check of our own work is an ``AssertionError`` and keeps its traceback.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
-__all__ = [
-    "ArrangementError",
-    "FretpathError",
-    "IncompleteError",
-    "MelodySyntaxError",
-    "NoPathError",
-    "OutOfRangeError",
-    "RequestError",
-    "ScoreFileError",
-    "UnplayableError",
-    "nearest",
-    "printable",
-]
+from collections.abc import Iterable, Sequence
+from typing import Any
 
 
 class FretpathError(ValueError):
-    """The input cannot be used; the message says why and what would help."""
+    """The input cannot be used; the message says why and what would help.
+
+    Every kind can be copied and pickled with all its fields.
+    """
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _rebuilt, (type(self), self.args, self.__dict__.copy())
+
+
+def _rebuilt(
+    kind: type[FretpathError], args: tuple[Any, ...], fields: dict[str, Any]
+) -> FretpathError:
+    error = kind.__new__(kind, *args)
+    error.__dict__.update(fields)
+    return error
 
 
 class RequestError(FretpathError):
@@ -58,6 +59,31 @@ class MelodySyntaxError(FretpathError):
             f"    {window}\n"
             f"    {' ' * (column - 1)}{carets}"
         )
+
+
+class AmbiguousTextError(FretpathError):
+    """A text that a musician could take in two ways.
+
+    Attributes: ``question`` (one sentence), ``readings`` (what each would mean, and how to write
+    it), ``source`` (name of the melody), ``line`` (from 1).
+    """
+
+    def __init__(
+        self, question: str, *, readings: Sequence[tuple[str, str]], source: str, line: int
+    ) -> None:
+        self.question = question
+        self.readings = tuple(readings)
+        self.source = source
+        self.line = line
+        ways = "".join(f"\n  {what}: write\n{_indented(text)}" for what, text in self.readings)
+        super().__init__(f"{source}, line {line}: {question}{ways}")
+
+
+def _indented(text: str) -> str:
+    """The first lines of a text, each printable and set in."""
+    lines = [line for line in text.split("\n") if line.strip()]
+    shown = [f"    {printable(line[:200])}" for line in lines[:12]]
+    return "\n".join([*shown, *(["    ..."] if len(lines) > 12 else [])])
 
 
 class UnplayableError(FretpathError):

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 from fretpath.commands.files import melody_text, write_file
 from fretpath.errors import RequestError
 from fretpath.exchange.door import ending_of, is_score_name
+from fretpath.music.heads import key_words
+from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
-from fretpath.music.notation import parse_melody
 from fretpath.neck.arrange import arrange, lower_octave
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.catalogue import instrument_named, instrument_tuned
@@ -87,7 +88,8 @@ def melody_from(arguments: argparse.Namespace) -> Melody:
         melody = _from_score(arguments, words)
     else:
         text, source = melody_text(words)
-        melody = parse_melody(text, key=arguments.key, source=source)
+        melody, remarks = read_loosely(text, key=arguments.key, source=source)
+        arguments.remarks.extend(remarks)
     if arguments.octave is None:
         return melody
     if arguments.octave == "free":
@@ -111,7 +113,7 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     if arguments.key is None:
         return found.melody
     lettered = PurePath(path).suffix.lower() not in (".mid", ".midi")
-    return moved_to(found.melody, arguments.key, lettered=lettered)
+    return moved_to(found.melody, key_words(arguments.key), lettered=lettered)
 
 
 def _octave(text: str) -> int:

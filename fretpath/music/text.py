@@ -297,8 +297,8 @@ def why_not(word: str) -> str:
     """What was expected where ``word`` stands; the commonest slips by name."""
     if re.match(r"[#b]*0", word):
         return f'"{word[:20]}": degrees count from 1 (the octave below is 1,)'
-    if re.match(r"[hH]", word):
-        return f'"{word[:20]}": there is no note H here; write B (or Bb)'
+    if re.fullmatch(r"[hH](?:#|b|is)?-?\d?(?:[:@].*)?", word):
+        return f'"{word[:20]}": H is the German name of B; write B (and Bb for the German B)'
     if re.match(r"[a-g][#b]*-?\d", word):
         return f'"{word[:20]}": note letters are capitals; write {word[:1].upper()}{word[1:20]}'
     if re.fullmatch(r"[A-G][#b]{0,3}[,']+", word):
@@ -314,7 +314,7 @@ def why_not(word: str) -> str:
         return "expected a string, a fret or both after @, such as @4-8, @4 or @-8"
     remark = "; a remark stands on a line that begins with ;"
     return (
-        f'"{word[:20]}" is no note: expected a degree (5, b3, #4, 10), a note (Bb2), '
+        f'"{word[:20]}" is not a note: expected a degree (5, b3, #4, 10), a note (Bb2), '
         "r, - or |, with a length such as :1/2 behind it"
         f"{_slip(word) or (remark if re.fullmatch('[A-Za-z]{3,20}', word) else '')}"
     )
@@ -327,6 +327,8 @@ def _slip(word: str) -> str:
     if re.fullmatch(r"[-_.][#b]*\d+|[#b]*\d+\.", word):
         number = word.strip("-_.")
         return f"; an octave down is written {number}, (with a comma), an octave up {number}'"
+    if re.fullmatch(r"\+[#b]*\d+", word):
+        return f"; a raised degree is written #{word[1:]}, an octave up {word[1:]}'"
     if re.match(r":\d", word):
         return "; a length stands right behind its note, without a space"
     if re.fullmatch(r"[^:]+:\d*\.\d+", word) or re.fullmatch(r"[^:/]+/\d+", word):

@@ -85,7 +85,13 @@ def test_a_chart_as_data_and_as_drawing(capsys, tmp_path: Path) -> None:
 
 def test_many_tunes_on_one_sheet(capsys, tmp_path: Path) -> None:
     path = tmp_path / "lesson.html"
-    words = ["title: One\n\n1 5", "title: Two\n\n1 3", "--title", "Lesson", "--no-sound"]
+    words = [
+        "title: One\nkey: C\n\n1 5",
+        "title: Two\nkey: C\n\n1 3",
+        "--title",
+        "Lesson",
+        "--no-sound",
+    ]
     assert run(capsys, "sheet", *words, "-o", str(path)) == (0, "", "")
     html = path.read_text(encoding="utf-8")
     assert [f"<h2>{title}</h2>" in html for title in ("One", "Two")] == [True] * 2

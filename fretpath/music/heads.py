@@ -1,0 +1,200 @@
+"""What stands over a tune, as people write it: key, meter, tempo and title in words.
+
+One tolerant reader of headers for melodies, answers and tabs: ``in G, 3/4``, ``Key = Am``,
+``time: 6/8``, ``Tonart G-Dur``, ``Harbour Steps (D minor, 90 bpm)``.  What is left of the line once
+the headers are taken off is for the caller to read.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from fretpath.errors import RequestError
+from fretpath.music.key import SCALES, Key
+from fretpath.music.text import HEADERS, TYPED, UNDER
+
+_NAMES = {
+    "time": "meter", "time signature": "meter", "metre": "meter", "takt": "meter",
+    "bpm": "tempo", "speed": "tempo", "name": "title", "titel": "title", "tune": "title",
+    "song": "title", "tonart": "key", "key signature": "key", "tonality": "key", "scale": "key",
+    "from": "source", "composer": "source", "by": "source",
+}  # fmt: skip
+"""Other names of the headers."""
+_MODES = {
+    **{alias: scale.name for scale in SCALES.values() for alias in (scale.name, *scale.aliases)},
+    "dur": "major",
+    "moll": "natural minor",
+}
+_MODE = "|".join(sorted(map(re.escape, _MODES), key=len, reverse=True))
+_ALTER = r"#{1,2}|b{1,2}|[ -]?sharp\b|[ -]?flat\b|is\b|es\b|s(?=[- ]?(?:dur|moll))"
+_KEY = rf"(?P<letter>[A-Ha-h])(?P<alter>{_ALTER})?(?:[ -]?(?P<mode>(?:{_MODE})(?![a-z])))?"
+_SAID = (
+    r"(?:(?P<said>\b(?:the )?(?:key|tonart|tonality)(?: of| is| in)?\b ?[:=]?"
+    r"|\bin(?: the key of)?\b)\s*)?"
+)
+_KEY_WORDS = re.compile(rf"{_SAID}(?<![A-Za-z#]){_KEY}(?![A-Za-z#'\d])", re.IGNORECASE)
+_METER = re.compile(
+    r"(?:\b(?:time(?: signature)?|meter|metre|takt|in)\b ?[:=]?\s*)?"
+    r"(?<![\d/:])(?<!\d\()(?P<meter>\d{1,2}/(?:1|2|4|8|16|32))(?![\d/])(?: ?time\b)?",
+    re.IGNORECASE,
+)
+_NAMED_METER = {"common time": "4/4", "cut time": "2/2", "waltz time": "3/4", "alla breve": "2/2"}
+_TEMPO = re.compile(
+    r"\b(?:tempo|bpm|speed)\b ?[:=]?\s*(\d{2,3})\b(?: ?bpm\b)?|\b(\d{2,3}) ?bpm\b", re.IGNORECASE
+)
+_LONGEST = 300
+"""Characters of a line that may hold headers."""
+_NAMED = re.compile(
+    r"\s*([A-Za-z]{2,9}(?: [A-Za-z]{2,9})?)\s*[:=]\s*(.*)|\s*(?i:(title))\s*-\s*(.*)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """What one line says over a tune, and what of it says something else."""
+
+    values: tuple[tuple[str, str], ...]
+    """(header, clean value), in the order key, meter, tempo or as named."""
+    rest: str
+    """The line without them."""
+    told: tuple[str, ...] = ()
+    """Unusual words and how they were taken."""
+
+
+def read_head(line: str) -> Head:
+    """The headers a line holds, in words or signs.
+
+    >>> read_head("in G, 3/4").values
+    (('key', 'G major'), ('meter', '3/4'))
+    >>> read_head("Harbour Steps (D minor)")
+    Head(values=(('key', 'D natural minor'),), rest='Harbour Steps', told=())
+    >>> read_head("time: 6/8").values, read_head("1 2 3").values
+    ((('meter', '6/8'),), ())
+    """
+    if len(line) > _LONGEST:
+        return Head((), line)
+    line = line.strip()
+    named = _NAMED.fullmatch(line)
+    if named:
+        name = (named[1] or named[3]).lower()
+        name = _NAMES.get(name, name)
+        if name in HEADERS and name not in UNDER:
+            return _named(name, (named[2] or named[4] or "").strip())
+    return _peel(line)
+
+
+def _named(name: str, value: str) -> Head:
+    """A header by name; behind a key or a meter others may follow."""
+    if name == "key":
+        rest = _peel(f"key {value}")
+        return rest if rest.values else Head((("key", value),), "")
+    if name == "meter" and value.lower() in _NAMED_METER:
+        return Head((("meter", _NAMED_METER[value.lower()]),), "")
+    if name == "meter":
+        found = _peel(value)
+        return found if found.values else Head((("meter", value),), "")
+    if name == "tempo":
+        match = re.match(r"\d{2,3}(?:\.\d+)?", value)
+        return Head((("tempo", match[0] if match else value),), "")
+    if name == "title":
+        value = value.strip(" \"'*_“”„")
+    return Head(((name, value),), "")
+
+
+def _peel(line: str) -> Head:
+    """Take meter, tempo and key off a line."""
+    values: list[tuple[str, str]] = []
+    told: list[str] = []
+    rest = line
+    tempo = _TEMPO.search(rest)
+    if tempo:
+        rest = rest[: tempo.start()] + "," + rest[tempo.end() :]
+    meter = _METER.search(rest)
+    if meter:
+        values.append(("meter", meter["meter"]))
+        rest = rest[: meter.start()] + "," + rest[meter.end() :]
+    for words, sign in _NAMED_METER.items():
+        if words in rest.lower() and not meter:
+            at = rest.lower().index(words)
+            values.append(("meter", sign))
+            rest = rest[:at] + "," + rest[at + len(words) :]
+    key = _key_in(rest, alone=bool(values or tempo))
+    if key:
+        start, stop, found, said = key
+        values.insert(0, ("key", str(found)))
+        told.extend(said)
+        rest = rest[:start] + "," + rest[stop:]
+    if tempo:
+        values.append(("tempo", tempo[1] or tempo[2]))
+    return Head(tuple(values), _tidy(rest) if values else line, tuple(told))
+
+
+def _tidy(rest: str) -> str:
+    """What is left of a line, without the brackets and commas around what was taken off."""
+    rest = re.sub(r"[(\[][\s,;]*[)\]]", "", rest)
+    rest = re.sub(r"\s*,[\s,;]*", ", ", rest)
+    return rest.strip(" ,;:.-–\t")
+
+
+def _key_in(line: str, *, alone: bool) -> tuple[int, int, Key, list[str]] | None:
+    """The first key that a line names: where, which, and what must be told about its name.
+
+    A letter alone is a key only where ``key`` or ``in`` says so, or beside another header.
+    """
+    for match in _KEY_WORDS.finditer(line.translate(TYPED)):
+        letter, mode = match["letter"], match["mode"]
+        said = match["said"] is not None
+        if not mode and not (letter.isupper() and (said or (alone and _by_itself(match, line)))):
+            continue
+        if (mode == "m" and not (said or alone)) or mode == "M":
+            continue
+        try:
+            key, told = _key(match)
+        except RequestError:
+            continue
+        return match.start(), match.end(), key, told
+    return None
+
+
+def _by_itself(match: re.Match[str], line: str) -> bool:
+    """Whether only commas and spaces stand around a match."""
+    around = line[: match.start()].strip()[-1:] + line[match.end() :].strip()[:1]
+    return not around.strip(",;()-–")
+
+
+def _key(match: re.Match[str]) -> tuple[Key, list[str]]:
+    letter, mode = match["letter"].upper(), (match["mode"] or "major").lower()
+    alter = (match["alter"] or "").strip(" -").lower()
+    told: list[str] = []
+    german = mode in ("dur", "moll")
+    if letter == "H":
+        if alter not in ("", "is"):
+            raise RequestError(_GERMAN)
+        told.append("H is the German name of B")
+        letter = "B"
+    elif german and letter == "B" and not alter:
+        told.append("B is the German name of Bb")
+        alter = "b"
+    sign = {"sharp": "#", "is": "#", "flat": "b", "es": "b", "s": "b"}.get(alter, alter)
+    return Key(letter + sign, _MODES[mode]), told
+
+
+_GERMAN = "H is the German name of B: write B major or B minor (the German B is Bb)"
+
+
+def key_words(text: str) -> str:
+    """A key in words put into signs; a tonic alone stays one, and what is no key stays as it is.
+
+    >>> key_words("B flat"), key_words("fis-moll"), key_words("dorian")
+    ('Bb', 'F# natural minor', 'dorian')
+
+    Raises :class:`RequestError` for the German H, which it explains.
+    """
+    match = _KEY_WORDS.fullmatch(text.strip().translate(TYPED))
+    if re.match(r"\s*[Hh](?![a-z])", text):
+        raise RequestError(f'"{text[:20]}" is not a key here: {_GERMAN}')
+    if match is None or not (match["mode"] or match["letter"].isupper()):
+        return text
+    key, _ = _key(match)
+    return str(key) if match["mode"] else key.tonic

@@ -1,0 +1,301 @@
+"""A line of music as people jot it, put into the words of melody text.
+
+Each habit is a rule of its own: what separates the notes, how a held note, an octave, an
+accidental or a length is marked, and which names the notes have.  A rule tells what it did.
+
+**Where the habits come from.**  Common practice of messages and blackboards, from memory; no
+printed source is known.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from fretpath.music.text import EVENT
+
+_DEGREE = r"[#b]{0,3}[1-9]\d?[,']*"
+_LETTER = r"[A-Ha-h](?:#{1,2}|b{1,2}|is|es)?\d?"
+_SOL = "do|di|ra|re|ri|me|mi|fa|fi|se|sol|so|si|le|la|li|te|ti"
+_NOTE = rf"(?:{_DEGREE}|{_LETTER}|(?i:{_SOL})\b'*)"
+LISTED = re.compile(
+    rf"{_NOTE}(?:(?P<sign>[/.\-·;>→,+])(?:{_NOTE}))(?:(?P=sign){_NOTE})*(?P<end>[-_]*)"
+)
+"""Notes with one and the same sign between them and no space."""
+RUN = re.compile(r"(?:[#b]{0,2}[1-9]){2,}[-_]*")
+"""One digit a note, without spaces."""
+MOST_DEGREE = 15
+"""A number above it is no degree that people write: two octaves."""
+SYLLABLES = {
+    "do": "1", "di": "#1", "ra": "b2", "re": "2", "ri": "#2", "me": "b3", "mi": "3", "fa": "4",
+    "fi": "#4", "se": "b5", "so": "5", "sol": "5", "si": "7", "le": "b6", "la": "6", "li": "#6",
+    "te": "b7", "ti": "7",
+}  # fmt: skip
+"""Movable do; si is the seventh degree where there is no ti, else the raised fifth."""
+ROMAN = {"I": "1", "II": "2", "III": "3", "IV": "4", "V": "5", "VI": "6", "VII": "7", "VIII": "8"}
+_NUMBER_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight")
+_BEATS: dict[str, int | Fraction] = {
+    "whole": 4, "semibreve": 4, "half": 2, "minim": 2, "quarter": 1, "crotchet": 1,
+    "eighth": Fraction(1, 2), "quaver": Fraction(1, 2), "sixteenth": Fraction(1, 4),
+    "w": 4, "h": 2, "q": 1, "e": Fraction(1, 2), "s": Fraction(1, 4),
+}  # fmt: skip
+"""Quarter notes of each length, in words and letters."""
+_LENGTH_WORD = "whole|semibreve|half|minim|quarter|crotchet|eighth|quaver|sixteenth"
+_UP, _DOWN = r"high|hi|upper|up|top", r"low|lower|down|bottom"
+_MARKED = re.compile(
+    r"(?P<before>[\^+↑↓_.'`-]*)(?P<acc>[#b]{0,3})(?P<number>[1-9]\d?)(?P<after>[#b]{0,3})"
+    r"(?P<octave>[,']*|[\^↑↓+]*)(?P<letter>[qhwes]?)(?P<held>[-_.~]*)"
+)
+_LETTERED = re.compile(
+    r"(?P<name>[A-Ha-h])(?P<acc>#{1,2}|b{1,2}|is|es|s)?(?P<octave>\d?)(?P<marks>'*)"
+    r"(?P<letter>[qhw]?)(?P<held>[-_.~]*)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How one person writes: the rules that a whole text decides."""
+
+    commas: bool = False
+    """A comma behind a number separates and is no octave."""
+    dots: bool = False
+    """A dot behind a number separates."""
+    digits: bool = False
+    """Each digit is a note."""
+    german: bool = False
+    """H is B natural and B is Bb."""
+    helmholtz: bool = False
+    """Small letters with strokes: c' is middle C."""
+    syllables: bool = False
+    """do re mi."""
+    roman: bool = False
+    """I II III."""
+    counted: bool = False
+    """Lengths stand behind the notes as letters."""
+    dotted: bool = False
+    """A dot adds half a note's length; else each is a beat more."""
+    unit: int = 4
+    """What gets one beat."""
+
+
+Tell = Callable[[str, str], None]
+"""Takes the kind of a remark and its text."""
+
+
+def spaced(line: str, tell: Tell) -> str:
+    """Words and unusual signs of a line put into signs that stand by themselves."""
+    if re.match(rf"(?i)\s*(?:{_LENGTH_WORD})\b", line):
+        line = re.sub(rf"(?i)\b({_LENGTH_WORD})(?:[ -]?notes?)? ?{_ANY}", r"\2 (\1)", line)
+    for pattern, new, told in _RULES:
+        line, count = re.subn(pattern, new, line)
+        if count and told:
+            tell("read", told)
+    return " ".join(line.split())
+
+
+def _length(match: re.Match[str]) -> str:
+    return f"{match[1]}:{_BEATS[match[2].lower()]}"
+
+
+def _number(match: re.Match[str]) -> str:
+    return str(_NUMBER_WORDS.index(match[0].lower()) + 1)
+
+
+_ANY = rf"({_DEGREE}|[A-G][#b]?)"
+_RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str], str], ...] = (
+    (r":\s*\|\|+|:\s*‖", ":|", ""),
+    (r"\|\|+\s*:|‖\s*:", "|:", ""),
+    (r"\|[|\]]+|\[\||‖|¦", "|", ""),
+    (r"(?<![|:])\|(?=[^\s|:])(?!\S*\d-\d)", "| ", ""),
+    (r"(?<!\S)\.{3,}|…|\betc\b\.?", " ", "the dots of a tune that goes on are left out"),
+    (rf"(?i)\b(?:{'|'.join(_NUMBER_WORDS)})\b", _number, "numbers in words are degrees"),
+    (r"\b([A-Ha-h])[ -]?sharp\b", r"\1#", ""),
+    (r"\b([A-Ha-h])[ -]?flat\b", r"\1b", ""),
+    (r"(?i)\b(?:sharp|raised|sharpened)[ -]?([1-9])", r"#\1", ""),
+    (r"(?i)\b(?:flat|lowered|flattened)[ -]?([1-9])", r"b\1", ""),
+    (r"(?i)([1-9])[ -]?(?:sharp)\b", r"#\1", ""),
+    (r"(?i)([1-9])[ -]?(?:flat)\b", r"b\1", ""),
+    (r"♮(?=[1-9A-G])|(?<=[1-9A-G])♮", "", ""),
+    (rf"(?i){_ANY} ?\((?:{_UP}|8va)\)", r"\1'", "high means an octave up"),
+    (rf"(?i){_ANY} ?\((?:{_DOWN})\)", r"\1,", "low means an octave down"),
+    (rf"(?i)\b(?:{_UP})[ -]?({_DEGREE})", r"\1'", "high means an octave up"),
+    (rf"(?i)\b(?:{_DOWN})[ -]?({_DEGREE})", r"\1,", "low means an octave down"),
+    (
+        rf"(?i){_ANY} ?\(?\b({_LENGTH_WORD})(?:[ -]?notes?)?\b\)?,?",
+        _length,
+        "words behind the notes are their lengths: quarter 1 beat, half 2, eighth 1/2",
+    ),
+    (
+        rf"(?i){_ANY} ?\((\d(?:/\d)?) ?(?:beats?|counts?)?\)",
+        r"\1:\2",
+        "numbers in brackets are beats",
+    ),
+    (r"(?i)\brests?\b", "r", ""),
+    (r"(?<!\S)0(?!\S)", "r", "0 is a rest"),
+    (r"(?<!\S)(?:→|>|->|=>)(?!\S)", " ", "arrows between the notes say nothing"),
+    (r"(?<!\S)--(?!\S)", "- -", ""),
+    (r"(?<!\S)[.~_](?!\S)", "-", "a sign that stands alone holds the note before"),
+)
+
+
+def habits_of(lines: Sequence[str], *, german: bool, unit: int) -> Habits:
+    """What the lines of a text have in common."""
+    words = [word for line in lines for word in line.replace("|", " ").split() if word != ":"]
+    notes = [word for word in words if re.match(_NOTE, word)]
+    letters = [word for word in words if re.fullmatch(rf"{_LETTER}'*[-_.~]*,?", word)]
+    numbers = [word for word in words if re.search(r"\d", word)]
+    small = [word.lower().strip(",") for word in words if re.search("[A-Za-z]", word)]
+    sung = [w for w in small if all(part in SYLLABLES for part in re.split(r"[-/,]", w.strip("'")))]
+    h = any(word[0] in "Hh" for word in letters)
+    return Habits(
+        commas=_behind_all(notes, ","),
+        dots=_behind_all(numbers, "."),
+        digits=_run_together(words),
+        german=german or h,
+        helmholtz=any(re.fullmatch(r"[a-h](?:#|b|is|es)?'+", word) for word in letters),
+        syllables=len(sung) > len(words) / 2,
+        roman=len([word for word in words if word.strip(",") in ROMAN]) > len(words) / 2,
+        counted=sum(bool(re.fullmatch(r"[#b]*[1-9][,']*[qhwes]\.?", w)) for w in words) > 1,
+        unit=unit,
+    )
+
+
+def _behind_all(notes: Sequence[str], sign: str) -> bool:
+    """Whether a sign stands once behind every note but the last, which has none."""
+    if len(notes) < 2 or notes[-1].endswith(sign):
+        return False
+    return all(note.count(sign) == 1 and note.endswith(sign) for note in notes[:-1])
+
+
+def _run_together(words: Sequence[str]) -> bool:
+    runs = [word for word in words if RUN.fullmatch(word)]
+    return any(
+        len(number) > 2 or int(number) > MOST_DEGREE
+        for word in runs
+        for number in re.findall(r"[1-9]\d+", word)
+    )
+
+
+def rewritten(word: str, habits: Habits, tell: Tell) -> Iterator[str]:
+    """The words of melody text that one word of a scribble stands for."""
+    if habits.commas and word.endswith(","):
+        word = word[:-1]
+        tell("read", "the commas separate the notes, they are no octave down")
+    if habits.dots and word.endswith("."):
+        word = word[:-1]
+        tell("read", "the dots separate the notes")
+    if EVENT.fullmatch(word) and not (habits.digits or habits.german):
+        yield word
+    elif habits.digits and RUN.fullmatch(word):
+        tell("read", "numbers run together are one degree a digit: 12 is 1 2")
+        yield from re.findall(r"[#b]*[1-9]", word)
+        yield from "-" * (len(word) - len(word.rstrip("-_")))
+    elif listed := LISTED.fullmatch(word):
+        yield from _listed(word, listed, habits, tell)
+    elif habits.syllables and (sung := _sung(word, tell)):
+        yield from sung
+    elif habits.roman and word.strip(",") in ROMAN:
+        tell("read", "Roman numerals are degrees of the scale, not chords")
+        yield ROMAN[word.strip(",")]
+    else:
+        yield from _marked(word, habits, tell)
+
+
+def _listed(word: str, match: re.Match[str], habits: Habits, tell: Tell) -> Iterator[str]:
+    sign, end = match["sign"], match["end"]
+    body = word.removesuffix(end) if end else word
+    tell("read", f"the {_SIGNS.get(sign, 'sign ' + sign)} separate the notes: {body[:20]}")
+    for part in body.split(sign):
+        yield from rewritten(part, habits, tell)
+    yield from "-" * len(end)
+
+
+_SIGNS = {"/": "slashes", ".": "dots", "-": "dashes", ",": "commas"}
+
+
+def _sung(word: str, tell: Tell) -> list[str]:
+    match = re.fullmatch(rf"(?i)({_SOL})('*|,?)([-_.~]*),?", word)
+    if match is None:
+        return []
+    tell("read", "syllables are movable do: do is 1, re 2, mi 3, fa 4, so 5, la 6, ti 7")
+    return [SYLLABLES[match[1].lower()] + match[2], *"-" * len(match[3])]
+
+
+def _marked(word: str, habits: Habits, tell: Tell) -> Iterator[str]:
+    """A degree or a letter with marks of octave, accidental or length around it."""
+    if match := _MARKED.fullmatch(word):
+        yield from _degree(match, habits, tell)
+    elif match := _LETTERED.fullmatch(word):
+        yield from _letter(match, habits, tell)
+    else:
+        yield word
+
+
+def _degree(match: re.Match[str], habits: Habits, tell: Tell) -> Iterator[str]:
+    before, octave = match["before"], match["octave"]
+    if ("+" in before and int(match["number"]) > 3) or (
+        before == "-" and match["number"] not in "56"
+    ):
+        yield match[0]
+        return
+    ups = sum(map((before + octave).count, "^+↑'`"))
+    downs = sum(map(before.count, "↓_.-")) + sum(map(octave.count, "↓,"))
+    if before or set(octave) - set(",'"):
+        way = "an octave up, such as 1' (or 8)" if ups else "an octave down, such as 5,"
+        tell("read", f"the sign at {match[0][:12]} means {way}")
+    if match["after"]:
+        tell("read", f"{match[0][:12]} is {match['after']}{match['number']}")
+    note = match["acc"] + match["after"] + match["number"] + "'" * ups + "," * downs
+    length, holds = _beats(match, habits, tell)
+    yield note + length
+    yield from "-" * holds
+
+
+def _beats(match: re.Match[str], habits: Habits, tell: Tell) -> tuple[str, int]:
+    """The length to write behind a note, and the holds that follow."""
+    held, letter = match["held"], match["letter"]
+    if letter:
+        beats = Fraction(_BEATS[letter]) * habits.unit / 4
+        tell("read", "letters behind the notes are lengths: w whole, h half, q quarter, e eighth")
+        return f":{beats * (Fraction(3, 2) if held == '.' else 1)}", 0
+    if habits.dotted and held and set(held) == {"."}:
+        tell("read", "a dot behind a note adds half its length")
+        return f":{2 - Fraction(1, 2 ** len(held))}", 0
+    if held:
+        tell("read", f"each {held[0]} behind a note holds it one beat more")
+    return "", len(held)
+
+
+def _letter(match: re.Match[str], habits: Habits, tell: Tell) -> Iterator[str]:
+    name, acc = match["name"].upper(), match["acc"] or ""
+    if acc in ("is", "es", "s"):
+        tell("read", "Fis is F#, Es is Eb: German names")
+    acc = {"is": "#", "es": "b", "s": "b"}.get(acc, acc)
+    if habits.german and name == "B" and not acc:
+        tell("read", "B is the German name of Bb")
+        acc = "b"
+    if name == "H":
+        tell("read", "H is the German name of B natural")
+        name = "B"
+    octave = match["octave"]
+    if habits.helmholtz and not octave:
+        tell("read", "c' is middle C, c the C below it")
+        octave = str((3 if match["name"].islower() else 2) + len(match["marks"]))
+    elif match["name"].islower():
+        tell("read", "small letters are notes")
+    length, holds = _beats(match, habits, tell)
+    yield name + acc + octave + length
+    yield from "-" * holds
+
+
+def looks_like_music(word: str) -> bool:
+    """Whether a word may be a note, a rest, a hold or a bar line in some habit."""
+    if re.fullmatch(r"[|:\[\]\-_~().]+|[rRxX]|\[\d|:\|x\d", word):
+        return True
+    note = re.fullmatch(rf"[(\"']*{_NOTE}[,;)]*", word) or EVENT.fullmatch(word)
+    listed = LISTED.fullmatch(word.rstrip(",")) or RUN.fullmatch(word)
+    marked = _MARKED.fullmatch(word.strip("(),;")) or _LETTERED.fullmatch(word.strip("(),;"))
+    roman = word.strip(",.") in ROMAN
+    return bool(note or listed or marked or roman or re.fullmatch(r"\d{2,}[-_]*", word))
