@@ -256,7 +256,7 @@ class TestFiles:
         assert fretpath("tab", "-")[1].startswith("Quay\n")
 
     def test_standard_input_is_named_in_messages(self) -> None:
-        status, _, err = shell("echo '1 x9' | fretpath tab -")
+        status, _, err = shell("echo '1 k9' | fretpath tab -")
         assert status == 1
         assert err.startswith("fretpath: standard input, line 1, column 3: ")
 
@@ -357,7 +357,7 @@ class TestOutput:
 
     def test_a_terminal_that_knows_no_accents(self) -> None:
         status, out, err = shell(
-            "export PYTHONIOENCODING=ascii; fretpath tab $'title: Étude\\n\\nC'"
+            "export PYTHONIOENCODING=ascii; fretpath tab $'title: Étude\\nkey: C\\n\\n1'"
         )
         assert (status, err) == (0, "")
         assert out.startswith("?tude\n")

@@ -21,7 +21,7 @@ from unicodedata import category, normalize
 
 from fretpath.errors import AmbiguousTextError, FretpathError, MelodySyntaxError
 from fretpath.music.heads import key_words, read_head
-from fretpath.music.key import Degree, Key, key_asked
+from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody, Meter
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.scribbles import (
@@ -153,7 +153,8 @@ def read_loosely(
     if not any(EVENT.fullmatch(word) and word[0] != "r" for r in draft.rows for word in r.words):
         return parse_melody(text, key=wanted, source=source), ()
     _check_octaves(draft)
-    _check_minor(draft, wanted)
+    if wanted is None:
+        _check_minor(draft)
     melody = _parsed(draft, wanted)
     _tell_afterwards(draft, melody, wanted)
     return melody, tuple(draft.remarks)
@@ -305,7 +306,7 @@ def _without_label(line: str, number: int, draft: _Draft) -> str:
         draft.tell("left out", f'the name of a part: "{part[1].strip()}"', number)
         return part[2]
     words, colon, music = line.rpartition(": ")
-    plain = not re.search(r"\d", words) and not _is_music(words)
+    plain = re.search(r"[A-Za-z]", words) and not re.search(r"\d", words) and not _is_music(words)
     if colon and music and _is_music(music) and plain:
         draft.tell("left out", f"words before the music: {words.strip(' ,')[:60]}", number)
         return music
@@ -721,10 +722,9 @@ def _ask_leading_note(draft: _Draft, row: int, place: int) -> None:
     )
 
 
-def _check_minor(draft: _Draft, wanted: str | Key | None) -> None:
+def _check_minor(draft: _Draft) -> None:
     """Degrees in a key with lowered degrees: those of the key, or of the major scale?"""
-    written = _key_of(draft)
-    key = key_asked(wanted, written) if isinstance(wanted, str) else wanted or written
+    key = _key_of(draft)
     if key is None:
         return
     lowered = {d.number: str(d) for d in key.scale.degrees if d.alter}
