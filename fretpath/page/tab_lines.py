@@ -150,7 +150,18 @@ def _plain_lines(text: str, source: str) -> tuple[list[str], list[Remark]]:
             )
     lines = [line[quote.end() :] if (quote := _QUOTE.match(line)) else line for line in lines]
     lines = _with_even_dashes([line.expandtabs(8) for line in lines])
+    apart = [part for line in lines for part in _apart(line)]
+    if len(apart) > len(lines):
+        lines = apart
+        text = "strings one behind the other in a line: set under each other; lines count as set"
+        remarks.append(Remark("read", text))
     return [line.translate(_SAME_WIDTH).rstrip() for line in lines], remarks
+
+
+def _apart(line: str) -> list[str]:
+    """The strings of a line that holds three or more of them, one behind the other."""
+    parts = _ON_ONE_LINE.split(line)
+    return parts if len(parts) > 2 else [line]
 
 
 def _with_even_dashes(lines: list[str]) -> list[str]:
@@ -175,7 +186,10 @@ _HEAD = re.compile(r"\s*([^|:=_\-]*)")
 _NOTE = r"[A-Ha-h](?:#|b)?"
 _NAME = re.compile(rf"[(\[]?({_NOTE})[)\]]?")
 _NAME_OCTAVE = re.compile(rf"[(\[]?({_NOTE}\d)[)\]]?")
-_NAME_THEN_FRET = re.compile(rf"({_NOTE})\s+([0-9hpxX(<].*)")
+_NAME_THEN_FRET = re.compile(rf"[(\[]?({_NOTE})(?:[)\]]\s*|\s+)([0-9hpxX(<].*)")
+_DRAWN_BEHIND = re.compile(r":[: ]{0,3}(?:-|[0-9]{1,2}-[-0-9])")
+_OTHER_BARS = re.compile(r"\s*[A-Ga-g](?:#|b)?[0-9]? ?[I!\[\]](?=[-0-9])")
+_ON_ONE_LINE = re.compile(r"(?<=\|)\s+(?=[A-Ga-g](?:#|b)?[0-9]?\|[-0-9])")
 _PLAYED = re.compile(r"[0-9hpHPsStTbrxX/\\~^*()<>+.]+")
 _LONGEST_LABEL = 12
 _LEAST_DASHES = 3
@@ -183,11 +197,14 @@ _LEAST_DASHES = 3
 
 def _string_line(number: int, text: str) -> StringLine | None:
     """The line as a string, if it is drawn like one."""
+    if "|" not in text and _OTHER_BARS.match(text) and text.count("-") >= _LEAST_DASHES:
+        text = re.sub(r"[I!\[\]]", "|", text)
     head = _HEAD.match(text)
     found = _label(text, head) if head else None
     if found is None:
         return None
     label, start = found
+    start += bool(label) and text[start : start + 2] == ":|"
     raw = _filled(text[start:], bool(label))
     body, behind = _cut(raw)
     dashes, bars = body.count("-"), body.count("|")
@@ -216,7 +233,8 @@ def _label(text: str, head: re.Match[str]) -> tuple[str, int] | None:
         return name[1], end
     if sign != "|" and (split := _NAME_THEN_FRET.fullmatch(word)):
         return split[1], begin + split.start(2)
-    if len(word) <= _LONGEST_LABEL and (sign == "|" or text[end : end + 2] == ":-"):
+    drawn = sign == ":" and _DRAWN_BEHIND.match(text, end) is not None
+    if len(word) <= _LONGEST_LABEL and (sign == "|" or drawn):
         return word, end
     if sign and _PLAYED.fullmatch(word.replace(" ", "")):
         return "", begin

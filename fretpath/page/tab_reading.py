@@ -365,6 +365,8 @@ def _top_notes(
 # -- words that are not read ---------------------------------------------------------------------
 
 _MOST_WORDS = 40
+_PASSED_OVER = re.compile(r"[0-9]{1,2}/[0-9]{1,2}|\[.*\]")
+"""Meters, which are read elsewhere, and headings in brackets."""
 
 
 def _tell_words(part: Part, words: TabWords, rhythm: Rhythm, findings: Findings) -> None:
@@ -394,7 +396,12 @@ def _tell_row(row: WordLine, rhythm: Rhythm, findings: Findings, *, below: bool 
         r"\b(?:repeat|x ?\d{1,2}|\d{1,2} ?x|(?:play|times) .*\d)\b", text, re.IGNORECASE
     ):
         findings.add("doubt", f'"{short}" not read: everything is played once', row.number)
-    elif is_heading(text) or tells_endings(text) or re.fullmatch(r"\[.*\]", text):
+    elif (
+        re.fullmatch(r"[0-9]{1,2}/[0-9]{1,2}", text)
+        or tells_endings(text)
+        or is_heading(text)
+        or re.fullmatch(r"\[.*\]", text)
+    ):
         return
     elif re.search(r"\w", text) and (below or all(len(token) <= 3 for token in tokens)):
         where = "under" if below else "above"

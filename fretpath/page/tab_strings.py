@@ -436,7 +436,7 @@ def _by_words(
     elif words.one:
         tuning = _one_string(instrument, *words.one)
     else:
-        tuning = _changed(instrument, words)
+        tuning = _as_named(instrument, names, words) or _changed(instrument, words)
     tuned = instrument.customised(tuning=" ".join(str(pitch) for pitch in reversed(tuning)))
     if not own:
         told = f"read as {instrument.name} tuned {tuned.tuning}, by the words"
@@ -469,6 +469,19 @@ def _in_letters(instrument: Instrument, names: Sequence[str], *, own: bool) -> l
         far = sum(abs(p.midi - midi) for p, midi in zip(pitches, usual, strict=True))
         tries.append((far, pitches))
     return min(tries, key=lambda pair: pair[0])[1]
+
+
+def _as_named(
+    instrument: Instrument, names: Sequence[str], words: TuningWords
+) -> list[Pitch] | None:
+    """The usual strings changed, if the names of the strings say so too."""
+    for usual in _family(instrument.name.split("-")[0]):
+        if len(usual.strings) == len(instrument.strings):
+            pitches = _changed(usual, words)
+            letters = [pitch.name.upper() for pitch in pitches]
+            named = [re.sub(r"\d", "", name).upper() for name in names]
+            return pitches if letters in (named, named[::-1]) else None
+    return None
 
 
 def _one_string(instrument: Instrument, name: str, to: str) -> list[Pitch]:

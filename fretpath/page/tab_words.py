@@ -91,7 +91,7 @@ class _Gathered:
             self.values[name] = value
             if name in ("capo", "tuning", "upside_down"):
                 self.remarks.append(Remark("read", f"{_TOLD[name]} from the words {words}", place))
-        elif self.values[name] != value:
+        elif not _alike(self.values[name], value):
             self.remarks.append(
                 Remark("doubt", f"{words} is another {name} than before; the first counts", place)
             )
@@ -100,6 +100,14 @@ class _Gathered:
         """Tell of words that were not obeyed."""
         text = f'"{_short(said)}" speaks of {option} and is not obeyed; say it with --{option}'
         self.remarks.append(Remark("doubt", text, f"line {line.number}"))
+
+
+def _alike(value: object, other: object) -> bool:
+    """Whether two values say the same; two ways to name a tuning do unless one drops a string."""
+    if isinstance(value, TuningWords) and isinstance(other, TuningWords):
+        same = value.drop == other.drop and not (value.names and other.names)
+        return same or value == other
+    return value == other
 
 
 _TOLD = {"capo": "capo", "tuning": "tuning", "upside_down": "the low string is on top:"}
@@ -276,8 +284,11 @@ _TRIGGERS = (
 )
 
 
+_COLON = re.compile(r"\b(capo|tuning|key|tempo|time|meter) (?:-|=) ", re.IGNORECASE)
+
+
 def _read_line(line: WordLine, gathered: _Gathered, *, head: bool) -> None:
-    text = " ".join(line.text.split())
+    text = _COLON.sub(r"\1: ", " ".join(line.text.split()))
     if title := _TITLE.match(text) if head else None:
         gathered.values.setdefault("title", title[1])
         return

@@ -268,6 +268,81 @@ def test_repeats_are_read(text: str, melody: str) -> None:
     assert any(str(remark).startswith("read: repeat") for remark in reading.remarks)
 
 
+GUITAR = "\n".join(f"{name}|-2-" for name in "eBGDAE")
+BASS = "\n".join(f"{name}|-2-" for name in "GDAE")
+
+
+@pytest.mark.parametrize(
+    ("words", "tab", "tuning", "capo"),
+    [
+        ("Capo on 2nd fret", GUITAR, "E2 A2 D3 G3 B3 E4", 2),
+        ("capo III", GUITAR, "E2 A2 D3 G3 B3 E4", 3),
+        ("Capo - 4", GUITAR, "E2 A2 D3 G3 B3 E4", 4),
+        ("w/ capo on the fifth fret", GUITAR, "E2 A2 D3 G3 B3 E4", 5),
+        ("no capo", GUITAR, "E2 A2 D3 G3 B3 E4", 0),
+        ("half step down", BASS, "Eb1 Ab1 Db2 Gb2", 0),
+        ("capo 2, tuned a whole step down", BASS, "D1 G1 C2 F2", 2),
+        ("Tuned to D standard (D G C F)", BASS, "D1 G1 C2 F2", 0),
+        ("Tuning: D A D G", BASS, "D1 A1 D2 G2", 0),
+        ("drop D", BASS, "D1 A1 D2 G2", 0),
+        ("low E tuned down to D", BASS, "D1 A1 D2 G2", 0),
+        ("drop C", GUITAR, "C2 G2 C3 F3 A3 D4", 0),
+        ("BEAD", BASS, "B0 E1 A1 D2", 0),
+        ("DADGAD", GUITAR, "D2 A2 D3 G3 A3 D4", 0),
+        ("open G", GUITAR, "D2 G2 D3 G3 B3 D4", 0),
+        ("half step down", BASS.replace("|", "b|"), "Eb1 Ab1 Db2 Gb2", 0),
+    ],
+)
+def test_words_around_set_tuning_and_capo_and_are_told(
+    words: str, tab: str, tuning: str, capo: int
+) -> None:
+    """Names of tunings are common practice, from memory."""
+    reading = read_tab(f"{words}\n\n{tab}")
+    assert (reading.instrument.tuning, reading.instrument.capo) == (tuning, capo)
+    assert any(remark.kind == "read" for remark in reading.remarks)
+    assert not [doubt for doubt in reading.doubts if doubt.kind == "doubt"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["Capo 3 blues", "Partial capo at 2", "my two step", "Tuned by ear", "Dropped in Kansas drop",
+     "The key is under the mat"],
+)  # fmt: skip
+def test_words_that_say_more_are_not_obeyed_and_are_a_doubt(words: str) -> None:
+    reading = read_tab(f"{words}\n\n{BASS}")
+    assert (reading.instrument.tuning, reading.instrument.capo) == ("E1 A1 D2 G2", 0)
+    assert any(f'"{words}"' in str(doubt) for doubt in reading.doubts)
+
+
+@pytest.mark.parametrize("name", ["{}", "[{}]", "({})", "{}:", "string {}", "{} "])
+def test_string_names_in_many_clothes(name: str) -> None:
+    text = "\n".join(f"{name.format(letter)}|-{'2' * (letter == 'G')}--" for letter in "GDAE")
+    text = text.replace("2--", "2-")
+    assert places(text) == [(1, 2)]
+    assert read_tab(text).instrument.name == "bass"
+
+
+@pytest.mark.parametrize(
+    ("row", "lengths"),
+    [
+        ("  1 & 2 & 3 & 4", "1 1/2 3/2 1"),
+        ("  1 e & a 2 e & a", "1/2 1/4 3/4 1/2"),
+        ("  q   e h       w", "1 1/2 2 4"),
+        ("  Q.  E q       h.", "3/2 1/2 1 3"),
+    ],
+)
+def test_lengths_from_a_count_or_from_letters(row: str, lengths: str) -> None:
+    strings = "G|2---4-5-------7-|" if row.strip()[0] in "qQ" else "G|2---4-5-----7---|"
+    reading = read_tab(f"{row}\n{strings}\nD|---------------|")
+    assert [str(beats) for beats in reading.melody.lengths] == lengths.split()
+
+
+def test_lengths_from_the_spacing_when_asked() -> None:
+    text = "4/4\nG|-2---4-5-7-------|\nD|-----------------|"
+    assert [str(b) for b in read_tab(text, spacing=True).melody.lengths] == ["1", "1/2", "1/2", "2"]
+    assert not read_tab(text).lengths
+
+
 # -- tab as people write it ----------------------------------------------------------------------
 
 ITEMS: list[dict[str, Any]] = json.loads(
