@@ -14,13 +14,14 @@ from fretpath.commands.options import (
     as_json,
     delivered,
     instrument_from,
+    setup_from,
 )
 from fretpath.errors import RequestError
 from fretpath.music.key import Key
+from fretpath.neck.limits import Limits
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.chart import LABELS, Chart, chord_chart, key_chart, melody_chart
-from fretpath.page.chart_text import render_chart
-from fretpath.page.marks import SPACINGS
+from fretpath.page.chart_text import SPACINGS, render_chart
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -77,6 +78,10 @@ def _chart(arguments: argparse.Namespace) -> Chart:
         raise RequestError("--hide leaves out notes of a melody; give one")
     if bool(arguments.chord) == bool(arguments.key):
         raise RequestError('say what to show: a melody, --key "D dorian", or --chord Am7')
+    if setup_from(arguments).limits != Limits():
+        raise RequestError(
+            "limits such as --highest-fret are for a melody; --range 0-5 says which frets to show"
+        )
     instrument = instrument_from(arguments)
     if arguments.chord:
         return chord_chart(arguments.chord, instrument, label=arguments.label)

@@ -22,9 +22,8 @@ from fretpath.neck.setup import On, Setup
 from fretpath.page.aloud import with_capitals
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.chart_svg import chart_svg
-from fretpath.page.chart_text import render_chart
+from fretpath.page.chart_text import Mark, MarkedNeck, render_chart
 from fretpath.page.heading import keys_line
-from fretpath.page.marks import Mark, MarkedNeck
 from fretpath.page.rows import degree_labels
 from fretpath.page.tab import Tab
 

@@ -19,9 +19,8 @@ from functools import cached_property
 from itertools import pairwise
 
 from fretpath.neck.figures import roman
-from fretpath.page.chart_text import render_chart
+from fretpath.page.chart_text import Mark, MarkedNeck, check_spacing, render_chart
 from fretpath.page.html import with_signs, xml
-from fretpath.page.marks import Mark, MarkedNeck, check_spacing
 from fretpath.page.tables import wrapped
 
 DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)

@@ -84,6 +84,14 @@ class DrawnTab:
         return "note" if "pitch" in hidden else ""
 
     @cached_property
+    def box_row(self) -> str:
+        """The row whose blanks are boxes of full size: the one to write in, or the first under the
+        tab where single notes are to be found."""
+        if self.boxes or not self.subject.hide.some_notes:
+            return self.boxes
+        return next((row.name for row in self.shown if row.reveals and not row.above), "")
+
+    @cached_property
     def strings(self) -> int:
         """Strings drawn: none where everything is to be found by ear."""
         arrangement = self.subject.arrangement
@@ -107,8 +115,8 @@ class DrawnTab:
         if not self.subject.melody.notes[event].struck:
             return 6.0
         widths = [text_width(row.name, self.token(row, event)) for row in self.shown]
-        widths += [BOX[0]] if self.boxes else [5.0]
-        return max(widths) + 1.6
+        blank = self.boxes or self.subject.hide.hides_note(self.subject.number[event])
+        return max(*widths, BOX[0] if blank else 5.0) + 1.6
 
     def token(self, row: Row, event: int) -> str:
         """What a row shows at an event; of the count only the beat it begins on."""
@@ -213,7 +221,7 @@ class DrawnSystem:
             y += 4.6 + self.tab.string_gap * (self.tab.strings - 1)
         for name in names:
             if name not in (*_TOP_LINE, "chord", "count"):
-                height = BOX[1] + 1 if name == self.tab.boxes else _HEIGHTS.get(name, 3.8)
+                height = BOX[1] + 1 if name == self.tab.box_row else _HEIGHTS.get(name, 3.8)
                 levels[name] = y + height / 2
                 y += height
         return levels | {"end": y + 0.6}
@@ -294,7 +302,7 @@ class DrawnSystem:
             if row.name == self.tab.boxes:
                 yield from self._boxed(event, x, end, level)
             elif token == BLANK:
-                yield from _box(x, level, 5.0 if row.name == "degree" else 3.2)
+                yield from _box(x, level) if row.name == self.tab.box_row else ()
             elif token:
                 strong = row.name in _STRONG
                 size = _SIZES.get(row.name, 2.9)
@@ -310,7 +318,7 @@ class DrawnSystem:
             return
         begin = x + BOX[0] / 2 if note.struck else x - 2.2
         if note.struck:
-            yield from _box(x, level, BOX[0])
+            yield from _box(x, level)
         if end - begin > 2.5:
             yield _line(begin + 0.6, level, end - 0.8, level, 0.18, "#888")
 
@@ -339,11 +347,10 @@ def text_width(row: str, token: str) -> float:
     return 0.58 * _SIZES.get(row, 2.9) * len(token)
 
 
-def _box(x: float, y: float, width: float) -> Iterator[str]:
-    height = BOX[1] if width == BOX[0] else 4.4
+def _box(x: float, y: float) -> Iterator[str]:
     yield (
-        f'<rect class="box" x="{x - width / 2:.2f}" y="{y - height / 2:.2f}" width="{width:g}" '
-        f'height="{height:g}" fill="none" stroke="black" stroke-width="0.25"/>'
+        f'<rect class="box" x="{x - BOX[0] / 2:.2f}" y="{y - BOX[1] / 2:.2f}" width="{BOX[0]:g}" '
+        f'height="{BOX[1]:g}" fill="none" stroke="black" stroke-width="0.25"/>'
     )
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fretpath import INSTRUMENTS, SCALES, Key, RequestError, arrange, instrument_named, parse_melody
 from fretpath.page.blanks import Blanks
-from fretpath.page.chart import CHORDS, chord_chart, key_chart, melody_chart
+from fretpath.page.chart import CHORDS, chord_chart, empty_chart, key_chart, melody_chart
 from fretpath.page.chart_svg import chart_svg
 from fretpath.page.chart_text import render_chart
 from tests.page.melodies import barred_melodies
@@ -202,3 +202,73 @@ def test_wrong_wishes_are_named(make, message: str) -> None:
 
 def test_every_chord_has_a_root() -> None:
     assert all(tones.split()[0] == "1" for tones in CHORDS.values())
+
+
+def letters(svg: str) -> list[float]:
+    """Sizes of all writing, in user units."""
+    return [float(text.get("font-size")) for text in parsed(svg).iter(f"{SVG}text")]
+
+
+@given(NECKS, KEYS)
+@settings(max_examples=40, deadline=None)
+def test_writing_is_legible_at_300_and_600_pixels(instrument, key) -> None:
+    """At least 9 pixels high: five frets shown 300 wide, twelve 600 wide."""
+    if instrument.frets_free < 12:
+        return
+    for last, pixels in ((5, 300), (12, 600)):
+        svg = key_chart(key, instrument).between(0, last).svg
+        width = float(parsed(svg).get("width"))
+        assert min(letters(svg)) * min(pixels / width, 1) >= 9
+
+
+def test_the_dots_stand_under_their_frets() -> None:
+    root = parsed(key_chart(Key.parse("C"), "bass").svg)
+    dots = [float(dot.get("cx")) for dot in root.iter() if dot.get("class") == "dot"]
+    lines = fret_places(root)
+    under = [sum(line < dot for line in lines) for dot in dots]
+    assert under == [3, 5, 7, 9, 12, 12]
+    with_capo = parsed(key_chart(Key.parse("C"), instrument_named("guitar").customised(capo=2)).svg)
+    dots = [float(dot.get("cx")) for dot in with_capo.iter() if dot.get("class") == "dot"]
+    under = [sum(line < dot for line in fret_places(with_capo)) for dot in dots]
+    assert under == [1, 3, 5, 7, 10, 10]
+
+
+def test_the_short_string_of_a_banjo_begins_at_its_fifth_fret() -> None:
+    root = parsed(key_chart(Key.parse("G"), "banjo").svg)
+    strings = [line for line in root.iter(f"{SVG}line") if line.get("class") == "string"]
+    starts = [float(line.get("x1")) for line in strings]
+    assert starts[:4] == [fret_places(root)[0]] * 4
+    assert starts[4] == fret_places(root)[5]
+    low = parsed(key_chart(Key.parse("G"), "banjo").between(0, 5).svg)
+    assert sum(line.get("class") == "string" for line in low.iter(f"{SVG}line")) == 4
+
+
+@given(barred_melodies())
+@settings(max_examples=40, deadline=None)
+def test_a_line_with_an_arrow_follows_the_melody(melody) -> None:
+    """Each way from one place to another is drawn once, and nothing else is."""
+    arrangement = arrange(melody, "bass")
+    places = list(zip(arrangement.strings, arrangement.frets, strict=True))
+    ways = {(here, there) for here, there in pairwise(places) if here != there}
+    root = parsed(melody_chart(arrangement).svg)
+    kinds = [part.get("class") for part in root.iter()]
+    assert kinds.count("path") == kinds.count("arrow") == len(ways)
+
+
+def test_the_picture_says_what_it_shows() -> None:
+    chart = melody_chart(arrange(parse_melody("title: Bell\n\n1 5 8", key="D dorian"), "bass"))
+    words = " ".join(text.text for text in parsed(chart.svg).iter(f"{SVG}text"))
+    assert words.startswith("Bell on the bass D Dorian; filled square: the tonic")
+    chord = " ".join(text.text for text in parsed(chord_chart("Am7").svg).iter(f"{SVG}text"))
+    assert "filled square: the root" in chord
+    hidden = melody_chart(
+        arrange(parse_melody("1 5 8", key="D dorian"), "bass"), hide=Blanks.parse("degrees")
+    )
+    assert "Dorian" not in hidden.svg
+
+
+def test_an_empty_neck_tells_nothing() -> None:
+    chart = empty_chart(instrument_named("bass"))
+    assert chart.shown == ()
+    assert (chart.first, chart.last) == (0, 12)
+    assert "tonic" not in chart.svg

@@ -218,8 +218,14 @@ def test_hints_stand_in_their_own_part_and_only_when_asked(degrees: list[str]) -
 
 def test_boxes_have_room_for_a_hand() -> None:
     html = render_sheet(Sheet((tune("1 b7, #4 | 5:1/2 4:1/2 3 2", key="C"),), student=True))
-    boxes = [attrs for tag, attrs in Page(html).tags if attrs.get("class") == "box"]
-    assert boxes
+    some = student(tune("1 2 3 4 5 6", key="C"), "every-3rd")
+    boxes = [
+        attrs
+        for page in (html, some)
+        for tag, attrs in Page(page).tags
+        if attrs.get("class") == "box"
+    ]
+    assert [page.count('class="box"') for page in (html, some)] == [14, 4]
     assert all(float(box["height"]) >= 8 and float(box["width"]) >= 8 for box in boxes)
 
 

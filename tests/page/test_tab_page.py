@@ -326,3 +326,17 @@ def test_what_a_row_reveals_decides_whether_it_is_hidden(melody, kind: str) -> N
             assert shown == (
                 "__" if hidden else "" if row.name == "position" and kind == "place" else plain
             )
+
+
+def test_a_hidden_note_tells_nothing_of_the_position() -> None:
+    """The shift is told at the next note that is shown, and not at the hidden one."""
+    melody = parse_melody("1@4-3 2@4-5 8@4-15 7@4-14", key="G").in_octave(1)
+    arrangement = arrange(melody, "bass")
+    moved = next(n for n, p in enumerate(arrangement.positions) if p != arrangement.positions[0])
+    hide = Blanks.parse("every-3rd" if moved == 2 else "every-2nd")
+    assert hide.hides_note(moved)
+    subject = Subject(melody, arrangement, hide=hide)
+    position = next(row for row in ALL_ROWS if row.name == "position")
+    told = [subject.token(position, event) for event in range(len(melody))]
+    assert told[moved] == ""
+    assert told[moved + 1] != ""
