@@ -151,14 +151,14 @@ def _marked(
     read = read_answer(text, arguments.answer_key or expected.key, source)
     name = read.student or (source if typed else PurePath(source).stem)
     arguments.remarks.extend(f"{source}: {remark}" for remark in read.remarks)
-    marking = mark(expected, read.melody, points=points, lengths=wanted, letters=read.letters)
-    octaves = any(reason.kind == "octave" for reason in marking.reasons)
-    if not read.octaves and (octaves or marking.counts["wrong octave"]):
-        arguments.remarks.append(
-            f"{source}: letters without an octave are read as the nearest to the note before; "
-            "--points octave=0 leaves octaves unmarked"
-        )
-    return name, marking
+    return name, mark(
+        expected,
+        read.melody,
+        points=points,
+        lengths=wanted,
+        letters=read.letters,
+        octaves=read.octaves,
+    )
 
 
 def _is_tab(text: str) -> bool:

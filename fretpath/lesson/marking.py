@@ -42,7 +42,8 @@ from fretpath.lesson.indented import WIDTH, clipped, wrapped
 from fretpath.lesson.pairing import ENTER, WRONG, Pairing, heard_notes, pair
 from fretpath.lesson.record import drill_pairs
 from fretpath.music.key import Degree
-from fretpath.music.melody import Melody
+from fretpath.music.melody import Melody, Note
+from fretpath.music.pitch import OCTAVE
 from fretpath.music.words import counted
 
 _POOR = 0.6
@@ -51,6 +52,8 @@ _KNOWN = 0.25
 """The share of the notes (of the shorter) that must be right three or more in a row.  Chosen by
 trial: of unrelated melodies with 8 to 24 notes five of six have less, of answers with a random
 third of the notes wrong one of a hundred (together with the share above)."""
+_HOPELESS = 0.2
+"""The share of the points up to which twice as many notes must be right in a row."""
 _LEAST_NOTES = 6
 """Notes that an answer must have, and half of those of the tune, to be called another tune."""
 _ALWAYS = 8
@@ -112,6 +115,8 @@ class Marking:
     degrees: tuple[tuple[str, str], ...]
     """For each note of tune and answer in order: the plain degree asked and the one answered;
     either may be empty.  Where a whole stretch is shifted, what was meant."""
+    octaves_marked: bool = True
+    """Whether octaves were marked."""
 
     @cached_property
     def counts(self) -> dict[str, int]:
@@ -144,6 +149,7 @@ def mark(
     points: Points | None = None,
     lengths: bool | None = None,
     letters: bool = False,
+    octaves: bool = True,
 ) -> Marking:
     """Mark an answer against the tune.
 
@@ -155,15 +161,38 @@ def mark(
     started on 2 instead of 1: everything is one step too high; the shape is right (costs 6 points)
 
     *lengths* None marks them when the answer gives any (or the tune none); *letters* tells the
-    mistakes in letters.  Both melodies need a key, and may be in different ones;
-    :class:`RequestError` otherwise, and for more than about 2,000 notes each.
+    mistakes in letters; without *octaves* every note of the answer is taken in the octave nearest
+    to the tune, and the octave has no points (for letters that do not tell it).  Both melodies need a key, and may be in different ones;
+    :class:`RequestError` otherwise, and for more than about 1,500 notes each.
     """
     check_tune(expected, expected.title or "the tune")
     check_tune(answer, answer.title or "the answer")
     if lengths is None:
         lengths = gives_lengths(answer) or not gives_lengths(expected)
+    scheme = points or Points()
+    if not octaves:
+        scheme = replace(scheme, octave=0)
+        answer = _near(expected, answer, lengths)
     compared = _compared(expected, answer, lengths, letters)
-    return _Marked(compared, points or Points(), lengths).marking
+    return replace(_Marked(compared, scheme, lengths).marking, octaves_marked=octaves)
+
+
+def _near(expected: Melody, answer: Melody, lengths: bool) -> Melody:
+    """The answer with each note in the octave nearest to the note of the tune it stands for."""
+    tune, heard = heard_notes(expected), heard_notes(answer)
+    notes = list(answer.notes)
+    for one in pair(tune, heard, lengths=lengths, octaves=False).pairs:
+        if one.mine is not None and one.theirs is not None:
+            away = one.shift.moved(tune[one.mine]).interval.semitones - heard[one.theirs].height
+            event = answer.struck[one.theirs]
+            stop = [*answer.struck, len(notes)][one.theirs + 1]
+            for at in range(event, stop):
+                notes[at] = _raised(notes[at], round(away / 12))
+    return replace(answer, notes=tuple(notes))
+
+
+def _raised(note: Note, octaves: int) -> Note:
+    return note if note.pitch is None else replace(note, pitch=note.pitch + OCTAVE.times(octaves))
 
 
 def gives_lengths(melody: Melody) -> bool:
@@ -282,7 +311,9 @@ class _Marked:
         answered = len(self.compared.answer)
         shorter = min(marking.notes, answered)
         enough = shorter >= _LEAST_NOTES and 2 * answered >= marking.notes
-        if not enough or len(known) >= _KNOWN * shorter or _one_reason(marking):
+        hopeless = marking.score <= _HOPELESS * marking.full
+        least = (2 * _KNOWN if hopeless else _KNOWN) * shorter
+        if not enough or len(known) >= least or _one_reason(marking):
             return marking
         text = (
             f"this is hardly this tune: {len(known)} of {marking.notes} notes are known again; "
@@ -421,6 +452,8 @@ def _notes(marking: Marking) -> Iterator[str]:
         count = abs(marking.octaves)
         way = "higher" if marking.octaves > 0 else "lower"
         yield from wrapped(f"(written {counted(count, 'octave')} {way} throughout; no points lost)")
+    if not marking.octaves_marked:
+        yield from wrapped("(octaves are not marked: the letters do not tell them)")
     if not marking.lengths:
         yield from wrapped("(lengths are not marked)")
     for line in marking.respelled:
@@ -499,6 +532,7 @@ def _marking_data(marking: Marking) -> dict[str, Any]:
         "counts": marking.counts,
         "octaves": marking.octaves,
         "lengths": marking.lengths,
+        "octaves_marked": marking.octaves_marked,
         "reasons": [
             {"kind": r.kind, "text": r.text, "notes": r.notes, "cost": r.cost}
             for r in marking.reasons

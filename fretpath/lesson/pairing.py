@@ -30,7 +30,7 @@ WRONG, MISPLACED, GAP, SWAP, LENGTH = 5, 3, 4, 6, 1
 """Prices: a wrong degree, a wrong octave, a note missed or added, two swapped, a wrong length."""
 ENTER, _RETURN, _OCTAVE = 12, 8, 5
 """Prices: a shift begins, a shift ends, another octave from here on."""
-_MOST_CELLS = 20_000_000
+_MOST_CELLS = 12_000_000
 
 Grid = NDArray[np.int32]
 Note = Callable[["Pair"], int | None]
@@ -148,12 +148,14 @@ def pair(
     lengths: bool,
     shifts: bool = True,
     gaps: bool = True,
+    octaves: bool = True,
 ) -> Pairing:
     """The cheapest account of the answer; without *shifts* only octaves may change.
 
-    Without *gaps* no note is missed or added; tune and answer then have as many notes.  Where all
-    shifts are too many to try, only octaves are tried.  Raises :class:`RequestError` for tunes
-    and answers of more than about 2,000 notes each.
+    Without *gaps* no note is missed or added; tune and answer then have as many notes.  Without
+    *octaves* a right degree is right in any octave.  Where all shifts are too many to try, only
+    octaves are tried.  Raises :class:`RequestError` for tunes and answers of more than about
+    1,500 notes each.
     """
     cells = (len(tune) + 1) * (len(answer) + 1)
     if cells * len(_OCTAVES) > _MOST_CELLS:
@@ -162,9 +164,10 @@ def pair(
             "mark the tune in parts"
         )
     gap = GAP if gaps else GAP * 1000
-    found = _Search(tune, answer, _OCTAVES, lengths, gap).cheapest()
+    misplaced = MISPLACED if octaves else 0
+    found = _Search(tune, answer, _OCTAVES, lengths, gap, misplaced).cheapest()
     if shifts and found.price > ENTER and cells * len(_SHIFTS) <= _MOST_CELLS:
-        found = _Search(tune, answer, _SHIFTS, lengths, gap).cheapest()
+        found = _Search(tune, answer, _SHIFTS, lengths, gap, misplaced).cheapest()
     return replace(found, pairs=_gathered(found.pairs, tune, answer))
 
 
@@ -251,11 +254,12 @@ class _Search:
         shifts: tuple[Shift, ...],
         lengths: bool,
         gap: int,
+        misplaced: int,
     ) -> None:
         self.shifts = shifts
         self.gap = gap
         notes = _Answer(answer)
-        self.prices = [_prices(note, notes, shifts, lengths) for note in tune]
+        self.prices = [_prices(note, notes, shifts, lengths, misplaced) for note in tune]
         self.exact = [_exact(note, notes, shifts) for note in tune]
         width = len(answer) + 1
         first = np.array([self._start(shift) for shift in shifts], dtype=np.int32)
@@ -338,14 +342,16 @@ class _Search:
         return int(before.argmin())
 
 
-def _prices(note: HeardNote, answer: _Answer, shifts: tuple[Shift, ...], lengths: bool) -> Grid:
+def _prices(
+    note: HeardNote, answer: _Answer, shifts: tuple[Shift, ...], lengths: bool, misplaced: int
+) -> Grid:
     """What it costs to pair a note of the tune with each note of the answer, shift by shift."""
     moved = [shift.moved(note) for shift in shifts]
     heights = answer.heights - _column(degree.interval.semitones for degree in moved)
     steps = answer.steps - _column(degree.steps for degree in moved)
     in_steps = _column(shift.in_steps for shift in shifts) > 0
     away = np.where(in_steps, steps, heights)
-    table = np.where(away % np.where(in_steps, 7, 12) == 0, MISPLACED, WRONG)
+    table = np.where(away % np.where(in_steps, 7, 12) == 0, misplaced, WRONG)
     table[away == 0] = 0
     table[in_steps & (steps == 0) & (heights != 0)] = LENGTH
     if lengths:

@@ -146,10 +146,16 @@ def test_a_check_says_which_key_it_heard_and_when_nothing_is_better(
     assert "this tab lies where fretpath would put it" in printed("check best.txt", capsys)
 
 
-def test_guessed_octaves_are_owned_up_to(capsys: pytest.CaptureFixture[str]) -> None:
-    said = "--points octave=0 leaves octaves unmarked"
-    assert main(["mark", "1 5 1 5, 1", "C G C G C", "--points", "octave=1"]) == 0
-    assert said in capsys.readouterr().err
+def test_letters_that_tell_no_octave_are_not_marked_for_it(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    said = "octaves are not marked: the letters do not tell them"
+    assert main(["mark", "1 5 1 5, 1", "C G C G C"]) == 0
+    shown = capsys.readouterr().out
+    assert said in shown
+    assert "every note is right" in shown
     for answer in ("C4 G4 C4 G4 C4", "1 5 1 5 1"):
         assert main(["mark", "1 5 1 5, 1", answer]) == 0
-        assert said not in capsys.readouterr().err
+        shown = capsys.readouterr().out
+        assert said not in shown
+        assert "(the octave)" in shown

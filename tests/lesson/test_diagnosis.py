@@ -28,7 +28,7 @@ LABELLED: list[dict[str, Any]] = json.loads(
 def marked(tune: str, answer: str) -> Marking:
     expected = parse_melody(tune)
     read = read_answer(answer, expected.key)
-    return mark(expected, read.melody, letters=read.letters)
+    return mark(expected, read.melody, letters=read.letters, octaves=read.octaves)
 
 
 def page(marking: Marking) -> str:
@@ -147,10 +147,13 @@ def test_letters_are_answered_in_letters() -> None:
     assert [str(mistake) for mistake in other.mistakes] == ["note 3: expected E, answered Eb"]
 
 
-def test_one_wrong_octave_among_letters_costs_once() -> None:
-    # the leap from D down to A is read as a fourth down; written as letters it may go up
+def test_letters_without_octaves_lose_nothing_and_with_them_a_wrong_one_costs_once() -> None:
     tune = "key: D major\n\n1 5 6 5 8 7 6 5"
-    marking = marked(tune, "D A B A D C# B A")
+    alone = marked(tune, "D A B A D C# B A")
+    assert (alone.wrong, alone.percent) == (0, 100)
+    # one wrong degree counts as such, and what follows it is right
+    assert marked(tune, "D A B A C C# B A").wrong == 1
+    marking = marked(tune, "D4 A3 B3 A3 D4 C#4 B3 A3")
     assert marking.wrong == 1
     assert marking.full - marking.score == 1
 
