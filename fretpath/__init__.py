@@ -35,6 +35,7 @@ from fretpath.neck.figures import Figures
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import Limits, Start
+from fretpath.neck.planner import clear_caches
 from fretpath.neck.setup import Setup
 from fretpath.neck.terms import Weights
 from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangements in notebooks)
@@ -136,6 +137,7 @@ __all__ = [
     "by_hand",
     "check_tab",
     "chord_chart",
+    "clear_caches",
     "describe",
     "ear_measures",
     "find_in",

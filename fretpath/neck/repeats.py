@@ -1,4 +1,4 @@
-"""A phrase that comes again is fingered the same.
+"""A phrase that comes again is fingered the same, and in the same shape when it is moved.
 
 **What repeats.**  Phrases with the same pitches and lengths; where the text marks no phrases, or
 outside the phrases that repeat, bars.  A phrase of one or two notes is no shape and is left free.
@@ -6,7 +6,9 @@ outside the phrases that repeat, bars.  A phrase of one or two notes is no shape
 **How.**  Each fingering that some occurrence got in the free search is a candidate, and so is the
 best one of the phrase by itself from each place and finger it can begin with.  All
 occurrences are held to it, the rest is solved exactly, and the cheapest candidate stays, unless it
-costs more than :data:`TOLERANCE` of the free optimum on top; then a remark says so.  So the answer
+costs more than :data:`TOLERANCE` of the free optimum on top; then a remark says so.  Then
+a phrase that is moved by an interval gets one shape, each occurrence's being tried, within the same
+tolerance; no remark is made where it does not fit.  So the answer
 is exact for the candidates that were tried, and at most that much above the free optimum.
 """
 
@@ -28,6 +30,8 @@ BestPath = Callable[[Planner, Line], tuple[int, Ints | None]]
 TOLERANCE = 0.1
 """Share of the free optimum that one fingering for a phrase may cost on top."""
 LEAST_NOTES = 3
+MOST_ACROSS = 2
+"""Strings by which a moved shape may go across the neck."""
 MOST_NOTES = 2_000
 """Notes of a melody up to which more fingerings than those of the free search are tried."""
 
@@ -54,7 +58,79 @@ def hold_repeats(
             remarks.append(_not_held(melody, spans))
         else:
             cost, path, line = cost_held, path_held, held[best]
+    for spans in moved_spans(melody):
+        cost, path, line = _one_shape(planner, line, spans, (cost, path), most, best_path)
     return cost, path, tuple(remarks)
+
+
+def _one_shape(
+    planner: Planner,
+    line: Line,
+    spans: Sequence[range],
+    found: tuple[int, Ints],
+    most: int,
+    best_path: BestPath,
+) -> tuple[int, Ints, Line]:
+    """Cost, path and line with a phrase that is moved in the shape that it has at first.
+
+    The shape of each occurrence is tried; all stays as it is where none of them fits in *most*.
+    """
+    best = None
+    for model in _occurrences(found[1], spans):
+        limits = _moved_shape(planner, line, model, spans)
+        if limits is None:
+            continue
+        held = line.holding(limits)
+        cost, path = best_path(planner, held)
+        if path is not None and cost <= most and (best is None or cost < best[0]):
+            best = cost, path, held
+    return best or (*found, line)
+
+
+def _moved_shape(
+    planner: Planner, line: Line, model: Fingered, spans: Sequence[range]
+) -> dict[int, NoteLimit] | None:
+    """Every occurrence held to the shape of one; None where it does not lie on the neck."""
+    shape = [_exactly(planner.states, at) for at in model]
+    limits: dict[int, NoteLimit] = {}
+    for span in spans:
+        midi = line.midi[span.start : span.stop]
+        moves = (
+            _move(planner, shape, midi, across) for across in range(-MOST_ACROSS, MOST_ACROSS + 1)
+        )
+        fits = [move for move in moves if move is not None]
+        if not fits:
+            return None
+        nearest = min(
+            fits, key=lambda move: abs((move[0].position or 0) - (shape[0].position or 0))
+        )
+        limits.update(zip(span, nearest, strict=True))
+    return limits
+
+
+def _move(
+    planner: Planner, shape: Sequence[NoteLimit], midi: Sequence[int], across: int
+) -> list[NoteLimit] | None:
+    """A shape so many strings further on, at the fret where it sounds *midi*; None if nowhere.
+
+    A shape with an open string stays where it is.
+    """
+    neck, first = planner.setup.instrument, shape[0]
+    strings = [(note.string or 0) + across for note in shape]
+    if not all(1 <= string <= len(neck.strings) for string in strings):
+        return None
+    up = midi[0] - neck.open_pitches[strings[0] - 1].midi - (first.fret or 0)
+    moved = [
+        NoteLimit(string, (note.fret or 0) + up, (note.position or 0) + up, note.finger)
+        for string, note in zip(strings, shape, strict=True)
+    ]
+    if (across or up) and not all(note.fret for note in shape):
+        return None
+    sounds = all(
+        (note.fret or 0) >= 0 and neck.midi_at(note.string or 0, note.fret or 0) == sound
+        for note, sound in zip(moved, midi, strict=True)
+    )
+    return moved if sounds and (moved[0].position or 0) >= 1 else None
 
 
 Fingered = tuple[int, ...]
@@ -104,6 +180,14 @@ def repeated_spans(melody: Melody) -> list[list[range]]:
     return groups + _groups(melody, bars)
 
 
+def moved_spans(melody: Melody) -> list[list[range]]:
+    """For each phrase or bar that comes again at another pitch, its occurrences."""
+    spans = _cut(melody, melody.phrases) or _cut(melody, melody.bars)
+    groups = _groups(melody, spans, moved=True)
+    pitches = melody.pitches
+    return [group for group in groups if len({pitches[span.start].midi for span in group}) > 1]
+
+
 def _cut(melody: Melody, events: Sequence[int]) -> list[range]:
     """The struck notes cut at events; empty where there is no cut."""
     if not events:
@@ -113,13 +197,14 @@ def _cut(melody: Melody, events: Sequence[int]) -> list[range]:
     return [range(*ends) for ends in pairwise(cuts)]
 
 
-def _groups(melody: Melody, spans: Sequence[range]) -> list[list[range]]:
-    """Spans that sound and last the same, the longest first."""
+def _groups(melody: Melody, spans: Sequence[range], *, moved: bool = False) -> list[list[range]]:
+    """Spans that sound and last the same (but for an interval, if *moved*), the longest first."""
     lengths, places = melody.lengths, [melody.notes[event].placement for event in melody.struck]
     groups: dict[Hashable, list[range]] = {}
     for span in spans:
         if len(span) >= LEAST_NOTES and not any(places[note] for note in span):
-            key = tuple((melody.pitches[note].midi, lengths[note]) for note in span)
+            low = melody.pitches[span.start].midi if moved else 0
+            key = tuple((melody.pitches[note].midi - low, lengths[note]) for note in span)
             groups.setdefault(key, []).append(span)
     again = [group for group in groups.values() if len(group) > 1]
     return sorted(again, key=lambda group: -len(group[0]))

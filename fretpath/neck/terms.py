@@ -137,8 +137,8 @@ OPEN_POSITION = Weights(
 )
 """Stay low on the neck, where open strings and all strings are at hand: what is usual on ukulele,
 banjo, mandolin and the violin family, and where guitarists begin (common practice; chosen by
-trial).  ``region_at`` is set to fret 1 of the instrument, or 2 under a diatonic hand, and
-``region_level`` to fret 4."""
+trial).  ``region_at`` is set to fret 1 of the instrument, or 2 under a diatonic hand,
+``region_level`` to fret 4, and ``open_far_from`` to fret 4 where that is nearer."""
 PLAYING = ("in-position", "open-position")
 """How a player goes about it: which of the two sets of prices is used."""
 
@@ -160,7 +160,9 @@ def usual_weights(instrument: Instrument, playing: str | None = None) -> Weights
         return IN_POSITION
     home = instrument.distance(2 if instrument.hand == "diatonic" else 1)
     level = instrument.distance(4) - home
-    return replace(OPEN_POSITION, region_at=round(home, 1), region_level=round(level, 1))
+    far = min(OPEN_POSITION.open_far_from, instrument.distance(4))
+    changes = {"region_at": home, "region_level": level, "open_far_from": far}
+    return replace(OPEN_POSITION, **{name: round(mm, 1) for name, mm in changes.items()})
 
 
 # -- note terms: how much of its price a state pays -----------------------------------------------

@@ -21,6 +21,7 @@ from fretpath import (
     SCALES,
     Arrangement,
     Fingering,
+    Interval,
     Key,
     Melody,
     Setup,
@@ -32,7 +33,7 @@ from fretpath.commands import tab
 from fretpath.commands.options import arrangement_from
 from fretpath.neck.arrange import best_path
 from fretpath.neck.planner import NoteLimit, line_of, planner_for
-from fretpath.neck.repeats import repeated_spans
+from fretpath.neck.repeats import moved_spans, repeated_spans
 
 ROOT = Path(__file__).parents[2]
 LABELED = json.loads((ROOT / "tests" / "data" / "fingerings.json").read_text(encoding="utf-8"))
@@ -210,3 +211,41 @@ class TestWhatRepeats:
 
     def test_a_place_that_the_teacher_asks_for_comes_first(self) -> None:
         assert self.spans("1@4-8 2 3\n4 5 6\n1 2 3") == []
+
+
+class TestMovedPhrases:
+    def shape(self, found: Arrangement, start: int, stop: int) -> list[tuple[int, int, int]]:
+        """Finger, and string and fret against the first, note by note."""
+        part = found.fingerings[start:stop]
+        return [(f.finger, f.string - part[0].string, f.fret - part[0].fret) for f in part]
+
+    def test_spans(self) -> None:
+        melody = parse_melody("C2 D2 E2\nF2 G2 A2\nC2 D2 Eb2")
+        assert moved_spans(melody) == [[range(0, 3), range(3, 6)]]
+        assert moved_spans(parse_melody("C2 D2 E2\nG2 F2 G2\nC2 D2 E2")) == []
+
+    @pytest.mark.parametrize(("name", "more"), [("bass", 10), ("guitar", 0)])
+    def test_one_shape_where_that_costs_no_more_than_a_tenth(self, name: str, more: int) -> None:
+        lot, freely, held = random.Random(9), 0, 0
+        for _ in range(60):
+            melody = _with_a_phrase_moved(lot, name)
+            try:
+                free = arrange(melody, Setup.of(name, repeats="free"))
+            except UnplayableError:
+                continue
+            found = arrange(melody, name)
+            assert free.cost <= found.cost <= 1.1 * free.cost
+            freely += self.shape(free, 0, 4) == self.shape(free, 16, 20)
+            held += self.shape(found, 0, 4) == self.shape(found, 16, 20)
+        assert held >= freely + more
+
+
+def _with_a_phrase_moved(lot: random.Random, name: str) -> Melody:
+    """A phrase of four notes, one of twelve, and the first one at another pitch."""
+    degrees = [lot.randint(1, 6) for _ in range(4)] + [lot.randint(1, 12) for _ in range(12)]
+    key = lot.choice("C D F G A Bb".split())
+    melody = arrange(parse_melody(" ".join(map(str, degrees)), key=key), name).melody
+    pitches = melody.pitches
+    up = Interval.parse(lot.choice(["P4", "P5", "M2"]))
+    lines = (pitches[:4], pitches[4:], [pitch + up for pitch in pitches[:4]])
+    return parse_melody("\n".join(" ".join(map(str, line)) for line in lines))
