@@ -57,7 +57,8 @@ if TYPE_CHECKING:
     from fretpath.lesson.measures import EarMeasures, ear_measures
     from fretpath.lesson.order import Lesson, by_ear, by_hand
     from fretpath.lesson.practice import hardest_shift, tempo_ladder
-    from fretpath.music.departures import Account, Departure, ScaleReading, read_scales
+    from fretpath.music.accounts import Account
+    from fretpath.music.departures import Departure, ScaleReading, read_scales
     from fretpath.music.keyfinding import KeyGuess, find_key
     from fretpath.music.scales import scales_holding
     from fretpath.music.spelling import SpelledNote, spell
@@ -193,7 +194,8 @@ _LATER = {
     "fretpath.lesson.measures": ("EarMeasures", "ear_measures"),
     "fretpath.lesson.order": ("Lesson", "by_ear", "by_hand"),
     "fretpath.lesson.practice": ("hardest_shift", "tempo_ladder"),
-    "fretpath.music.departures": ("Account", "Departure", "ScaleReading", "read_scales"),
+    "fretpath.music.accounts": ("Account",),
+    "fretpath.music.departures": ("Departure", "ScaleReading", "read_scales"),
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),
     "fretpath.music.scales": ("scales_holding",),
     "fretpath.music.spelling": ("SpelledNote", "spell"),

@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cached_property
 from itertools import groupby
 
@@ -55,6 +56,10 @@ class Passage:
     def named(self, *names: str) -> list[SpelledNote]:
         """The notes on these degrees."""
         return [note for note in self.notes if note.name in names]
+
+    def held(self, scale: Scale) -> Fraction:
+        """Beats that a scale holds."""
+        return sum((note.beats for note in self.notes if note.name in scale.names), Fraction(0))
 
     def units(self) -> list[list[SpelledNote]]:
         """The notes bar by bar (and not across a phrase); note by note without bar lines."""

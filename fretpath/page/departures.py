@@ -11,7 +11,8 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
-from fretpath.music.departures import Account, Departure, Doubt, ScaleReading, departure_name
+from fretpath.music.accounts import Account, Doubt, departure_name
+from fretpath.music.departures import Departure, ScaleReading
 from fretpath.music.key import Degree, Key
 from fretpath.music.words import listed, times
 from fretpath.page.aloud import with_capitals

@@ -39,6 +39,7 @@ LIMIT = 60
 FEWEST = 3
 """Faults drawn from each module at least."""
 TESTS = {
+    "music/accounts": "music/departures music/accounts",
     "music/departures": "music/departures music/accounts",
     "music/roles": "music/departures music/accounts music/roles",
     "music/formatting": "music/notation music/melody",

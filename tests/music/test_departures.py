@@ -15,7 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import SCALES, Interval, Key, Melody, RequestError, parse_melody
-from fretpath.music.departures import KINDS, Account, ScaleReading, read_scales
+from fretpath.music.accounts import KINDS, Account
+from fretpath.music.departures import ScaleReading, read_scales
 from fretpath.music.roles import passages
 from fretpath.music.sections import CROSSING, PARALLEL_MINOR, cheapest
 from tests.strategies import melodies
