@@ -218,7 +218,7 @@ class TestFiles:
     @pytest.mark.parametrize(
         ("data", "says"),
         [
-            (b"\x89PNG\r\n\x1a\n\0\0\0", "tune.txt is no text in UTF-8 (byte 1 cannot be read)"),
+            (b"\x89PNG\r\n\x1a\n\0\0\0", "tune.txt is not text in UTF-8 (byte 1 cannot be read)"),
             ("title: Étude\n\n1 5".encode("latin-1"), "(byte 8 cannot be read)"),
             (b"MThd\0\0\0\6", "control character U+0000"),
             (b"", "there is no note in this melody"),

@@ -11,13 +11,14 @@ from __future__ import annotations
 import argparse
 import importlib
 import os
+import re
+import signal
 import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from fretpath.commands.files import outputs_together
 from fretpath.errors import FretpathError, IncompleteError, nearest, printable
-
-__all__ = ["COMMANDS", "EXAMPLES", "main", "run"]
 
 COMMANDS = {
     "tab": "a melody as tab, fingered, with its spelling",
@@ -97,7 +98,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     command.add_options(parser)
     try:
         arguments = parser.parse_args(_joined(words[1:]))
-        text = command.run(arguments)
+        with outputs_together():
+            text = command.run(arguments)
         _tell(arguments)
         return _print(text)
     except _UsageError as stop:
@@ -140,12 +142,22 @@ def _joined(words: Sequence[str]) -> list[str]:
 
 
 def run() -> NoReturn:
-    """Entry point of the installed program; 130 when it is interrupted, as shells have it."""
+    """Entry point of the installed program; 130 when it is interrupted, as shells have it.
+
+    When the terminal goes away or the run is ended, it clears away what it has not finished.
+    """
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), _end)
     try:
         status = main()
     except KeyboardInterrupt:
         status = 130
     raise SystemExit(status)
+
+
+def _end(number: int, _: object) -> NoReturn:
+    raise SystemExit(128 + number)
 
 
 class _UsageError(Exception):
@@ -188,6 +200,12 @@ class _Parser(argparse.ArgumentParser):
                 self.error(f"argument {'/'.join(action.option_strings)}: expected one argument")
         return arguments, rest
 
+    def print_help(self, file: Any = None) -> None:
+        """As everything is printed, so that a full disk is noticed."""
+        status = _print(self.format_help())
+        if status:
+            self.exit(status)
+
     def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
         if message:
             _say(message)
@@ -214,7 +232,15 @@ def _print(text: str) -> int:
     return 0
 
 
+_STEERING = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
+)
+"""What a terminal obeys and does not show: control characters, and those that turn the text."""
+
+
 def _encodable(text: str) -> str:
+    """The text with question marks for whatever steers a terminal or cannot be written there."""
+    text = _STEERING.sub("?", text)
     encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
     return text.encode(encoding, errors="replace").decode(encoding)
 

@@ -1,5 +1,9 @@
 """Where files are opened: melodies read, results written to one side and renamed into place.
 
+**All or nothing.**  In :func:`outputs_together`, where every command runs, files written are
+prepared beside their places and put there together once the command has succeeded.  A file that
+was read is never written over, and two outputs are never one file.
+
 What is being written has a hidden name, ``.lesson.html.`` and eight letters and ``.unfinished``.
 A run that is killed cannot clear it away; the next one that writes to the same place does, once
 it is a day old.
@@ -13,18 +17,61 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from contextvars import ContextVar
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
 
 from fretpath.errors import RequestError, ScoreFileError, nearest
 from fretpath.exchange.door import ending_of, is_score_name
 
-__all__ = ["append_file", "file_text", "melody_files", "melody_text", "whole_folder", "write_file"]
-
 LARGEST_TEXT = 4 * 1024 * 1024
 _LENGTH = re.compile(r":\d+/\d+")
 _UNFINISHED = ".unfinished"
 _A_DAY = 24 * 60 * 60
+
+
+@dataclass
+class _Batch:
+    """Files read and prepared by one command."""
+
+    read: dict[tuple[int, int], str] = field(default_factory=dict)
+    """Name of each input by device and inode."""
+    ready: list[tuple[Path, Path, str | Path]] = field(default_factory=list)
+    """(prepared file, its place, the name it was given)."""
+    direct: list[tuple[Path, bytes]] = field(default_factory=list)
+    """What goes to devices and pipes."""
+
+
+_BATCH: ContextVar[_Batch | None] = ContextVar("batch", default=None)
+
+
+@contextmanager
+def outputs_together() -> Iterator[None]:
+    """Put all files that are written inside in their places at the end, or none."""
+    batch = _Batch()
+    token = _BATCH.set(batch)
+    try:
+        yield
+        for ready, place, name in batch.ready:
+            with _writing(name):
+                os.replace(ready, place)
+        for place, data in batch.direct:
+            with _writing(place):
+                place.write_bytes(data)
+    finally:
+        _BATCH.reset(token)
+        for ready, _, _ in batch.ready:
+            ready.unlink(missing_ok=True)
+
+
+def note_input(path: str | Path) -> None:
+    """Remember that a command reads this file, so that no output is put over it."""
+    batch = _BATCH.get()
+    if batch is not None:
+        with suppress(OSError, ValueError):
+            found = os.stat(path)
+            batch.read[found.st_dev, found.st_ino] = str(path)
 
 
 def melody_text(argument: str) -> tuple[str, str]:
@@ -48,6 +95,7 @@ def file_text(path: Path) -> str:
 
 def _text_of(path: Path, name: str) -> str:
     """The text of a file; a score file is put into melody text."""
+    note_input(path)
     if not is_score_name(path.name):
         return _decoded(_bytes(path), name)
     from fretpath.exchange.scores import read_score
@@ -63,7 +111,7 @@ def melody_files(folder: str | Path) -> list[Path]:
     """
     path = Path(folder)
     if not os.path.isdir(path):
-        raise ScoreFileError(f"{_named(path)} is no folder; name a folder of melody files (*.txt)")
+        raise ScoreFileError(f"{_named(path)} is not a folder; name one with melody files (*.txt)")
     try:
         found = sorted(file for file in path.iterdir() if _holds_a_melody(file.name))
     except OSError as problem:
@@ -104,12 +152,12 @@ def _bytes(path: Path) -> bytes:
     except OSError as problem:
         raise ScoreFileError(f"cannot read {_named(path)}: {problem.strerror}") from None
     except ValueError:
-        raise ScoreFileError(f"{_named(path)} is no name of a file") from None
+        raise ScoreFileError(f"{_named(path)} is not a name of a file") from None
 
 
 def _named(path: str | Path) -> str:
     """A file name for a message; a very long one is cut short."""
-    name = str(path)
+    name = re.sub(r"\.([^/]{0,50})\.[a-z0-9_]{8}\.unfinished", r"\1", str(path))
     return name if len(name) <= 120 else f"{name[:120]}..."
 
 
@@ -128,21 +176,53 @@ def _decoded(data: bytes, name: str) -> str:
         return data.decode("utf-8")
     except UnicodeDecodeError as problem:
         raise ScoreFileError(
-            f"{name} is no text in UTF-8 (byte {problem.start + 1} cannot be read)"
+            f"{name} is not text in UTF-8 (byte {problem.start + 1} cannot be read)"
         ) from None
 
 
 def write_file(path: str | Path, content: str | bytes) -> None:
     """Write a whole file or nothing: to a temporary file beside it, then renamed.
 
-    What is no plain file, such as a device or a pipe, is written to as it is.
+    What is no plain file, such as a device or a pipe, is written to as it is.  In a command the
+    file appears when the command has succeeded.
     """
     data = content.encode("utf-8", errors="replace") if isinstance(content, str) else content
+    batch = _BATCH.get()
     with _writing(path):
+        place = Path(os.path.realpath(path))
+        if place.is_symlink():
+            raise RequestError(f"cannot write {_named(path)}: its links run in a circle")
         if os.path.exists(path) and not os.path.isfile(path):
-            Path(path).write_bytes(data)
-        else:
-            _replace_file(Path(os.path.realpath(path)), data)
+            if batch is None or os.path.isdir(path):
+                Path(path).write_bytes(data)
+            else:
+                batch.direct.append((Path(path), data))
+            return
+        _refuse_clash(path, place, batch)
+        ready = _prepared(place, data)
+        if batch is not None:
+            batch.ready.append((ready, place, path))
+            return
+        try:
+            os.replace(ready, place)
+        except BaseException:
+            ready.unlink()
+            raise
+
+
+def _refuse_clash(path: str | Path, place: Path, batch: _Batch | None) -> None:
+    """Refuse to write over an input or over another output."""
+    if batch is None:
+        return
+    if any(place == other for _, other, _ in batch.ready):
+        raise RequestError(f"two outputs go to one file, {_named(path)}; give each its own name")
+    with suppress(OSError):
+        found = os.stat(place)
+        if (found.st_dev, found.st_ino) in batch.read:
+            raise RequestError(
+                f"{_named(path)} is read by this command and would be written over; "
+                "give the output another name"
+            )
 
 
 def append_file(path: str | Path, more: Callable[[str], str]) -> str:
@@ -184,7 +264,7 @@ def _writing(path: str | Path) -> Iterator[None]:
     if not str(path):
         raise RequestError("the name of the output is empty; -o takes the name of a file")
     if not _is_name(path):
-        raise RequestError(f"{_named(path)} is no name of a file")
+        raise RequestError(f"{_named(path)} is not a name of a file")
     try:
         yield
     except OSError as problem:
@@ -198,19 +278,21 @@ def _is_name(path: str | Path) -> bool:
         return False
 
 
-def _replace_file(path: Path, data: bytes) -> None:
+def _prepared(place: Path, data: bytes) -> Path:
+    """A hidden file beside its place, with the mode of the file that it will replace."""
     import tempfile
 
-    _sweep(path)
-    handle, temporary = tempfile.mkstemp(_UNFINISHED, _hidden(path), path.parent)
+    _sweep(place)
+    handle, name = tempfile.mkstemp(_UNFINISHED, _hidden(place), place.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
-        os.chmod(temporary, 0o644 & ~_umask())
-        os.replace(temporary, path)
+        mode = place.stat().st_mode & 0o777 if place.exists() else 0o644 & ~_umask()
+        os.chmod(name, mode)
     except BaseException:
-        os.unlink(temporary)
+        os.unlink(name)
         raise
+    return Path(name)
 
 
 @contextmanager
@@ -227,10 +309,12 @@ def whole_folder(path: str | Path) -> Iterator[Path]:
         target = Path(os.path.realpath(path))
         _sweep(target)
         fresh = Path(tempfile.mkdtemp(_UNFINISHED, _hidden(target), target.parent))
+        token = _BATCH.set(None)
         try:
             yield fresh
             _settle(fresh, target)
         finally:
+            _BATCH.reset(token)
             shutil.rmtree(fresh, ignore_errors=True)
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import os
+import signal
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
+from multiprocessing.pool import Pool
 from pathlib import Path
 from typing import TypeVar
 
@@ -85,8 +87,20 @@ def _attempts(files: Sequence[Path], attempt: Callable[[Path], T], jobs: int) ->
     if jobs == 1 or len(files) < _FEW:
         yield from map(attempt, files)
         return
-    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
+    with _pool(jobs) as pool:
         yield from pool.imap(attempt, files, chunksize=chunk)
+
+
+def _pool(jobs: int) -> Pool:
+    """Workers that leave an interrupt to the run that started them."""
+    try:
+        usual = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    except ValueError:  # not the main thread, which alone may say so
+        return multiprocessing.get_context("spawn").Pool(jobs)
+    try:
+        return multiprocessing.get_context("spawn").Pool(jobs)
+    finally:
+        signal.signal(signal.SIGINT, usual)
 
 
 def _watched(attempts: Iterable[T], total: int) -> Iterable[T]:

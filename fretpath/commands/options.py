@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
-from fretpath.commands.files import melody_text, write_file
+from fretpath.commands.files import melody_text, note_input, write_file
 from fretpath.errors import RequestError
 from fretpath.exchange.door import ending_of, is_score_name
 from fretpath.music.heads import key_words
@@ -101,6 +101,7 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     """The melody of a score file; what must be said about it is kept for standard error."""
     from fretpath.exchange.scores import moved_to, read_score
 
+    note_input(path)
     found = read_score(
         path,
         tune=arguments.tune,
@@ -314,7 +315,7 @@ _INSTEAD = {
 
 def delivered(arguments: argparse.Namespace, text: str) -> str:
     """The text to print: all of it, or nothing once it is written to the file asked for."""
-    if arguments.output is None:
+    if arguments.output in (None, "-"):
         return text
     ending = ending_of(arguments.output)
     if ending in _INSTEAD:
@@ -327,4 +328,9 @@ def as_json(data: Any) -> str:
     """Data as JSON text that reads the same on every run."""
     import json
 
-    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+    text = json.dumps(data, indent=2, ensure_ascii=False)
+    return _HIDDEN.sub(lambda match: f"\\u{ord(match[0]):04x}", text) + "\n"
+
+
+_HIDDEN = re.compile("[\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+"""Characters that are written by number, since a terminal would obey and not show them."""

@@ -261,7 +261,7 @@ class TestScales:
         assert "tunes      Quay" in said.out
         assert "1 file left out" in said.err
         assert "two.txt" in said.err
-        assert "is no folder" in refusal(capsys, "scales", "--folder", str(tmp_path / "no"))
+        assert "is not a folder" in refusal(capsys, "scales", "--folder", str(tmp_path / "no"))
 
     def test_which_scales_hold_these(self, capsys: Said) -> None:
         found = data(capsys, "scales", "--from", "1,2,3,#4,5")

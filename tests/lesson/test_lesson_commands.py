@@ -214,7 +214,7 @@ def test_call_and_answer_is_a_melody_that_other_commands_take(
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (("order", "/nowhere"), "is no folder"),
+        (("order", "/nowhere"), "is not a folder"),
         (("find", str(DEMO), "--contour", "upp"), 'did you mean "up"'),
         (("mark", "C4 D4", "1 2"), "no key is given"),
         (("drill",), "no melody and no confused degrees"),
@@ -243,4 +243,4 @@ def test_a_folder_of_bad_files_only(tmp_path: Path, capsys: pytest.CaptureFixtur
         status, _, err = run(capsys, command[0], str(tmp_path), *command[1:])
         assert status == 1
         assert "2 files left out" in err
-        assert "none.txt is no text in UTF-8" in err
+        assert "none.txt is not text in UTF-8" in err
