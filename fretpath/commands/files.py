@@ -97,7 +97,7 @@ def _text_of(path: Path, name: str) -> str:
     """The text of a file; a score file is put into melody text."""
     note_input(path)
     if not is_score_name(path.name):
-        return _decoded(_bytes(path), name)
+        return _decoded(file_bytes(path), name)
     from fretpath.exchange.scores import read_score
     from fretpath.music.notation import format_melody
 
@@ -139,10 +139,11 @@ def _standard_input() -> bytes:
     return sys.stdin.buffer.read(LARGEST_TEXT + 1)
 
 
-def _bytes(path: Path) -> bytes:
+def file_bytes(path: Path, most: int = LARGEST_TEXT) -> bytes:
+    """The bytes of a file, one more than *most* at the most; :class:`ScoreFileError` for none."""
     try:
         with path.open("rb") as file:
-            return file.read(LARGEST_TEXT + 1)
+            return file.read(most + 1)
     except FileNotFoundError:
         raise ScoreFileError(f"there is no file {_named(path)}{_like(path)}") from None
     except IsADirectoryError:

@@ -1,6 +1,7 @@
 """Mark students' answers against a melody, and name the tunes that train what was confused.
 
-An answer is degrees, notes or a text tab, or a folder of such files.  A name stands in it as
+An answer is degrees, notes, a text tab or a recording of one plucked line (.wav, .flac, .ogg,
+.mp3), or a folder of such files.  A name stands in it as
 "name: Tom", or in front of the notes as "Tom: 1 3 5", or is that of the file.  Lengths are marked
 only where an answer gives them; a tab has none.
 """
@@ -17,6 +18,7 @@ from pathlib import Path, PurePath
 
 from fretpath.commands.files import append_file, melody_files, melody_text
 from fretpath.commands.folder import add_jobs_option, each_melody, finished
+from fretpath.commands.heard import melody_from_recording
 from fretpath.commands.options import (
     add_instrument_options,
     add_output_options,
@@ -24,11 +26,13 @@ from fretpath.commands.options import (
     delivered,
 )
 from fretpath.errors import FretpathError, RequestError
+from fretpath.exchange.door import is_recording_name
 from fretpath.lesson.answers import read_answer, split_name
 from fretpath.lesson.find import plain_degrees
 from fretpath.lesson.folder import check_tune
 from fretpath.lesson.marking import Marking, NextTune, Points, mark, mark_data, mark_page
 from fretpath.lesson.record import Row, added_text, confusions, richness
+from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.music.words import counted
@@ -140,6 +144,8 @@ def _is_file(answer: str) -> bool:
 def _marked(
     expected: Melody, argument: str, number: int, points: Points, arguments: argparse.Namespace
 ) -> tuple[str, Marking]:
+    if _is_file(argument) and is_recording_name(argument):
+        return _heard(expected, argument, points, arguments)
     text, source = melody_text(argument)
     typed = source == "melody"
     source = f"answer {number}" if typed else source
@@ -159,6 +165,17 @@ def _marked(
         letters=read.letters,
         octaves=read.octaves,
     )
+
+
+def _heard(
+    expected: Melody, recording: str, points: Points, arguments: argparse.Namespace
+) -> tuple[str, Marking]:
+    """The marking of a recording; its lengths are not marked, its octave is free."""
+    key = Key.parse(arguments.answer_key) if arguments.answer_key else expected.key
+    heard, melody = melody_from_recording(arguments, recording, key)
+    unclear = [number for number, note in enumerate(heard.notes) if note.doubtful]
+    marking = mark(expected, melody, points=points, lengths=False, unclear=unclear)
+    return PurePath(recording).stem, marking
 
 
 def _is_tab(text: str) -> bool:

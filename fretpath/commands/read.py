@@ -1,4 +1,8 @@
-"""Read a plain-text tab: its positions, pitches, degrees and lengths, and what is in doubt."""
+"""Read a plain-text tab: its positions, pitches, degrees and lengths, and what is in doubt.
+
+Or a recording of one plucked line (.wav, .flac, .ogg, .mp3): what is heard in it, as melody text
+and tab.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +12,7 @@ from typing import Any
 
 from fretpath.commands.files import melody_text
 from fretpath.commands.found_key import with_found_key
+from fretpath.commands.heard import heard_page
 from fretpath.commands.options import (
     add_instrument_options,
     add_output_options,
@@ -15,6 +20,7 @@ from fretpath.commands.options import (
     delivered,
 )
 from fretpath.errors import RequestError
+from fretpath.exchange.door import is_recording_name
 from fretpath.music.melody import Meter
 from fretpath.music.notation import format_melody
 from fretpath.neck.catalogue import INSTRUMENTS
@@ -30,6 +36,9 @@ from fretpath.page.tables import table
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_tab_options(parser)
+    parser.add_argument(
+        "--tempo", type=float, help="of a recording: beats a minute, for its rhythm"
+    )
     parser.add_argument("--melody", action="store_true", help="melody text with the places")
     parser.add_argument(
         "--no-places", action="store_true", help="with --melody: leave strings and frets open"
@@ -56,6 +65,10 @@ def add_tab_options(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> str:
     """A row a note, then the doubts; or melody text; or the same as JSON."""
+    if is_recording_name(arguments.tab):
+        return heard_page(arguments)
+    if arguments.tempo is not None:
+        raise RequestError("--tempo goes with a recording; a tab tells its own")
     reading = reading_from(arguments)
     melody, guess = with_found_key(reading.melody)
     reading = replace(reading, melody=melody)

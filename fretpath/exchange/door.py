@@ -34,6 +34,21 @@ KINDS = {
 RECORDINGS = (".wav", ".flac", ".ogg", ".mp3")
 """Endings of sound files that can be heard."""
 
+
+def is_recording_name(name: str) -> bool:
+    """Whether a file name ends as a recording does; one that cannot be read is refused.
+
+    >>> is_recording_name("ana.wav"), is_recording_name("ana.txt")
+    (True, False)
+    """
+    ending = PurePath(name).suffix.lower()
+    if ending in (".m4a", ".aac", ".wma", ".opus", ".3gp", ".amr"):
+        raise ScoreFileError(
+            f"{ending} cannot be read; save or convert the recording as .wav, .flac or .mp3"
+        )
+    return ending in RECORDINGS
+
+
 LIMITS = {
     "bytes": 8 * 2**20,
     "bytes unpacked": 16 * 2**20,

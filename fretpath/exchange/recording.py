@@ -12,7 +12,6 @@ import math
 from collections.abc import Iterator
 from fractions import Fraction
 from itertools import pairwise
-from pathlib import PurePath
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +44,10 @@ def read_samples(data: bytes, name: str) -> tuple[NDArray[np.float64], int]:
         raise ScoreFileError(
             f"{name}: to hear it, install soundfile: pip install soundfile"
         ) from None
+    if len(data) > LARGEST_BYTES:
+        raise ScoreFileError(
+            f"{name} is larger than {LARGEST_BYTES // 2**20} MB; cut it to one tune"
+        )
     try:
         with soundfile.SoundFile(io.BytesIO(data)) as file:
             if file.frames > LONGEST_SECONDS * file.samplerate:
@@ -115,17 +118,3 @@ def remarks_heard(heard: Heard) -> list[Remark]:
         if note.doubtful
     ]
     return found
-
-
-def is_recording_name(name: str) -> bool:
-    """Whether a file name ends as a recording does; those that cannot be read are refused.
-
-    >>> is_recording_name("ana.wav"), is_recording_name("ana.txt")
-    (True, False)
-    """
-    ending = PurePath(name).suffix.lower()
-    if ending in (".m4a", ".aac", ".wma", ".opus", ".3gp", ".amr"):
-        raise ScoreFileError(
-            f"{ending} cannot be read; save or convert the recording as .wav, .flac or .mp3"
-        )
-    return ending in RECORDINGS

@@ -21,7 +21,7 @@ only stretches of three right notes or more count.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -117,6 +117,8 @@ class Marking:
     either may be empty.  Where a whole stretch is shifted, what was meant."""
     octaves_marked: bool = True
     """Whether octaves were marked."""
+    heard: bool = False
+    """Whether the answer was a recording: heard, and not read."""
 
     @cached_property
     def counts(self) -> dict[str, int]:
@@ -150,6 +152,7 @@ def mark(
     lengths: bool | None = None,
     letters: bool = False,
     octaves: bool = True,
+    unclear: Collection[int] | None = None,
 ) -> Marking:
     """Mark an answer against the tune.
 
@@ -162,7 +165,9 @@ def mark(
 
     *lengths* None marks them when the answer gives any (or the tune none); *letters* tells the
     mistakes in letters; without *octaves* every note of the answer is taken in the octave nearest
-    to the tune, and the octave has no points (for letters that do not tell it).  Both melodies need a key, and may be in different ones;
+    to the tune, and the octave has no points (for letters that do not tell it).  *unclear*, for a
+    recording, are the notes of the answer (from 0) that were heard unclearly: what is wrong with
+    them costs nothing.  Both melodies need a key, and may be in different ones;
     :class:`RequestError` otherwise, and for more than about 1,500 notes each.
     """
     check_tune(expected, expected.title or "the tune")
@@ -174,7 +179,9 @@ def mark(
         scheme = replace(scheme, octave=0)
         answer = _near(expected, answer, lengths)
     compared = _compared(expected, answer, lengths, letters)
-    return replace(_Marked(compared, scheme, lengths).marking, octaves_marked=octaves)
+    heard = unclear is not None
+    marked = _Marked(compared, scheme, lengths, frozenset(unclear or ()), heard).marking
+    return replace(marked, octaves_marked=octaves)
 
 
 def _near(expected: Melody, answer: Melody, lengths: bool) -> Melody:
@@ -248,6 +255,8 @@ class _Marked:
     compared: Comparison
     points: Points
     lengths: bool
+    unclear: frozenset[int] = frozenset()
+    heard: bool = False
 
     @property
     def marking(self) -> Marking:
@@ -267,11 +276,14 @@ class _Marked:
             lengths=self.lengths,
             respelled=tuple(self._respelled()),
             degrees=tuple(_degrees(compared)),
+            heard=self.heard,
         )
         return self._far_off(marking, worth)
 
     def _loss(self, mistake: Mistake) -> int:
         """Points taken off for one mistake."""
+        if mistake.theirs in self.unclear:
+            return 0
         points = self.points
         worth = {
             "wrong degree": points.degree + points.octave,
@@ -345,6 +357,7 @@ class _Marked:
             lengths=self.lengths,
             respelled=(),
             degrees=tuple((note.degree.plain, "") for note in compared.tune),
+            heard=self.heard,
         )
 
 
@@ -426,10 +439,15 @@ def _answer_lines(name: str, marking: Marking) -> Iterator[str]:
     if not _has_shift(marking) or marking.mistakes:
         yield from wrapped(summary(marking))
     for reason in marking.reasons:
-        yield from wrapped(str(reason))
+        yield from wrapped(_said(reason, marking))
     for mistake in marking.unexplained:
-        yield from wrapped(str(mistake))
+        yield from wrapped(_said(mistake, marking))
     yield from _notes(marking)
+
+
+def _said(what: Diagnosis | Mistake, marking: Marking) -> str:
+    """In words; a recording does not say what was played, only what was heard."""
+    return str(what).replace("answered", "heard") if marking.heard else str(what)
 
 
 def summary(marking: Marking) -> str:
@@ -454,6 +472,8 @@ def _notes(marking: Marking) -> Iterator[str]:
         yield from wrapped(f"(written {counted(count, 'octave')} {way} throughout; no points lost)")
     if not marking.octaves_marked:
         yield from wrapped("(octaves are not marked: the letters do not tell them)")
+    if marking.heard:
+        yield from wrapped("(from a recording: what was heard; unclear notes cost nothing)")
     if not marking.lengths:
         yield from wrapped("(lengths are not marked)")
     for line in marking.respelled:
@@ -533,6 +553,7 @@ def _marking_data(marking: Marking) -> dict[str, Any]:
         "octaves": marking.octaves,
         "lengths": marking.lengths,
         "octaves_marked": marking.octaves_marked,
+        "heard": marking.heard,
         "reasons": [
             {"kind": r.kind, "text": r.text, "notes": r.notes, "cost": r.cost}
             for r in marking.reasons

@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 
 from fretpath import parse_melody
 from fretpath.errors import FretpathError
+from fretpath.exchange.door import is_recording_name
 from fretpath.exchange.hearing import Heard, Pluck, hear
 from fretpath.exchange.recording import (
     hear_recording,
-    is_recording_name,
     melody_heard,
     remarks_heard,
 )
