@@ -42,6 +42,8 @@ from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangemen
 from fretpath.page.tab import render_tab
 
 if TYPE_CHECKING:
+    from fretpath.exchange.hearing import Heard, Pluck, hear
+    from fretpath.exchange.recording import hear_recording, melody_heard
     from fretpath.exchange.scores import (
         Book,
         melody_from_music21,
@@ -93,6 +95,7 @@ __all__ = [
     "Fingering",
     "FretpathError",
     "Hand",
+    "Heard",
     "Instrument",
     "Interval",
     "Key",
@@ -110,6 +113,7 @@ __all__ = [
     "Pattern",
     "Pitch",
     "Placement",
+    "Pluck",
     "Points",
     "Question",
     "Reading",
@@ -146,11 +150,14 @@ __all__ = [
     "format_melody",
     "hand_named",
     "hardest_shift",
+    "hear",
+    "hear_recording",
     "instrument_named",
     "key_chart",
     "mark",
     "melody_chart",
     "melody_from_music21",
+    "melody_heard",
     "melody_wav",
     "open_book",
     "parse_melody",
@@ -179,6 +186,8 @@ __version__ = "0.1.0"
 
 # Imported when first asked for, so that a command starts fast.
 _LATER = {
+    "fretpath.exchange.hearing": ("Heard", "Pluck", "hear"),
+    "fretpath.exchange.recording": ("hear_recording", "melody_heard"),
     "fretpath.exchange.scores": (
         "Book",
         "melody_from_music21",
