@@ -209,11 +209,14 @@ def _repeats(line: _Bars) -> Iterator[tuple[int, str]]:
 
 
 def _columns(notes: Sequence[TabNote]) -> tuple[int, ...]:
-    """The column of each moment in the text, from 0."""
+    """The column of each moment in the text, from 0, rising also where lines are shifted."""
     found: dict[int, int] = defaultdict(lambda: 1 << 30)
     for note in notes:
         found[note.moment] = min(found[note.moment], note.column - 1)
-    return tuple(found[moment] for moment in sorted(found))
+    columns: list[int] = []
+    for moment in sorted(found):
+        columns.append(max(found[moment], columns[-1] + 1 if columns else 0))
+    return tuple(columns)
 
 
 def _frets(line: _Bars, findings: Findings) -> list[tuple[int, int, int, str]]:

@@ -443,8 +443,8 @@ def _by_spacing(
     start = Fraction(0)
     for number, (system, frame) in enumerate(zip(systems, frames, strict=True)):
         edges = [system.span[0], *system.bars, system.span[1]]
-        for left, right in pairwise(edges):
-            inside = [place for place in frame if left < place.column <= right or left == right]
+        for passed, (left, right) in enumerate(pairwise(edges)):
+            inside = [place for place in frame if place.passed == passed]
             first = min([left + 2, *(place.column for place in inside)])
             width = max(1, right - first)
             bars += [start] * (start > 0)

@@ -226,7 +226,8 @@ def _instrument_of(
             f"the tab has {len(names)} strings, the {instrument.name} has "
             f"{len(instrument.strings)}; say which instrument it is for with --instrument"
         )
-    tuned = given.tuned or words.tuning is None
+    another = words.own and words.instrument != instrument.name
+    tuned = given.tuned or another or words.tuning is None
     return instrument if tuned else _tuned(instrument, names, placed, words, remarks), placed
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fretpath import FretpathError, instrument_named
+from fretpath import FretpathError, format_melody, instrument_named, parse_melody
 from fretpath.page.tab_reading import TabReading, read_tab
 
 Chord = tuple[tuple[int, int], ...]
@@ -157,6 +157,9 @@ def test_a_damaged_tab_is_read_rightly_or_told_or_refused(
         reading = read_tab(damaged)
     except FretpathError:
         return
+    for other in (reading, read_tab(damaged, spacing=True)):
+        assert len(other.melody.pitches) == len(other.notes)
+        assert parse_melody(format_melody(other.melody)).pitches == other.melody.pitches
     numbers = sum(len(chord) for bars in systems for bar in bars for chord in bar)
     if len([note for moment in reading.moments for note in moment]) < numbers:
         assert reading.remarks
