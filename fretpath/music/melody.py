@@ -27,6 +27,8 @@ from fretpath.music.pitch import OCTAVE, Interval, Pitch, alter_of
 from fretpath.music.repeats import Repeat, check_repeats, played
 
 WORKING_OCTAVE = 4
+FROM_NOTES = -100
+"""No octave: the default of a melody, which takes that of its notes."""
 _ROOT = re.compile(r"(?:^|(?<=/))[A-G](?:#+|b+)?")
 """Root of a chord name, and its bass behind a slash."""
 T = TypeVar("T")
@@ -118,8 +120,9 @@ class Melody:
     """Events that follow a bar line."""
     phrases: tuple[int, ...] = ()
     """Events that begin a new phrase (a new line of the text), the first event left out."""
-    octave: int = WORKING_OCTAVE
-    """Octave of the first key's tonic (scientific pitch notation, sounding)."""
+    octave: int = FROM_NOTES
+    """Octave of the first key's tonic (scientific pitch notation, sounding); left out, it follows
+    the notes (:meth:`Key.octave_of`)."""
     octave_free: bool = False
     """True when nothing in the text fixes the octave, so that an instrument may choose it."""
     title: str = ""
@@ -136,6 +139,9 @@ class Melody:
     """(event index, name of the chord from there), such as ``G7``."""
 
     def __post_init__(self) -> None:
+        if self.octave == FROM_NOTES:
+            found = self.key.octave_of(self.pitches) if self.key and self.pitches else None
+            object.__setattr__(self, "octave", WORKING_OCTAVE if found is None else found)
         count = len(self.notes)
         for marks in (self.bars, self.phrases):
             if any(a >= b for a, b in pairwise((0, *marks, count))):

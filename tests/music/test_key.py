@@ -8,7 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fretpath import SCALES, Degree, Interval, Key, Pitch, RequestError, parse_melody
+from fretpath import (
+    SCALES,
+    Degree,
+    Interval,
+    Key,
+    Melody,
+    Note,
+    Pitch,
+    RequestError,
+    parse_melody,
+)
 from fretpath.music.key import degree_between, scale_named
 from tests.strategies import degrees, keys, pitches
 
@@ -311,6 +321,17 @@ class TestTonic:
         notes = [Pitch.parse(letter) for letter in letters.split()]
         tonic = Key.parse(key).tonic_pitch(Key.parse(key).octave_of(notes))
         assert " ".join(str(degree_between(tonic, note)) for note in notes) == degrees
+
+
+@pytest.mark.parametrize(
+    ("letters", "degrees"), [("C2 D2 E2", "1 2 3"), ("G5 C6 E6", "5, 1 3"), ("F4 A4", "4 6")]
+)
+def test_the_octave_of_a_melody_made_without_text_follows_its_notes(
+    letters: str, degrees: str
+) -> None:
+    notes = tuple(Note(Pitch.parse(letter)) for letter in letters.split())
+    melody = Melody(notes, keys=((0, Key.parse("C")),))
+    assert " ".join(map(str, melody.degrees)) == degrees
 
 
 def scale_pitches(key: Key) -> list[Pitch]:
