@@ -34,10 +34,10 @@ FEW = 8
 """Notes that are enough where the tonic and its third are as likely as :data:`SURE`."""
 SURE = 0.8
 
-_MAJOR = (0.0, -3.25, -2.09, -3.13, -0.27, -1.80, -3.54, -0.25, -2.45, -2.25, -3.67, -1.62)
-_MIXOLYDIAN = (0.0, -4.54, -2.27, -3.53, -0.80, -1.44, -3.44, -0.66, -3.06, -1.59, -1.71, -4.01)
-_MINOR = (0.0, -4.48, -1.23, -1.48, -3.99, -1.86, -2.96, 0.0, -1.90, -3.19, -1.90, -2.41)
-_DORIAN = (0.0, -3.10, -1.30, -1.48, -3.62, -1.86, -2.75, -0.35, -4.67, -1.85, -1.48, -3.41)
+_MAJOR = (0.0, -3.53, -1.98, -3.37, -0.36, -1.53, -3.49, -0.22, -2.53, -1.99, -3.60, -1.45)
+_MIXOLYDIAN = (0.0, -3.20, -1.73, -3.37, -0.77, -1.20, -3.91, -0.81, -2.40, -1.51, -1.38, -4.01)
+_MINOR = (0.0, -4.12, -1.31, -1.44, -4.02, -1.47, -2.79, -0.03, -1.92, -3.11, -1.63, -2.28)
+_DORIAN = (0.0, -3.16, -1.18, -1.63, -3.08, -1.53, -3.06, -0.21, -3.98, -2.02, -1.36, -3.60)
 
 
 def _exchanged(weights: tuple[float, ...], one: int, other: int) -> tuple[float, ...]:
@@ -48,20 +48,7 @@ def _exchanged(weights: tuple[float, ...], one: int, other: int) -> tuple[float,
 
 DEGREES = {
     "major": _MAJOR,
-    "mixolydian": (
-        0.0,
-        -4.63,
-        -2.53,
-        -4.15,
-        -0.75,
-        -1.58,
-        -4.14,
-        -0.72,
-        -3.43,
-        -1.76,
-        -1.83,
-        -5.12,
-    ),
+    "mixolydian": _MIXOLYDIAN,
     "lydian": _exchanged(_MAJOR, 5, 6),
     "natural minor": _MINOR,
     "dorian": _DORIAN,
@@ -70,17 +57,17 @@ DEGREES = {
 """Weight of each sound, by semitones above the tonic; Lydian and Phrygian are too rare in the
 books to be fitted."""
 COMMON = {
-    "major": 1.12,
-    "mixolydian": 0.77,
-    "lydian": -1.05,
-    "natural minor": 0.06,
-    "dorian": -0.54,
-    "phrygian": -0.37,
+    "major": 1.52,
+    "mixolydian": 0.38,
+    "lydian": -1.71,
+    "natural minor": 0.32,
+    "dorian": -0.17,
+    "phrygian": -0.35,
 }
 """How common each mode is taken to be."""
-LAST = {"1": 2.23, "3": 0.47}
+LAST = {"1": 2.25, "3": 0.69}
 """For a last note on the tonic, or on the third of the mode."""
-FIRST = {"1": 0.65, "3": 0.54, "5": 1.11}
+FIRST = {"1": 0.77, "3": 0.34, "5": 1.21}
 """For a first note on the tonic, on the third of the mode, or on the fifth."""
 _SIGNATURES = range(-7, 8)
 
