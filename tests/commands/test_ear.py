@@ -154,7 +154,7 @@ class TestKeyFound:
         for command in ("spell", "tab", "keys"):
             page = say(capsys, command, LETTERS)
             assert page.startswith("no key given: 16 notes say G major (confidence 0.8")
-            assert "next G lydian" in page
+            assert "next G mixolydian" in page
         assert data(capsys, "tab", LETTERS)["key_found"]["used"] is True
         assert "degree     1   3" in say(capsys, "tab", LETTERS)
 
