@@ -48,7 +48,7 @@ EXAMPLES = {
     "keys": "fretpath keys tune.txt --highest-fret 5 --top 5",
     "scales": "fretpath scales dorian",
     "neck": 'fretpath neck --key "C major" --instrument ukulele --range 0-5 -o chart.svg',
-    "sheet": "fretpath sheet tune.txt --hide degrees -o student.html",
+    "sheet": "fretpath sheet tune.txt --for student -o student.html",
     "read": "fretpath read tab.txt --instrument guitar --capo 2",
     "check": "fretpath check tab.txt --against tune.txt",
     "convert": "fretpath convert tune.txt --instrument guitar -o tune.musicxml",
@@ -73,7 +73,7 @@ usage: fretpath COMMAND ...
 Examples (a melody is text in quotes, or a file):
 
   fretpath tab "1 5 8 9 10" --key B --instrument bass
-  fretpath sheet demo_melodies/night_crane.txt --hide degrees -o student.html
+  fretpath sheet demo_melodies/night_crane.txt --for student -o student.html
 
 fretpath COMMAND --help tells the rest.
 """

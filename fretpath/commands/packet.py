@@ -14,7 +14,14 @@ from fretpath.commands.options import setup_from, sound_plan_from
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.lesson.folder import Tune, tune_from_text
 from fretpath.lesson.order import by_ear, parse_order
-from fretpath.lesson.packet import Style, contents_page, measures_csv, sheet_name, tune_sheets
+from fretpath.lesson.packet import (
+    Style,
+    contents_page,
+    measures_csv,
+    sheet_name,
+    tune_sheets,
+    whole_print,
+)
 from fretpath.music.words import counted
 from fretpath.neck.setup import Setup
 from fretpath.page.blanks import EVERYTHING, Blanks
@@ -72,6 +79,11 @@ def run_packet(arguments: argparse.Namespace, folder: Path) -> str:
         kept = [(place, lesson) for place, lesson in lessons if lesson.tune.name in set(written)]
         write_file(packet / "contents.html", contents_page(kept, style))
         write_file(packet / "measures.csv", measures_csv(kept))
+        names = [lesson.tune.name for _, lesson in kept]
+        texts = [(name, file_text(folder / name)) for name in names]
+        for copy in ("student", "teacher") if texts else ():
+            page = whole_print(texts, style, student=copy == "student")
+            write_file(packet / f"{copy}.html", page)
     report = _report(arguments.output, written)
     if faults and not arguments.choose_key:
         report += "--choose-key would move tunes to keys in which they fit\n"
@@ -123,4 +135,7 @@ def _write_sheets(name: str, text: str, packet: Path, places: dict[str, int], st
 
 def _report(output: str, written: Sequence[str]) -> str:
     count = counted(len(written), "tune")
-    return f"{output}: {count}; contents.html, measures.csv, student and teacher copies\n"
+    return (
+        f"{output}: {count}; contents.html, measures.csv, student and teacher copies;\n"
+        "to print all of them: student.html, teacher.html\n"
+    )

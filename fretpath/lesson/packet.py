@@ -2,7 +2,8 @@
 
 **What is in it.**  A contents page for the teacher (``contents.html``), a sheet of every tune for
 the student and for the teacher (``student/01_name.html``, ``teacher/01_name.html``), and the
-measures of all tunes (``measures.csv``).  Files are numbered by their place in the order for the
+measures of all tunes (``measures.csv``); and each kind of copy once more as one silent page, to
+print (``student.html``, ``teacher.html``).  Files are numbered by their place in the order for the
 ear.  The contents page names what is new in each tune, so it is not for handing out.
 
 Nothing here opens a file: names and texts come out.
@@ -13,7 +14,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import PurePath
 
 from fretpath.lesson.folder import arrange_in_best_key
@@ -56,6 +57,16 @@ def tune_sheets(name: str, text: str, style: Style) -> tuple[str, str]:
         for student in (True, False)
     )
     return student, teacher
+
+
+def whole_print(tunes: Sequence[tuple[str, str]], style: Style, *, student: bool) -> str:
+    """The copies of all tunes, name and text of each, as one silent page to be printed."""
+    arrangements = tuple(
+        arrange_in_best_key(parse_melody(text, source=name), style.setup, any_key=style.any_key)
+        for name, text in tunes
+    )
+    look = replace(style.look, title=style.look.title or "Packet")
+    return render_sheet(Sheet(arrangements, student, look))
 
 
 def sheet_name(place: int, name: str) -> str:

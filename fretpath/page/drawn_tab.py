@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
 
+from fretpath.page.aloud import with_capitals
 from fretpath.page.blanks import BLANK
 from fretpath.page.counting import count_marks, has_rhythm
 from fretpath.page.html import with_signs, xml
@@ -103,6 +104,17 @@ class DrawnTab:
     def string_gap(self) -> float:
         """From string to string; wide enough to write frets where they are hidden."""
         return _ROOMY_GAP if "place" in self.subject.hide.kinds else self.string_space
+
+    @cached_property
+    def changes(self) -> dict[int, list[str]]:
+        """Event to the meter and key that begin there, the first ones left out; keys only where
+        they tell nothing that is hidden."""
+        melody, hide = self.subject.melody, self.subject.hide
+        told = not {"degree", "pitch"} & hide.kinds
+        changes: dict[int, list[str]] = {}
+        for event, value in [*melody.meters[1:], *(melody.keys[1:] if told else ())]:
+            changes.setdefault(event, []).append(with_capitals(str(value)))
+        return changes
 
     # -- widths ----------------------------------------------------------------------------------
 
@@ -294,8 +306,9 @@ class DrawnSystem:
             numbers = self.tab.subject.melody.bar_numbers
             starts = {0, *self.tab.subject.melody.bars}
             for x, event in lines:
-                if event in starts:
-                    yield _text(x - 0.3, level, str(numbers[event]), 2.9, grey=True, start=True)
+                words = [str(numbers[event])] * (event in starts) + self.tab.changes.get(event, [])
+                told = with_signs("  ".join(words))
+                yield _text(x - 0.3, level, told, 2.9, grey=True, start=True)
             return
         for event, (x, end) in columns.items():
             token = self.tab.token(row, event)

@@ -294,7 +294,8 @@ class SheetTune:
     def chart_size(self) -> tuple[float, float]:
         """Width and height of the chart on paper, in mm."""
         drawing = ChartDrawing(self.chart, titled=False)
-        scale = min(_MM_A_UNIT, SIDE_WIDTH / drawing.width)
+        wanted = _MM_A_UNIT if self.chart.marks else 0.8 * _MM_A_UNIT
+        scale = min(wanted, SIDE_WIDTH / drawing.width)
         return drawing.width * scale, drawing.height * scale
 
     @property
@@ -371,7 +372,8 @@ def _spread(tune: SheetTune) -> Sides:
 def _head_height(tune: SheetTune) -> float:
     """Mm above the first system."""
     name = 11.0 if tune.sheet.student else 0.0
-    lesson = 7.0 if tune.sheet.look.title or len(tune.sheet.arrangements) > 1 else 0.0
+    named = tune.sheet.look.title or len(tune.sheet.arrangements) > 1
+    lesson = 7.0 if named and tune.index == 0 else 0.0
     staff = staff_height(tune.staff, SIDE_WIDTH) + 3.0 if tune.staff else 0.0
     small = tune.source + tune.teaches * (not tune.sheet.student)
     facts = 6.0 * _lines(tune.facts, 105) + 5.0 * _lines(small, 125)

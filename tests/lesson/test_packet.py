@@ -66,6 +66,7 @@ def test_a_packet_holds_contents_measures_and_both_copies(folder: Path, tmp_path
     assert sheet(folder, out, "--title", "Autumn") == 0
     stems = ("01_a_steps", "02_b_triad", "03_c_raised")
     copies = {f"{copy}/{stem}.html" for copy in ("student", "teacher") for stem in stems}
+    copies |= {"student.html", "teacher.html"}
     assert set(files(out)) == {"contents.html", "measures.csv", *copies}
     page = Links((out / "contents.html").read_text(encoding="utf-8"))
     assert {*copies, "measures.csv"} == set(page.links)
@@ -76,6 +77,9 @@ def test_a_packet_holds_contents_measures_and_both_copies(folder: Path, tmp_path
     teacher = (out / "teacher" / "03_c_raised.html").read_text(encoding="utf-8")
     assert "#4" not in student
     assert "#4" in teacher
+    whole = (out / "student.html").read_text(encoding="utf-8")
+    assert whole.count("<article>") == len(stems)
+    assert "<audio" not in whole
     # no tempo was given, so none is made up on the sheet
     assert "beats a minute" not in (out / "teacher" / "02_b_triad.html").read_text("utf-8")
     assert "90 beats a minute" in teacher
@@ -99,7 +103,7 @@ def test_the_same_bytes_on_every_run_and_with_every_number_of_jobs(
         (folder / f"d_{number}.txt").write_text(f"key: F major\n\n1 {number + 2} 1")
     for name, jobs in (("one", "1"), ("again", "1"), ("two", "2")):
         assert sheet(folder, tmp_path / name, "--jobs", jobs) == 0
-    assert len(files(tmp_path / "one")) == 20
+    assert len(files(tmp_path / "one")) == 22
     assert files(tmp_path / "one") == files(tmp_path / "again") == files(tmp_path / "two")
 
 
