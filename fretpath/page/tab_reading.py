@@ -376,11 +376,20 @@ def _tell_words(part: Part, words: TabWords, rhythm: Rhythm, findings: Findings)
             if line.behind and not times_said(line.behind):
                 text = f'"{line.behind[:_MOST_WORDS]}" behind the line not read'
                 findings.add("doubt", text, line.number, line.start + len(line.body) + 1)
-        if not words.own:
+        if words.own:
+            _tell_own_rows(system, findings)
+        else:
             for row in system.above:
                 _tell_row(row, rhythm, findings)
             for row in system.below:
                 _tell_row(row, rhythm, findings, below=True)
+
+
+def _tell_own_rows(system: System, findings: Findings) -> None:
+    for row in (*system.above, *system.below):
+        label = row.text.split(" ", 1)[0]
+        if label in ("lyric", "chord"):
+            findings.add("left out", f"the {label} row of the page", row.number)
 
 
 def _tell_row(row: WordLine, rhythm: Rhythm, findings: Findings, *, below: bool = False) -> None:

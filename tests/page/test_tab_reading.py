@@ -123,6 +123,9 @@ def test_a_short_last_system_is_read() -> None:
     [
         ("", "no tab"),
         ("just words\nand more - or - less", "no tab"),
+        ("-" * 10_001, "10000 is the most"),
+        ("\n" * 100_001, "100000 is the most"),
+        (" " * 9_990 + "--:", "no tab"),
         ("G|------|\nD|------|\nA|------|\nE|------|", "no number"),
         (RIFF + "\n|--5--|\n|--5--|\n", "2 string lines"),
     ],
@@ -312,6 +315,16 @@ def test_words_that_say_more_are_not_obeyed_and_are_a_doubt(words: str) -> None:
     reading = read_tab(f"{words}\n\n{BASS}")
     assert (reading.instrument.tuning, reading.instrument.capo) == ("E1 A1 D2 G2", 0)
     assert any(f'"{words}"' in str(doubt) for doubt in reading.doubts)
+
+
+def test_the_words_and_chords_of_our_own_page_are_told() -> None:
+    tune = parse_melody("1 2 3\nchords: C _ G\nwords: row the boat", key="C")
+    page = render_tab(arrange(tune, "bass"), rows=("chord", "degree", "lyric"))
+    told = [str(doubt) for doubt in read_tab(page).doubts]
+    assert [text.split(": ", 1)[1] for text in told] == [
+        "left out: the chord row of the page",
+        "left out: the lyric row of the page",
+    ]
 
 
 @pytest.mark.parametrize("name", ["{}", "[{}]", "({})", "{}:", "string {}", "{} "])
