@@ -180,6 +180,11 @@ class Instrument:
         along = fret_distance(self.capo, self.scale_length) + self.distance(fret)
         return nut + (bridge - nut) * along / self.scale_length
 
+    @cached_property
+    def string_spacings(self) -> NDArray[np.float64]:
+        """:meth:`string_spacing` of every fret from 0 on."""
+        return np.array([self.string_spacing(fret) for fret in range(self.frets_free + 1)])
+
     def customised(
         self,
         *,

@@ -69,6 +69,8 @@ class NoteLimit:
 
 Choice = int | tuple[int, NoteLimit]
 """What decides the states of a note: its MIDI number, and what it is held to."""
+_Key = tuple[int, int, Pace]
+"""A table: from which sound to which, and at what pace."""
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,12 @@ class Line:
         """The same line with more notes held."""
         return replace(self, limits={**self.limits, **limits})
 
+    def part(self, start: int, stop: int) -> Line:
+        """The notes from *start* up to but not including *stop*."""
+        limits = {n - start: self.limits[n] for n in range(start, stop) if n in self.limits}
+        paces = None if self.paces is None else self.paces[start : stop - 1]
+        return Line(self.midi[start:stop], limits, paces)
+
 
 class Planner:
     """The layers and tables of one setup.
@@ -100,8 +108,8 @@ class Planner:
         self.states = states.only(setup.limits.allowed(states))
         parts = note_parts(setup.instrument, self.states, self.weights)
         self.costs: Ints = sum(parts.values(), np.zeros(len(self.states), dtype=np.int64))
-        self._kept: dict[tuple[Choice, Choice], tuple[Ints, Ints]] = {}
-        self._paced: dict[tuple[Choice, Choice, Pace], Ints] = {}
+        self._kept: dict[tuple[int, int], tuple[Ints, Ints]] = {}
+        self._paced: dict[_Key, Ints] = {}
         self._bytes = 0
         self._dearest = 0
 
@@ -156,28 +164,40 @@ class Planner:
     ) -> list[Ints]:
         """The step costs of each (before, after, pace)."""
         steps = list(steps)
-        pairs = dict.fromkeys((before, after) for before, after, _ in steps)
-        parts = {pair: self._kept[pair] for pair in pairs if pair in self._kept}
-        fresh = [pair for pair in pairs if pair not in parts]
-        parts.update(self._price(fresh, numbers))
+        sounds = [(_sound(before), _sound(after), pace) for before, after, pace in steps]
+        whole = self._whole_tables(dict.fromkeys(sounds))
         tables = []
-        for before, after, pace in steps:
-            table = self._paced.get((before, after, pace))
-            if table is None:
-                table = self._in_time(*parts[before, after], pace, numbers[before])
-                self._keep((before, after, pace), parts[before, after], table)
+        for (before, after, _), key in zip(steps, sounds, strict=True):
+            table = whole[key]
+            if after != key[1]:
+                table = table[numbers[after] - self.states.sounding(key[1])[0]]
+            if before != key[0]:
+                table = table[:, numbers[before] - self.states.sounding(key[0])[0]]
             tables.append(table)
         return tables
 
-    def _price(
-        self, pairs: Sequence[tuple[Choice, Choice]], numbers: Mapping[Choice, Ints]
-    ) -> dict[tuple[Choice, Choice], tuple[Ints, Ints]]:
-        """The timed and the untimed part of tables, all of them worked out at once."""
+    def _whole_tables(self, keys: Iterable[_Key]) -> dict[_Key, Ints]:
+        """The tables from sound to sound at a pace: those kept, and the rest worked out at once."""
+        tables = {key: self._paced[key] for key in keys if key in self._paced}
+        missing = [key for key in keys if key not in tables]
+        pairs = dict.fromkeys((before, after) for before, after, _ in missing)
+        parts = {pair: self._kept[pair] for pair in pairs if pair in self._kept}
+        parts.update(self._price([pair for pair in pairs if pair not in parts]))
+        for before, after, pace in missing:
+            timed, untimed = parts[before, after]
+            table = self._in_time(timed, untimed, pace, self.states.sounding(before))
+            tables[before, after, pace] = table
+            self._keep((before, after, pace), (timed, untimed), table)
+        return tables
+
+    def _price(self, pairs: Sequence[tuple[int, int]]) -> dict[tuple[int, int], tuple[Ints, Ints]]:
+        """The timed and the untimed part of tables from sound to sound."""
         if not pairs:
             return {}
-        shapes = [(len(numbers[after]), len(numbers[before])) for before, after in pairs]
-        before = np.concatenate([np.tile(numbers[a], len(numbers[b])) for a, b in pairs])
-        after = np.concatenate([np.repeat(numbers[b], len(numbers[a])) for a, b in pairs])
+        numbers = self.states.sounding
+        shapes = [(len(numbers(after)), len(numbers(before))) for before, after in pairs]
+        before = np.concatenate([np.tile(numbers(a), len(numbers(b))) for a, b in pairs])
+        after = np.concatenate([np.repeat(numbers(b), len(numbers(a))) for a, b in pairs])
         timed, untimed = self.step_costs(before, after)
         ends = np.cumsum([rows * columns for rows, columns in shapes])[:-1]
         cut = zip(np.split(timed, ends), np.split(untimed, ends), shapes, strict=True)
@@ -204,6 +224,15 @@ class Planner:
             untimed = np.where(stays, untimed, FORBIDDEN)
         return timed, untimed
 
+    def cost_of(self, path: Ints, paces: Sequence[Pace] | None) -> int:
+        """What a path costs, given as state numbers with the pace of each step."""
+        timed, untimed = self.step_costs(path[:-1], path[1:])
+        if paces is not None:
+            after_stopped, after_open = np.array(paces, dtype=np.int64).reshape(-1, 2).T
+            factor = np.where(self.states.finger[path[:-1]] > 0, after_stopped, after_open)
+            timed = timed * factor // PACE_UNIT
+        return int(self.costs[path[0]] + timed.sum() + untimed.sum())
+
     def _in_time(self, timed: Ints, untimed: Ints, pace: Pace, before: Ints) -> Ints:
         """A table at a pace; sources are columns."""
         if pace == PLAIN:
@@ -212,19 +241,15 @@ class Planner:
         factor = np.where(self.states.finger[before] > 0, after_stopped, after_open)
         return timed * factor // PACE_UNIT + untimed
 
-    def _keep(
-        self, key: tuple[Choice, Choice, Pace], parts: tuple[Ints, Ints], table: Ints
-    ) -> None:
-        """Keep the tables of free notes, and start anew when they take too much memory."""
-        before, after, _ = key
-        if not (isinstance(before, int) and isinstance(after, int)):
-            return
-        self._bytes += 3 * table.nbytes
-        if self._bytes > MOST_BYTES:
+    def _keep(self, key: _Key, parts: tuple[Ints, Ints], table: Ints) -> None:
+        """Keep tables, and start anew when they take too much memory."""
+        size = 3 * table.nbytes
+        if self._bytes + size > MOST_BYTES:
             self._kept.clear()
             self._paced.clear()
-            self._bytes = 3 * table.nbytes
-        self._kept[before, after] = parts
+            self._bytes = 0
+        self._bytes += size
+        self._kept[key[:2]] = parts
         self._paced[key] = table
 
     def _refuse_overflow(self, notes: int) -> None:
@@ -236,6 +261,11 @@ class Planner:
                 "these weights are so large that the effort of the melody cannot be added up "
                 "exactly; make them smaller (only their proportions matter)"
             )
+
+
+def _sound(choice: Choice) -> int:
+    """The MIDI number of a note, whatever it is held to."""
+    return choice if isinstance(choice, int) else choice[0]
 
 
 @lru_cache(maxsize=16)

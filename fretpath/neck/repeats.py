@@ -3,8 +3,9 @@
 **What repeats.**  Phrases with the same pitches and lengths; where the text marks no phrases, or
 outside the phrases that repeat, bars.  A phrase of one or two notes is no shape and is left free.
 
-**How.**  Each fingering that some occurrence got in the free search is a candidate, and so is the
-best one of the phrase by itself from each place and finger it can begin with.  All
+**How.**  Each fingering that some occurrence got in the free search is a candidate, and where
+none of them comes near that optimum, so is the best one of the phrase by itself from each place and
+finger it can begin with.  All
 occurrences are held to it, the rest is solved exactly, and the cheapest candidate stays, unless it
 costs more than :data:`TOLERANCE` of the free optimum on top; then a remark says so.  Then
 a phrase that is moved by an interval gets one shape, each occurrence's being tried, within the same
@@ -14,7 +15,9 @@ is exact for the candidates that were tried, and at most that much above the fre
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -32,8 +35,21 @@ TOLERANCE = 0.1
 LEAST_NOTES = 3
 MOST_ACROSS = 2
 """Strings by which a moved shape may go across the neck."""
-MOST_NOTES = 2_000
-"""Notes of a melody up to which more fingerings than those of the free search are tried."""
+NEAR = 0.04
+"""Share of the free optimum up to which an occurrence's own fingering is near enough."""
+
+
+Fingered = tuple[int, ...]
+"""State numbers of the notes of a phrase."""
+
+
+@dataclass(frozen=True)
+class _Solved:
+    """A line with some notes held, and its best path."""
+
+    line: Line
+    cost: int
+    path: Ints
 
 
 def hold_repeats(
@@ -43,48 +59,84 @@ def hold_repeats(
 
     *cost* and *path* are those of the free search for *line*.
     """
-    most = cost + int(TOLERANCE * cost)
-    remarks = []
+    most, near = cost + int(TOLERANCE * cost), cost + int(NEAR * cost)
+    now, remarks = _Solved(line, cost, path), []
     for spans in repeated_spans(melody):
-        models = _models(planner, line, path, spans, best_path)
-        held = [line.holding(_holds(planner, model, spans)) for model in models]
-        if len(set(_occurrences(path, spans))) == 1:
-            line = held[0]
+        models = list(dict.fromkeys(_occurrences(now.path, spans)))
+        if len(models) == 1:
+            now = replace(now, line=now.line.holding(_holds(planner, models[0], spans)))
             continue
-        tried = [best_path(planner, candidate) for candidate in held]
-        best = min(range(len(held)), key=lambda number: tried[number][0])
-        cost_held, path_held = tried[best]
-        if path_held is None or cost_held > most:
+        best = _cheapest(planner, now, [_holds(planner, m, spans) for m in models], best_path)
+        if best is None or best.cost > max(near, now.cost):
+            models = _models_alone(planner, now.line, spans[-1], best_path)
+            more = _cheapest(planner, now, [_holds(planner, m, spans) for m in models], best_path)
+            best = min((one for one in (best, more) if one), key=lambda one: one.cost, default=None)
+        if best is None or best.cost > most:
             remarks.append(_not_held(melody, spans))
         else:
-            cost, path, line = cost_held, path_held, held[best]
+            now = best
     for spans in moved_spans(melody):
-        cost, path, line = _one_shape(planner, line, spans, (cost, path), most, best_path)
-    return cost, path, tuple(remarks)
+        shapes = [_moved_shape(planner, line, m, spans) for m in _occurrences(now.path, spans)]
+        best = _cheapest(planner, now, [shape for shape in shapes if shape], best_path)
+        now = best if best is not None and best.cost <= most else now
+    return now.cost, now.path, tuple(remarks)
 
 
-def _one_shape(
-    planner: Planner,
-    line: Line,
-    spans: Sequence[range],
-    found: tuple[int, Ints],
-    most: int,
-    best_path: BestPath,
-) -> tuple[int, Ints, Line]:
-    """Cost, path and line with a phrase that is moved in the shape that it has at first.
+def _cheapest(
+    planner: Planner, now: _Solved, holds: Sequence[dict[int, NoteLimit]], best_path: BestPath
+) -> _Solved | None:
+    """The cheapest with more notes held in one of several ways; None where none has a path."""
+    tried = [_solved(planner, now, limits, best_path) for limits in holds]
+    return min((one for one in tried if one), key=lambda one: one.cost, default=None)
 
-    The shape of each occurrence is tried; all stays as it is where none of them fits in *most*.
-    """
-    best = None
-    for model in _occurrences(found[1], spans):
-        limits = _moved_shape(planner, line, model, spans)
-        if limits is None:
-            continue
-        held = line.holding(limits)
-        cost, path = best_path(planner, held)
-        if path is not None and cost <= most and (best is None or cost < best[0]):
-            best = cost, path, held
-    return best or (*found, line)
+
+def _solved(
+    planner: Planner, now: _Solved, limits: dict[int, NoteLimit], best_path: BestPath
+) -> _Solved | None:
+    """More notes held, and the path found anew between the notes that are held already."""
+    line = now.line.holding(limits)
+    if planner.setup.objective != "total":
+        cost, found = best_path(planner, line)
+        return None if found is None else _Solved(line, cost, found)
+    total, path = now.cost, now.path.copy()
+    for first, last in _stretches(now.line, sorted(limits)):
+        part = line.part(first, last + 1)
+        cost, found = best_path(planner, part)
+        if found is None:
+            return None
+        total += cost - planner.cost_of(path[first : last + 1], part.paces)
+        path[first : last + 1] = found
+    return _Solved(line, total, path)
+
+
+def _stretches(line: Line, notes: Sequence[int]) -> list[tuple[int, int]]:
+    """First and last note of each stretch that depends on the notes given: up to notes held."""
+    changed = set(notes)
+    fixed = [n for n, held in line.limits.items() if held.position and n not in changed]
+    cuts = sorted({0, *fixed, len(line.midi) - 1})
+    stretches: list[tuple[int, int]] = []
+    for note in notes:
+        first = cuts[max(0, bisect_left(cuts, note) - 1)]
+        last = cuts[min(len(cuts) - 1, bisect_right(cuts, note))]
+        if not stretches or first >= stretches[-1][1]:
+            stretches.append((first, last))
+        else:
+            stretches[-1] = (stretches[-1][0], max(last, stretches[-1][1]))
+    return stretches
+
+
+def _occurrences(path: Ints, spans: Sequence[range]) -> list[Fingered]:
+    """How each occurrence is fingered."""
+    return [tuple(path[span.start : span.stop].tolist()) for span in spans]
+
+
+def _models_alone(planner: Planner, line: Line, span: range, best_path: BestPath) -> list[Fingered]:
+    """The best fingering of a phrase by itself from each state it can begin with."""
+    alone = Line(line.midi[span.start : span.stop], line.part(span.start, span.stop).limits)
+    starts = planner.choices((alone.midi[0], alone.limits.get(0, NoteLimit()))).tolist()
+    held = [alone.holding({0: _exactly(planner.states, at)}) for at in starts]
+    found = [best_path(planner, one)[1] for one in held]
+    return [tuple(path.tolist()) for path in found if path is not None]
 
 
 def _moved_shape(
@@ -131,32 +183,6 @@ def _move(
         for note, sound in zip(moved, midi, strict=True)
     )
     return moved if sounds and (moved[0].position or 0) >= 1 else None
-
-
-Fingered = tuple[int, ...]
-"""State numbers of the notes of a phrase."""
-
-
-def _occurrences(path: Ints, spans: Sequence[range]) -> list[Fingered]:
-    """How each occurrence is fingered."""
-    return [tuple(path[span.start : span.stop].tolist()) for span in spans]
-
-
-def _models(
-    planner: Planner, line: Line, path: Ints, spans: Sequence[range], best_path: BestPath
-) -> list[Fingered]:
-    """Each different fingering of an occurrence, and the best of the phrase from each start."""
-    models = dict.fromkeys(_occurrences(path, spans))
-    if len(models) == 1 or len(line.midi) > MOST_NOTES:
-        return list(models)
-    span, states = spans[-1], planner.states
-    limits = {note - span.start: line.limits[note] for note in line.limits if note in span}
-    alone = Line(line.midi[span.start : span.stop], limits)
-    for at in planner.choices((alone.midi[0], limits.get(0, NoteLimit()))).tolist():
-        _, found = best_path(planner, alone.holding({0: _exactly(states, at)}))
-        if found is not None:
-            models[tuple(found.tolist())] = None
-    return list(models)
 
 
 def _exactly(states: States, at: int) -> NoteLimit:

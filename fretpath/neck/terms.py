@@ -247,7 +247,7 @@ def _landing(neck: Instrument, before: States, after: States, weights: Weights) 
 
 def _crossing(neck: Instrument, before: States, after: States) -> Amounts:
     """Millimetres across the strings, at the spacing midway between the two frets' own."""
-    table = np.array([neck.string_spacing(fret) for fret in range(neck.frets_free + 1)])
+    table = neck.string_spacings
     spacing = (table[before.fret] + table[after.fret]) / 2
     return np.abs(before.string - after.string) * spacing
 
