@@ -21,8 +21,5 @@ def with_found_key(melody: Melody) -> tuple[Melody, KeyGuess | None]:
 
 
 def doubts_of_key(melody: Melody) -> list[Remark]:
-    """What a command that prints the stated key must say where the tune denies it.
-
-    Call it with the melody as given, before :func:`with_found_key`; mostly there is nothing.
-    """
+    """What a command must say where the tune denies the stated key; mostly nothing."""
     return key_remarks(read_scales(melody)) if melody.keys and melody.pitches else []

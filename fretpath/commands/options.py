@@ -9,6 +9,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from fretpath.commands.files import melody_text, note_input, write_file
+from fretpath.commands.found_key import doubts_of_key
 from fretpath.errors import RequestError
 from fretpath.exchange.door import ending_of, is_score_name
 from fretpath.music.heads import key_words
@@ -90,6 +91,7 @@ def melody_from(arguments: argparse.Namespace) -> Melody:
         text, source = melody_text(words)
         melody, remarks = read_loosely(text, key=arguments.key, source=source)
         arguments.remarks.extend(remarks)
+    arguments.remarks.extend(doubts_of_key(melody))
     if arguments.octave is None:
         return melody
     if arguments.octave == "free":

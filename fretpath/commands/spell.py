@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from fretpath.commands.found_key import doubts_of_key, with_found_key
+from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_melody_options,
     add_output_options,
@@ -50,9 +50,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> str:
     """The spelling and the departures, or the same as JSON."""
-    stated = melody_from(arguments)
-    arguments.remarks.extend(doubts_of_key(stated))
-    melody, guess = with_found_key(stated)
+    melody, guess = with_found_key(melody_from(arguments))
     against = scale_named(arguments.against) if arguments.against else None
     readings = read_scales(melody, against=against) if melody.keys and melody.pitches else ()
     minor = arguments.syllables or "do"

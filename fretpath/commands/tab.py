@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from fretpath.commands.files import write_file
-from fretpath.commands.found_key import doubts_of_key, with_found_key
+from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -89,7 +89,6 @@ def run(arguments: argparse.Namespace) -> str:
 
         write_file(arguments.output, score_bytes(arrangement, ending_of(arguments.output)))
         return ""
-    arguments.remarks.extend(doubts_of_key(arrangement.melody))
     arrangement, found, key_found = _with_found_key(arrangement)
     ways = _ways(arrangement, arguments.ways)
     if arguments.json:

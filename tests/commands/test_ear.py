@@ -126,7 +126,7 @@ class TestSpell:
 class TestKeyDenied:
     """A stated key that the tune denies is said by every command that prints it."""
 
-    @pytest.mark.parametrize("command", ["spell", "tab"])
+    @pytest.mark.parametrize("command", ["spell", "tab", "keys"])
     @pytest.mark.parametrize(
         ("key", "melody", "says"),
         [
