@@ -286,6 +286,10 @@ def add_sound_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--call-and-answer", action="store_true", help="after each phrase as long a silence"
     )
+    group.add_argument("--call", type=int, metavar="BARS", help="the same after so many bars")
+    group.add_argument(
+        "--clicks", action="store_true", help="clicks on the beats, in the silences too"
+    )
 
 
 def sound_plan_from(arguments: argparse.Namespace) -> SoundPlan:
@@ -297,6 +301,8 @@ def sound_plan_from(arguments: argparse.Namespace) -> SoundPlan:
         count_in=arguments.count_in,
         drone=arguments.drone,
         call_and_answer=arguments.call_and_answer,
+        call=arguments.call,
+        clicks=arguments.clicks,
     )
 
 
@@ -307,8 +313,9 @@ def add_output_options(parser: argparse.ArgumentParser) -> None:
 
 
 _INSTEAD = {
+    ".mp3": "fretpath tab writes sound",
     ".pdf": "write the lesson sheet as .html (fretpath sheet) and print it from a browser",
-    **dict.fromkeys((".mp3", ".ogg", ".m4a", ".flac"), "write the sound as .wav (fretpath tab)"),
+    **dict.fromkeys((".ogg", ".m4a", ".flac"), "write the sound as .wav or .mp3 (fretpath tab)"),
     **dict.fromkeys((".png", ".jpg", ".jpeg", ".gif"), "write the chart as .svg (fretpath neck)"),
     **dict.fromkeys((".doc", ".docx", ".odt", ".xlsx"), "write text as .txt"),
 }

@@ -22,6 +22,7 @@ from fretpath.commands.options import (
 )
 from fretpath.errors import RequestError
 from fretpath.exchange.door import ending_of, is_score_name
+from fretpath.music.calls import with_answers
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.heading import LEGENDS
@@ -85,9 +86,7 @@ def run(arguments: argparse.Namespace) -> str:
         write_file(arguments.output, _sound(arguments, arrangement))
         return ""
     if is_score_name(arguments.output or ""):
-        from fretpath.exchange.scores import score_bytes
-
-        write_file(arguments.output, score_bytes(arrangement, ending_of(arguments.output)))
+        write_file(arguments.output, _score(arguments, arrangement))
         return ""
     arrangement, found, key_found = _with_found_key(arrangement)
     ways = _ways(arrangement, arguments.ways)
@@ -185,17 +184,19 @@ def _is_sound(arguments: argparse.Namespace) -> bool:
     suffix = os.path.splitext(arguments.output or "")[1].lower()
     if suffix in _ELSEWHERE:
         raise RequestError(
-            f"tab writes text, sound (.wav) and scores (.mid, .musicxml); "
+            f"tab writes text, sound (.wav, .mp3) and scores (.mid, .musicxml); "
             f'"{_ELSEWHERE[suffix]}" writes {suffix}'
         )
-    if suffix == ".wav":
+    if suffix in (".wav", ".mp3"):
         return True
     given = {
         "--tempo": arguments.tempo,
         "--count-in": arguments.count_in,
         "--drone": arguments.drone,
-        "--call-and-answer": arguments.call_and_answer,
+        "--clicks": arguments.clicks,
     }
+    if suffix not in (".mid", ".midi"):
+        given |= {"--call-and-answer": arguments.call_and_answer, "--call": arguments.call}
     for option, value in given.items():
         if value:
             raise RequestError(f"{option} changes the sound: add -o tune.wav to hear it")
@@ -203,6 +204,16 @@ def _is_sound(arguments: argparse.Namespace) -> bool:
 
 
 def _sound(arguments: argparse.Namespace, arrangement: Arrangement) -> bytes:
-    from fretpath.page.sound import melody_wav
+    from fretpath.page.sound import melody_mp3, melody_wav
 
-    return melody_wav(arrangement.melody, sound_plan_from(arguments))
+    small = ending_of(arguments.output) == ".mp3"
+    return (melody_mp3 if small else melody_wav)(arrangement.melody, sound_plan_from(arguments))
+
+
+def _score(arguments: argparse.Namespace, arrangement: Arrangement) -> bytes:
+    from fretpath.exchange.scores import score_bytes
+
+    ending = ending_of(arguments.output)
+    if arguments.call_and_answer or arguments.call is not None:
+        return score_bytes(with_answers(arrangement.melody, arguments.call), ending)
+    return score_bytes(arrangement, ending)

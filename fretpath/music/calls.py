@@ -22,6 +22,8 @@ def with_answers(melody: Melody, bars: int | None = None) -> Melody:
     :class:`RequestError` for calls by bars where the melody has no bar lines.
     """
     played = melody.expanded()
+    if bars is not None and bars < 1:
+        raise RequestError(f"a call lasts one bar or more, not {bars}")
     if bars is not None and not played.bars:
         raise RequestError("calls are counted in bars, and this melody has no bar lines: add |")
     calls = list(_calls(played, bars))

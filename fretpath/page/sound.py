@@ -101,8 +101,6 @@ class SoundPlan:
     def __post_init__(self) -> None:
         if self.tempo is not None and not 10 <= self.tempo <= 400:
             raise RequestError(f"a tempo is 10 to 400 beats a minute, not {self.tempo:g}")
-        if self.call is not None and self.call < 1:
-            raise RequestError(f"a call lasts one bar or more, not {self.call}")
 
     def tones(self, melody: Melody) -> tuple[tuple[Tone, ...], float]:
         """Every tone of the melody, and how long it all lasts in seconds."""
@@ -136,7 +134,7 @@ class SoundPlan:
     def _as_played(self, melody: Melody) -> Melody:
         """The melody with its repeats and silences written out, in beats of its first meter."""
         played = melody.expanded()
-        if self.call_and_answer or self.call:
+        if self.call_and_answer or self.call is not None:
             played = with_answers(played, self.call)
         return played.clock
 
