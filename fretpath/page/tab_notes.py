@@ -157,6 +157,10 @@ _TARGET = re.compile(
 _KNOWN = frozenset("-| 0123456789hHpPsStTbBrRxXvVgw/\\~^()<>[]{}*.:'+=_!,@o")
 
 
+_Found = tuple[int, int, int, TabNote]
+"""Bar (0 unless each is read alone), first column, column behind, note."""
+
+
 @dataclass(frozen=True, slots=True)
 class SystemNotes:
     """The numbers of one system."""
@@ -178,7 +182,7 @@ def notes_of(
 ) -> SystemNotes:
     """The numbers of a system whose lines are the given strings; *bar* lines stand before it."""
     lines, bars, alone = _frame(system, source, findings)
-    found: list[tuple[int, int, int, TabNote]] = []
+    found: list[_Found] = []
     for string, line in zip(strings, lines, strict=True):
         own = list(line.columns) if alone else bars
         for start, fret, length, marks in _frets(line, findings):
@@ -187,6 +191,8 @@ def notes_of(
             place = line.start + start + 1
             note = TabNote(string, fret, line.line.number, place, bar + passed, 0, marks)
             found.append((passed if alone else 0, column, column + length, note))
+    if bar == 0 and bars:
+        found = _without_meter(found, bars[0], findings)
     notes = _together(found)
     columns = _columns(notes)
     top = lines[0]
@@ -194,6 +200,23 @@ def notes_of(
     edges = tuple(full.start + column for column in bars)
     span = (top.start - 1, full.start + len(full.inner) - 1)
     return SystemNotes(notes, columns, edges, span, tuple(_repeats(full)))
+
+
+_METERS = {(2, 2), (2, 4), (3, 4), (4, 4), (5, 4), (3, 8), (6, 8), (7, 8), (9, 8), (12, 8)}
+_NARROW = 5
+
+
+def _without_meter(found: list[_Found], first_bar: int, findings: Findings) -> list[_Found]:
+    """The numbers without two that stand over each other in a narrow bar, as a meter does."""
+    first = sorted((item for item in found if item[3].bar == 0), key=lambda item: item[3].line)
+    if len(first) != 2 or first_bar > _NARROW or first[0][1] != first[1][1]:
+        return found
+    upper, lower = first[0][3], first[1][3]
+    if lower.line - upper.line != 1 or (upper.fret, lower.fret) not in _METERS:
+        return found
+    text = f"{upper.fret} over {lower.fret} in a bar of its own is taken for a meter, not for frets"
+    findings.add("doubt", text, upper.line, upper.column)
+    return [item for item in found if item not in first]
 
 
 def _repeats(line: _Bars) -> Iterator[tuple[int, str]]:
@@ -263,7 +286,7 @@ def _tell_signs(line: _Bars, plain: str, findings: Findings) -> None:
             findings.add("doubt", text, line.line.number, line.start + match.start() + 1)
 
 
-def _together(found: list[tuple[int, int, int, TabNote]]) -> tuple[TabNote, ...]:
+def _together(found: list[_Found]) -> tuple[TabNote, ...]:
     """Notes in the order of their columns; numbers that overlap sound together."""
     found.sort(key=lambda item: (item[0], item[1], item[3].string))
     notes: list[TabNote] = []

@@ -317,6 +317,14 @@ def test_words_that_say_more_are_not_obeyed_and_are_a_doubt(words: str) -> None:
     assert any(f'"{words}"' in str(doubt) for doubt in reading.doubts)
 
 
+def test_a_meter_drawn_on_the_strings_is_no_chord() -> None:
+    text = "G|---|--2--|\nD|-3-|-----|\nA|-4-|0----|\nE|---|-----|"
+    assert places(text) == [(3, 0), (1, 2)]
+    assert "3 over 4" in str(read_tab(text).doubts[0])
+    wide = "G|-------|-2-|\nD|-3-----|---|\nA|-4-----|---|\nE|-------|---|"
+    assert places(wide) == [(2, 3), (3, 4), (1, 2)]
+
+
 def test_the_words_and_chords_of_our_own_page_are_told() -> None:
     tune = parse_melody("1 2 3\nchords: C _ G\nwords: row the boat", key="C")
     page = render_tab(arrange(tune, "bass"), rows=("chord", "degree", "lyric"))
