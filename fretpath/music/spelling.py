@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from itertools import accumulate
 
 from fretpath.errors import RequestError
@@ -29,7 +30,7 @@ _RAISED = {1: "di", 2: "ri", 4: "fi", 5: "si", 6: "li"}
 _LOWERED = {2: "ra", 3: "me", 5: "se", 6: "le", 7: "te"}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SpelledNote:
     """What a teacher says about one struck note."""
 
@@ -56,7 +57,7 @@ class SpelledNote:
     syllable: str
     """Movable do; empty without a key."""
 
-    @property
+    @cached_property
     def name(self) -> str:
         """The simple degree, such as ``#4``; empty without a key."""
         return self.degree.plain if self.degree else ""
