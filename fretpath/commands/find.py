@@ -11,7 +11,7 @@ from fretpath.commands.options import add_output_options, as_json, delivered
 from fretpath.errors import RequestError
 from fretpath.lesson.find import Match, Wanted, find_in
 from fretpath.lesson.indented import clipped, wrapped
-from fretpath.music.notation import parse_melody
+from fretpath.music.melody import Melody
 
 _TEXTS = {
     "only": 'no degrees but these: "1 2 3 5"',
@@ -35,6 +35,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--at-most-new", type=int, help="with --met: new degrees allowed (default 1)"
     )
     add_output_options(parser)
+    parser.set_defaults(remarks=[])
 
 
 def run(arguments: argparse.Namespace) -> str:
@@ -42,7 +43,9 @@ def run(arguments: argparse.Namespace) -> str:
     asked = {name.replace("-", "_"): getattr(arguments, name.replace("-", "_")) for name in _TEXTS}
     _check(asked, arguments.at_most_new)
     wanted = Wanted.read(**asked, at_most_new=_fewest(arguments.at_most_new))
-    looked, faults = each_melody(arguments.folder, partial(_look, wanted), jobs=arguments.jobs)
+    looked, faults = each_melody(
+        arguments.folder, partial(_look, wanted), arguments.remarks, jobs=arguments.jobs
+    )
     found = [one for one in looked if one]
     if arguments.json:
         text = as_json([asdict(one) for one in found])
@@ -66,8 +69,8 @@ def _fewest(at_most_new: int | None) -> int:
     return 1 if at_most_new is None else at_most_new
 
 
-def _look(wanted: Wanted, name: str, text: str) -> Match | None:
-    return find_in(parse_melody(text, source=name), name, wanted)
+def _look(wanted: Wanted, name: str, melody: Melody) -> Match | None:
+    return find_in(melody, name, wanted)
 
 
 def _lines(found: list[Match], looked: int) -> list[str]:

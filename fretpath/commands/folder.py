@@ -10,10 +10,12 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from multiprocessing.pool import Pool
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from fretpath.commands.files import file_text, melody_files
 from fretpath.errors import FretpathError, IncompleteError, RequestError
+from fretpath.music.loose import read_loosely
+from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 
 _CHUNK = 32
@@ -35,10 +37,24 @@ def add_jobs_option(parser: argparse._ActionsContainer) -> None:
 
 
 def each_melody(
-    folder: str | Path, work: Callable[[str, str], T], *, jobs: int = 1
+    folder: str | Path,
+    work: Callable[[str, Melody], T],
+    remarks: list[Any],
+    *,
+    jobs: int = 1,
 ) -> tuple[list[T], list[str]]:
-    """:func:`each_file` for every melody file of a folder, by name."""
-    return each_file(melody_files(folder), work, jobs=jobs)
+    """``work(file name, melody)`` for every melody file of a folder, as :func:`each_file` does.
+
+    How a file was taken that is not in the notation is added to *remarks*.
+    """
+    found, faults = each_file(melody_files(folder), partial(_read, work), jobs=jobs)
+    remarks.extend(remark for _, told in found for remark in told)
+    return [result for result, _ in found], faults
+
+
+def _read(work: Callable[[str, Melody], T], name: str, text: str) -> tuple[T, list[str]]:
+    melody, remarks = read_loosely(text, source=name)
+    return work(name, melody), [f"{name}: {remark}" for remark in remarks]
 
 
 def each_file(

@@ -15,6 +15,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path, PurePath
+from typing import Any
 
 from fretpath.commands.files import append_file, melody_files, melody_text
 from fretpath.commands.folder import add_jobs_option, each_melody, finished
@@ -30,11 +31,11 @@ from fretpath.exchange.door import is_recording_name
 from fretpath.lesson.answers import read_answer, split_name
 from fretpath.lesson.find import plain_degrees
 from fretpath.lesson.folder import check_tune
-from fretpath.lesson.marking import Marking, NextTune, Points, mark, mark_data, mark_page
+from fretpath.lesson.marking import Marking, NextTune, Points, mark, mark_best, mark_data, mark_page
 from fretpath.lesson.record import Row, added_text, confusions, richness
 from fretpath.music.key import Key
+from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
-from fretpath.music.notation import parse_melody
 from fretpath.music.words import counted
 
 
@@ -79,7 +80,8 @@ def run(arguments: argparse.Namespace) -> str:
     points = Points.read(arguments.points) if arguments.points else Points()
     day = _day(arguments.date)
     text, source = melody_text(arguments.expected)
-    expected = parse_melody(text, key=arguments.key, source=source)
+    expected, remarks = read_loosely(text, key=arguments.key, source=source)
+    arguments.remarks.extend(remarks)
     title = expected.title or source
     marked, faults = _all_marked(expected, points, arguments)
     if arguments.record:
@@ -87,7 +89,9 @@ def run(arguments: argparse.Namespace) -> str:
     found = confusions(_rows(day, title, marked))
     following: list[NextTune] | None = None
     if arguments.next:
-        following, more = _following(arguments.next, found, title, arguments.jobs)
+        following, more = _following(
+            arguments.next, found, title, arguments.jobs, arguments.remarks
+        )
         faults += more
     make = mark_data if arguments.json else mark_page
     page = make(title, marked, points, found, following)
@@ -154,17 +158,11 @@ def _marked(
         answer = _played(expected, text if argument == "-" else argument, arguments)
         name = split_name(text)[0] or PurePath(source).stem
         return name, mark(expected, answer, points=points, lengths=False)
-    read = read_answer(text, arguments.answer_key or expected.key, source)
+    answers = read_answer(text, arguments.answer_key or expected.key, source)
+    read, marking = mark_best(expected, answers, points=points, lengths=wanted)
     name = read.student or (source if typed else PurePath(source).stem)
     arguments.remarks.extend(f"{source}: {remark}" for remark in read.remarks)
-    return name, mark(
-        expected,
-        read.melody,
-        points=points,
-        lengths=wanted,
-        letters=read.letters,
-        octaves=read.octaves,
-    )
+    return name, marking
 
 
 def _heard(
@@ -229,10 +227,10 @@ def _record(arguments: argparse.Namespace, rows: Sequence[Row]) -> None:
 
 
 def _following(
-    folder: str, confused: Counter[tuple[str, str]], title: str, jobs: int
+    folder: str, confused: Counter[tuple[str, str]], title: str, jobs: int, remarks: list[Any]
 ) -> tuple[list[NextTune], list[str]]:
     """Tunes rich in what was confused; the one just marked only where it is richer than all."""
-    tunes, faults = each_melody(folder, partial(_next_tune, confused), jobs=jobs)
+    tunes, faults = each_melody(folder, partial(_next_tune, confused), remarks, jobs=jobs)
     rich = [tune for tune in tunes if tune.richness > 0]
     others = [tune for tune in rich if tune.title != title]
     best = max((tune.richness for tune in others), default=0)
@@ -240,7 +238,6 @@ def _following(
     return sorted(chosen, key=lambda tune: (-tune.richness, tune.name)), faults
 
 
-def _next_tune(confused: Counter[tuple[str, str]], name: str, text: str) -> NextTune:
-    melody = parse_melody(text, source=name)
+def _next_tune(confused: Counter[tuple[str, str]], name: str, melody: Melody) -> NextTune:
     check_tune(melody, name)
     return NextTune(name, melody.title or name, richness(plain_degrees(melody), confused))

@@ -20,8 +20,10 @@ from fretpath.commands.options import (
     delivered,
     setup_from,
 )
-from fretpath.lesson.folder import tune_from_text
+from fretpath.lesson.folder import Tune, tune_of
 from fretpath.lesson.order import by_ear, format_order, order_data, order_page, parse_order
+from fretpath.music.melody import Melody
+from fretpath.neck.setup import Setup
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -40,6 +42,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_output_options(parser)
     add_instrument_options(parser)
     add_hand_options(parser)
+    parser.set_defaults(remarks=[])
 
 
 def run(arguments: argparse.Namespace) -> str:
@@ -47,8 +50,8 @@ def run(arguments: argparse.Namespace) -> str:
     setup = None if arguments.ear_only else setup_from(arguments)
     name = setup.instrument.name if setup else ""
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
-    measure = partial(tune_from_text, on=setup)
-    tunes, faults = each_melody(arguments.folder, measure, jobs=arguments.jobs)
+    measure = partial(_measured, setup=setup)
+    tunes, faults = each_melody(arguments.folder, measure, arguments.remarks, jobs=arguments.jobs)
     lessons = by_ear(tunes, order=front)
     if arguments.save_order:
         write_file(arguments.save_order, format_order(lesson.tune.name for lesson in lessons))
@@ -57,3 +60,7 @@ def run(arguments: argparse.Namespace) -> str:
     else:
         text = order_page(lessons, name, measures=arguments.measures)
     return finished(delivered(arguments, text), faults)
+
+
+def _measured(name: str, melody: Melody, setup: Setup | None) -> Tune:
+    return tune_of(melody, name, setup)

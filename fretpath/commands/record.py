@@ -27,7 +27,7 @@ from fretpath.lesson.progress import (
     record_page,
 )
 from fretpath.lesson.record import parse_record
-from fretpath.music.notation import parse_melody
+from fretpath.music.melody import Melody
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -64,7 +64,7 @@ def _following(
     """The next tune of each student from the folder asked about, and the files left out."""
     if not arguments.next:
         return None, []
-    found, faults = each_melody(arguments.next, _measured, jobs=arguments.jobs)
+    found, faults = each_melody(arguments.next, _measured, arguments.remarks, jobs=arguments.jobs)
     degrees = {tune.name: words for tune, words in found}
     candidates = [
         Candidate(lesson.tune.name, lesson.tune.title, degrees[lesson.tune.name])
@@ -73,6 +73,5 @@ def _following(
     return {p.student: next_tune(p, candidates) for p in students}, faults
 
 
-def _measured(name: str, text: str) -> tuple[Tune, tuple[str, ...]]:
-    melody = parse_melody(text, source=name)
+def _measured(name: str, melody: Melody) -> tuple[Tune, tuple[str, ...]]:
     return tune_of(melody, name), tuple(plain_degrees(melody))

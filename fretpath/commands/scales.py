@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
 from fretpath.commands.folder import each_melody, finished
 from fretpath.commands.options import (
@@ -15,7 +16,6 @@ from fretpath.commands.options import (
 from fretpath.music.departures import read_scales
 from fretpath.music.key import SCALES, scale_named
 from fretpath.music.melody import Melody
-from fretpath.music.notation import parse_melody
 from fretpath.music.scales import scales_holding
 from fretpath.neck.patterns import patterns_of
 from fretpath.neck.setup import Setup
@@ -32,6 +32,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--hand", help="hand model of the patterns")
     add_output_options(parser)
     add_instrument_options(parser)
+    parser.set_defaults(remarks=[])
 
 
 def run(arguments: argparse.Namespace) -> str:
@@ -46,7 +47,7 @@ def run(arguments: argparse.Namespace) -> str:
     scales = [scale_named(named)] if named else list(SCALES.values())
     instrument = instrument_from(arguments)
     patterns = patterns_of(scales, Setup.of(instrument, hand=arguments.hand))
-    tunes, faults = _tunes(arguments.folder) if arguments.folder else (None, [])
+    tunes, faults = _tunes(arguments.folder, arguments.remarks) if arguments.folder else (None, [])
     if arguments.json:
         text = as_json(scales_data(scales, patterns, tunes))
     else:
@@ -54,9 +55,9 @@ def run(arguments: argparse.Namespace) -> str:
     return finished(delivered(arguments, text), faults)
 
 
-def _tunes(folder: str) -> tuple[dict[str, list[str]], list[str]]:
+def _tunes(folder: str, remarks: list[Any]) -> tuple[dict[str, list[str]], list[str]]:
     """Titles by scale, and the faults of files that are no melody."""
-    used, faults = each_melody(folder, _use)
+    used, faults = each_melody(folder, _use, remarks)
     tunes: dict[str, list[str]] = {}
     for title, names in used:
         for name in names:
@@ -64,9 +65,8 @@ def _tunes(folder: str) -> tuple[dict[str, list[str]], list[str]]:
     return tunes, faults
 
 
-def _use(name: str, text: str) -> tuple[str, list[str]]:
+def _use(name: str, melody: Melody) -> tuple[str, list[str]]:
     """The title of a tune (or the name of its file) and the scales it uses."""
-    melody = parse_melody(text, source=name)
     return melody.title or name.removesuffix(".txt"), _scales_of(melody)
 
 

@@ -15,10 +15,11 @@ from fretpath.commands.files import file_text, whole_folder, write_file
 from fretpath.commands.folder import add_folder_options, each_melody, finished
 from fretpath.commands.options import add_hand_options, add_instrument_options, setup_from
 from fretpath.errors import FretpathError, RequestError, UnplayableError
-from fretpath.lesson.folder import Tune, tune_from_text
+from fretpath.lesson.folder import Tune, tune_of
 from fretpath.lesson.order import parse_order
 from fretpath.lesson.packet import Style
 from fretpath.lesson.term import Term, plan_term, term_contents, week_name, week_pages
+from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.setup import Setup
 from fretpath.page.sheet import Look
@@ -37,6 +38,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("-o", "--output", metavar="FOLDER", help="the folder to write")
     add_instrument_options(parser)
     add_hand_options(parser)
+    parser.set_defaults(remarks=[])
 
 
 def run(arguments: argparse.Namespace) -> str:
@@ -46,10 +48,10 @@ def run(arguments: argparse.Namespace) -> str:
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
     setup = setup_from(arguments)
     measure = partial(_measured, setup=setup)
-    found, faults = each_melody(arguments.folder, measure, jobs=arguments.jobs)
+    found, faults = each_melody(arguments.folder, measure, arguments.remarks, jobs=arguments.jobs)
     if not found:
         raise FretpathError("\n".join(["no melody can be used:", *faults]))
-    texts = {tune.name: text for tune, text in found}
+    melodies = {tune.name: melody for tune, melody in found}
     term = plan_term(
         [tune for tune, _ in found],
         arguments.weeks,
@@ -60,21 +62,23 @@ def run(arguments: argparse.Namespace) -> str:
     look = Look(title=arguments.title, cautions=False)
     plan = None if arguments.no_sound else SoundPlan(count_in=True)
     style = Style(setup, True, look, plan)
-    _write(arguments.output, term, texts, style, faults)
+    _write(arguments.output, term, melodies, style, faults)
     return finished(_report(arguments.output, term), faults)
 
 
-def _measured(name: str, text: str, setup: Setup) -> tuple[Tune, str]:
-    tune = tune_from_text(name, text, setup, any_key=True)
+def _measured(name: str, melody: Melody, setup: Setup) -> tuple[Tune, Melody]:
+    tune = tune_of(melody, name, setup, any_key=True)
     if tune.unplayable:
         raise UnplayableError(f"{name}: {tune.unplayable}")
-    return tune, text
+    return tune, melody
 
 
-def _write(output: str, term: Term, texts: dict[str, str], style: Style, faults: list[str]) -> None:
+def _write(
+    output: str, term: Term, melodies: dict[str, Melody], style: Style, faults: list[str]
+) -> None:
     with whole_folder(output) as folder:
         for week in term.weeks:
-            for student, page in zip((True, False), week_pages(week, texts, style), strict=True):
+            for student, page in zip((True, False), week_pages(week, melodies, style), strict=True):
                 write_file(folder / week_name(week.number, student=student), page)
         for student, name in ((True, "contents_student.html"), (False, "contents_teacher.html")):
             unusable = () if student else faults

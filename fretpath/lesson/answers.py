@@ -8,10 +8,13 @@ tune; one whose first note is a letter counts as an answer in letters.
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 
-from fretpath.errors import printable
+from fretpath.errors import AmbiguousTextError, FretpathError, printable
+from fretpath.music.heads import read_head
 from fretpath.music.key import Key
+from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.remarks import Remark
@@ -24,7 +27,6 @@ _HEADERS = frozenset(
 _LETTER = re.compile(r"[A-Ga-g](?:#{1,2}|b{1,2})?\d?(?=[\s:@|(),]|$)")
 _DEGREE = re.compile(r"[#b]*\d")
 _ALONE = re.compile(r"(?<![\w:])[A-G][#b]*(?=[\s:|,]|$)")
-_COMMAS = re.compile(r"[^\s,|]+(?:\s*,\s*[^\s,|]+)+\s*,?")
 
 
 @dataclass(frozen=True)
@@ -43,27 +45,34 @@ class Answer:
     """What had to be guessed."""
 
 
-def read_answer(text: str, key: str | Key | None, source: str = "answer") -> Answer:
-    """The answer in a text; *key* is that of answers which give none.
+def read_answer(text: str, key: str | Key | None, source: str = "answer") -> tuple[Answer, ...]:
+    """The answer in a text, in each way it may be meant; *key* is that of answers without one.
 
-    >>> answer = read_answer("Tom: 5,6,5,3", "C major")
+    As it stands, where it is in the notation, and as people write; the tune tells which is nearer.
+
+    >>> [answer] = read_answer("Tom: 5,6,5,3", "C major")
     >>> answer.student, [str(degree) for degree in answer.melody.degrees]
     ('Tom', ['5', '6', '5', '3'])
 
     Raises :class:`MelodySyntaxError` for what cannot be read.
     """
     student, music = split_name(text)
-    remarks: list[Remark] = []
-    lines = []
-    for number, line in enumerate(music.splitlines(), start=1):
-        plain = _without_commas(line)
-        if plain != line:
-            remarks.append(Remark("read", "commas taken as spaces between notes", f"line {number}"))
-        lines.append(plain)
-    music = "\n".join(lines)
-    melody = parse_melody(music, key=None if gives_a_key(music) else key, source=source)
+    wanted = None if gives_a_key(music) else key
     letters = in_letters(music)
-    return Answer(student, melody, letters, not (letters and _ALONE.search(music)), tuple(remarks))
+    octaves = not (letters and _ALONE.search(music))
+    found: list[Answer] = []
+    with suppress(FretpathError):
+        plain = parse_melody(music, key=wanted, source=source)
+        found.append(Answer(student, plain, letters, octaves))
+    try:
+        melody, remarks = read_loosely(music, key=wanted, source=source)
+    except AmbiguousTextError:
+        if not found:
+            raise
+        return tuple(found)
+    if not found or melody.pitches != found[0].melody.pitches:
+        found.append(Answer(student, melody, letters, octaves, remarks))
+    return tuple(found)
 
 
 def split_name(text: str) -> tuple[str, str]:
@@ -90,7 +99,7 @@ def _is_music(text: str) -> bool:
 
 def gives_a_key(text: str) -> bool:
     """Whether a line of the text says in which key it is."""
-    return any(line.lstrip().lower().startswith("key:") for line in text.splitlines())
+    return any("key" in dict(read_head(line).values) for line in text.splitlines())
 
 
 def in_letters(text: str) -> bool:
@@ -103,16 +112,3 @@ def in_letters(text: str) -> bool:
             if _DEGREE.match(word) or _LETTER.match(word):
                 return not _DEGREE.match(word)
     return False
-
-
-def _without_commas(line: str) -> str:
-    """Commas after every note but the last are spaces between notes, not octaves.
-
-    >>> _without_commas("5,6,5,3"), _without_commas("1, 3, 5"), _without_commas("5, 1 2")
-    ('5 6 5 3', '1 3 5', '5, 1 2')
-    """
-    parts = [part.strip() for part in line.split("|") if part.strip()]
-    separated = [part for part in parts if _COMMAS.fullmatch(part)]
-    if not separated or any("," in part for part in parts if part not in separated):
-        return line
-    return " ".join(line.replace(",", " ").split()) if line.count(",") > 1 else line

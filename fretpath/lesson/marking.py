@@ -27,6 +27,7 @@ from functools import cached_property
 from typing import Any
 
 from fretpath.errors import RequestError
+from fretpath.lesson.answers import Answer
 from fretpath.lesson.diagnosis import (
     KINDS,
     Comparison,
@@ -182,6 +183,34 @@ def mark(
     heard = unclear is not None
     marked = _Marked(compared, scheme, lengths, frozenset(unclear or ()), heard).marking
     return replace(marked, octaves_marked=octaves)
+
+
+def mark_best(
+    expected: Melody,
+    answers: Sequence[Answer],
+    *,
+    points: Points | None = None,
+    lengths: bool | None = None,
+) -> tuple[Answer, Marking]:
+    """The way of reading an answer that is nearest to the tune, the first of equal ones; marked.
+
+    *answers* come from :func:`fretpath.lesson.answers.read_answer`; the rest as in :func:`mark`.
+    """
+    marked = [
+        (
+            answer,
+            mark(
+                expected,
+                answer.melody,
+                points=points,
+                lengths=lengths,
+                letters=answer.letters,
+                octaves=answer.octaves,
+            ),
+        )
+        for answer in answers
+    ]
+    return max(marked, key=lambda pair: pair[1].score / (pair[1].full or 1))
 
 
 def _near(expected: Melody, answer: Melody, lengths: bool) -> Melody:

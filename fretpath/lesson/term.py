@@ -27,7 +27,6 @@ from fretpath.lesson.order import ACCURACY, Lesson, by_ear, news
 from fretpath.lesson.packet import Style
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
-from fretpath.music.notation import parse_melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.html import filled
 from fretpath.page.sheet import Sheet, Sound, render_sheet, sounds_for
@@ -170,12 +169,11 @@ class Lines:
     """The letter of the choice that is played."""
 
 
-def week_pages(week: Week, texts: dict[str, str], style: Style) -> tuple[str, str]:
-    """The student's and the teacher's file of a week, as HTML; *texts* by file name."""
+def week_pages(week: Week, melodies: dict[str, Melody], style: Style) -> tuple[str, str]:
+    """The student's and the teacher's file of a week, as HTML; *melodies* by file name."""
     names = [lesson.tune.name for lesson in week.lessons]
     arrangements = tuple(
-        arrange_in_best_key(parse_melody(texts[name], source=name), style.setup, any_key=True)
-        for name in names
+        arrange_in_best_key(melodies[name], style.setup, any_key=True) for name in names
     )
     title = f"{style.look.title or 'Lessons'}: week {week.number}"
     look = replace(style.look, title=title)

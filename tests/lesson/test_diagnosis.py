@@ -14,7 +14,7 @@ import pytest
 
 from fretpath import Melody, parse_melody
 from fretpath.lesson.answers import read_answer
-from fretpath.lesson.marking import Marking, Points, mark, mark_page
+from fretpath.lesson.marking import Marking, Points, mark, mark_best, mark_page
 from tests.lesson.tunes import melody
 
 # Tunes, answers as students give them, and for each: expressions one of which a good page holds,
@@ -27,8 +27,7 @@ LABELLED: list[dict[str, Any]] = json.loads(
 
 def marked(tune: str, answer: str) -> Marking:
     expected = parse_melody(tune)
-    read = read_answer(answer, expected.key)
-    return mark(expected, read.melody, letters=read.letters, octaves=read.octaves)
+    return mark_best(expected, read_answer(answer, expected.key))[1]
 
 
 def page(marking: Marking) -> str:
@@ -194,6 +193,15 @@ def test_the_contour_alone_keeps_half() -> None:
 )
 def test_answers_as_they_come(text: str, name: str, degrees: str) -> None:
     key = "G major" if "G B" in text else "C major"
-    answer = read_answer(text, key)
+    answer = read_answer(text, key)[0]
     assert answer.student == name
     assert " ".join(str(degree) for degree in answer.melody.degrees) == degrees
+
+
+def test_of_two_ways_of_reading_the_one_nearer_the_tune_is_meant() -> None:
+    # commas as octaves, or as spaces; a 7 without a mark below the 1, or above it
+    assert marked("key: C\n\n1 3 5 3 1", "1, 3, 5, 3, 1").percent == 100
+    assert marked("key: C\n\n1 5, 6, 7, 1", "1 5, 6, 7, 1").percent == 100
+    assert marked("key: C\n\n1 7, 1 2 1", "1 7 1 2 1").percent == 100
+    assert marked("key: C\n\n1 7 6 5 1", "1 7 6 5 1").percent == 100
+    assert marked("key: A minor\n\n1 2 b3 1", "in Am\n1 2 b3 1").percent == 100

@@ -19,7 +19,7 @@ TUNES = {
     "a_steps.txt": "title: Steps\nkey: C major\nmeter: 4/4\n\n1 2 3 2 | 1 2 1 -",
     "b_triad.txt": "title: Triad\nkey: G major\nmeter: 4/4\n\n1 3 5 3 | 1 3 1 -",
     "c_raised.txt": "title: Raised\nkey: D major\nmeter: 4/4\n\n3 4 #4 5 | 8 5 3 1",
-    "d_broken.txt": "title: Broken\nkey: C major\n\n1 2 0",
+    "d_broken.txt": "title: Broken\nkey: C major\n\n1 2 zz",
     "e_wide.txt": "title: Wide\nkey: C major\n\nC1 C7",
 }
 
