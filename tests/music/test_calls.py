@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -16,8 +18,8 @@ from tests.page.melodies import barred_melodies
 def test_notes_stay_and_half_of_the_time_is_silence(melody, bars) -> None:
     bars = bars if melody.bars else None
     played, called = melody.expanded(), with_answers(melody, bars)
-    assert called.pitches == played.pitches
-    assert called.lengths == played.lengths
+    runs = [[pitch for pitch, _ in groupby(one.pitches)] for one in (played, called)]
+    assert runs[1] == runs[0]  # a note held over the end of a call is struck again
     beats = [sum(note.beats for note in one.notes) for one in (played, called)]
     assert beats[1] == 2 * beats[0]
 
