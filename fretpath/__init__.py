@@ -70,7 +70,7 @@ if TYPE_CHECKING:
     from fretpath.neck.ways import Reason, describe, reasons, ways
     from fretpath.page.blanks import Blanks
     from fretpath.page.chart import Chart, chord_chart, key_chart, melody_chart
-    from fretpath.page.sheet import Sheet, render_sheet
+    from fretpath.page.sheet import Look, Sheet, render_sheet
     from fretpath.page.sound import SoundPlan, melody_wav
     from fretpath.page.spelling import render_spelling
     from fretpath.page.spoken import render_spoken
@@ -103,6 +103,7 @@ __all__ = [
     "KeyGuess",
     "Lesson",
     "Limits",
+    "Look",
     "Marking",
     "Melody",
     "MelodySyntaxError",
@@ -214,7 +215,7 @@ _LATER = {
     "fretpath.neck.transposition": ("Transposition", "transpose"),
     "fretpath.page.blanks": ("Blanks",),
     "fretpath.page.chart": ("Chart", "chord_chart", "key_chart", "melody_chart"),
-    "fretpath.page.sheet": ("Sheet", "render_sheet"),
+    "fretpath.page.sheet": ("Look", "Sheet", "render_sheet"),
     "fretpath.page.sound": ("SoundPlan", "melody_wav"),
     "fretpath.page.spelling": ("render_spelling",),
     "fretpath.page.spoken": ("render_spoken",),

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import textwrap
+from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
 from fretpath.commands.options import add_output_options, as_json, delivered
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
+from fretpath.page.tables import table, wrapped
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -24,18 +25,22 @@ def run(arguments: argparse.Namespace) -> str:
     return delivered(arguments, "\n".join(_lines()) + "\n")
 
 
-def _lines() -> list[str]:
-    lines = [f"{'name':<20} {'strings n to 1':<24} {'scale':>7} {'frets':>5}  hand"]
+def _lines() -> Iterator[str]:
+    head = ("name", "strings n to 1", "scale", "frets", "hand")
+    rows = [_row(made) for made in INSTRUMENTS.values()]
+    first, *lines = table(rows, head=head, align="llrrl")
+    yield first
     basis = ""
-    for made in INSTRUMENTS.values():
+    for made, line in zip(INSTRUMENTS.values(), lines, strict=True):
         if made.basis != basis:
             basis = made.basis
-            lines += textwrap.wrap(f"({basis})", 80, initial_indent="  ", subsequent_indent="   ")
-        frets = f"{made.frets}" if not made.fretless else "-"
-        lines.append(
-            f"{made.name:<20} {made.tuning:<24} {made.scale_length:>5.0f}mm {frets:>5}  {made.hand}"
-        )
-    return lines
+            yield from wrapped(f"({basis})", indent="  ", hanging=" ")
+        yield line
+
+
+def _row(made: Instrument) -> tuple[str, ...]:
+    frets = "-" if made.fretless else str(made.frets)
+    return made.name, made.tuning, f"{made.scale_length:.0f}mm", frets, made.hand
 
 
 def _data(made: Instrument) -> dict[str, Any]:

@@ -25,7 +25,7 @@ BOX = (8.6, 9.6)
 GREY = "#555"
 
 _LEAD, _TAIL = 5.5, 1.5
-_WIDEST_BEAT = 20.0
+_WIDEST_BEAT = 24.0
 _ROOMY_GAP = 8.0
 _HEIGHTS = {"bar": 3.8, "chord": 4.6, "count": 3.8, "degree": 6.2, "lyric": 4.6}
 _SIZES = {"degree": 5.0, "chord": 3.6, "lyric": 3.4, "fret": 3.9}

@@ -41,8 +41,8 @@ def render_keys(choices: Sequence[KeyChoice], *, top: int | None = None) -> str:
     for rank, choice in enumerate(choices[: min(REASONS, top or REASONS)], start=1):
         text = f"{rank}. {choice.key.tonic} from {choice.arrangement.melody.tonic}: {choice.reason}"
         lines += wrapped(text, hanging="   ")
-    lines += ["", _HEAD]
-    lines += [_row(rank, choice) for rank, choice in enumerate(choices[:top], start=1)]
+    rows = [_row(rank, choice) for rank, choice in enumerate(choices[:top], start=1)]
+    lines += ["", *table(rows, head=_HEAD, align="rlrrrrrr", gap=1)]
     lines += [
         "",
         "travel, longest shift and stretch in mm; open: notes on open strings;",
@@ -52,24 +52,23 @@ def render_keys(choices: Sequence[KeyChoice], *, top: int | None = None) -> str:
 
 
 _HEAD = (
-    f"{'':>3}  {'tonic':<5} {'effort':>6} {'travel':>6} {'shifts':>6} {'longest':>7} "
-    f"{'stretch':>7} {'open':>4}  {'in key':<9} {'sign.':<5} position"
-)
+    "", "tonic", "effort", "travel", "shifts", "longest", "stretch", "open", "in key", "sign.",
+    "position",
+)  # fmt: skip
 
 
-def _row(rank: int, choice: KeyChoice) -> str:
+def _row(rank: int, choice: KeyChoice) -> list[object]:
     figures = choice.arrangement.figures
     low, high = min(figures.positions), max(figures.positions)
     where = roman(low) if low == high else f"{roman(low)}-{roman(high)}"
     sharps = choice.key.signature
     sign = f"{abs(sharps)}{'#' if sharps > 0 else 'b'}" if sharps else "-"
+    lengths = (figures.longest_shift, figures.widest_stretch)
+    longest, stretch = (f"{length:.0f}" for length in lengths)
+    effort, travel = f"{choice.arrangement.effort:.0f}", f"{figures.travel:.0f}"
+    counts = [effort, travel, figures.shifts, longest, stretch, figures.open_strings]
     opens = "".join(choice.open_strings) or "-"
-    return (
-        f"{rank:>3}  {choice.arrangement.melody.tonic!s:<5} "
-        f"{choice.arrangement.effort:>6.0f} {figures.travel:>6.0f} {figures.shifts:>6} "
-        f"{figures.longest_shift:>7.0f} {figures.widest_stretch:>7.0f} "
-        f"{figures.open_strings:>4}  {opens:<9} {sign:<5} {where}"
-    )
+    return [rank, choice.arrangement.melody.tonic, *counts, opens, sign, where]
 
 
 def keys_data(choices: Sequence[KeyChoice]) -> list[dict[str, Any]]:

@@ -20,7 +20,7 @@ from fretpath.music.scales import (
 )
 from fretpath.neck.patterns import Pattern
 from fretpath.page.aloud import with_capitals
-from fretpath.page.tables import wrapped
+from fretpath.page.tables import table, wrapped
 
 _MOOD_NOTE = "mood: words teachers commonly use (no source); a tune may feel otherwise"
 
@@ -121,15 +121,14 @@ def render_holdings(degrees: Sequence[str], holdings: Sequence[Holding]) -> str:
             f"no known scale holds {asked}; the nearest is {with_capitals(scale.name)}, "
             f"without {' '.join(map(str, missing))}\n"
         )
-    lines = [f"scales that hold {asked}, the smallest first:"]
+    rows = []
     for held in holdings:
-        note = "" if held.as_spelled else " (by sound, spelled otherwise)"
-        spare = f"  also {' '.join(map(str, held.spare))}" if held.spare else ""
-        row = (
-            f"  {with_capitals(held.scale.name):<18} {' '.join(held.scale.names):<22}{spare}{note}"
-        )
-        lines.append(row.rstrip())
-    return "\n".join(lines) + "\n"
+        note = [] if held.as_spelled else ["(by sound, spelled otherwise)"]
+        spare = [f"also {' '.join(map(str, held.spare))}"] if held.spare else []
+        name = with_capitals(held.scale.name)
+        rows.append((name, " ".join(held.scale.names), " ".join(spare + note)))
+    head = f"scales that hold {asked}, the smallest first:"
+    return "\n".join([head, *table(rows, indent="  ")]) + "\n"
 
 
 def holdings_data(holdings: Sequence[Holding]) -> list[dict[str, Any]]:

@@ -15,6 +15,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import SupportsIndex
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
@@ -41,7 +42,7 @@ _MOST_PER_BEAT = 24
 
 def check_width(width: object) -> None:
     """Raise :class:`RequestError` unless it is a whole number of characters, 40 or more."""
-    if not isinstance(width, int) or width < LEAST_WIDTH:
+    if not isinstance(width, SupportsIndex) or width.__index__() < LEAST_WIDTH:
         raise RequestError(f"a page is at least {LEAST_WIDTH} characters wide, not {width}")
 
 
