@@ -91,7 +91,24 @@ class UnplayableError(FretpathError):
 
 
 class OutOfRangeError(UnplayableError):
-    """Some notes lie below or above the neck; the message lists all of them and what would fit."""
+    """Some notes lie below or above the neck; the message lists all of them and what would fit.
+
+    Attributes: ``notes`` (indices of the events without a place), ``lowest`` and ``highest`` (MIDI
+    numbers of the neck; None where they are not told).
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        notes: Sequence[int] = (),
+        lowest: int | None = None,
+        highest: int | None = None,
+    ) -> None:
+        self.notes = tuple(notes)
+        self.lowest = lowest
+        self.highest = highest
+        super().__init__(problem)
 
 
 class NoPathError(UnplayableError):

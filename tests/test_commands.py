@@ -183,11 +183,17 @@ class TestBadInput:
         ("words", "says"),
         [
             (["tabb"], 'unknown command "tabb"; did you mean "tab"?'),
-            (["tab"], "the following arguments are required: MELODY"),
-            (["tab", "1", "--bogus"], "unrecognized arguments: --bogus"),
-            (["tab", "1", "--capo", "two"], "invalid int value: 'two'"),
-            (["tab", "1", "--open-strings", "maybe"], "invalid choice: 'maybe'"),
-            (["tab", "1", "--instr", "bass"], "unrecognized arguments: --instr"),
+            (["tab"], "fretpath tab: MELODY is missing"),
+            (["tab", "1", "--bogus"], "there is no option --bogus"),
+            (["tab", "1", "--capo", "two"], '--capo needs a whole number, not "two"'),
+            (
+                ["tab", "1", "--open-strings", "maybe"],
+                '--open-strings is allow, avoid, forbid or prefer, not "maybe"',
+            ),
+            (
+                ["tab", "1", "--instr", "bass"],
+                'there is no option --instr; did you mean "--instrument"?',
+            ),
         ],
     )
     def test_a_wrong_call_is_status_two(self, words: list[str], says: str, fretpath: Run) -> None:
@@ -487,4 +493,4 @@ class TestWrongCalls:
     ) -> None:
         status, out, err = fretpath(*words)
         assert (status, out) == (2, "")
-        assert f"argument {option}: expected one argument" in err
+        assert f"{option} needs a value" in err

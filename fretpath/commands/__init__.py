@@ -12,13 +12,21 @@ import argparse
 import importlib
 import os
 import re
+import shutil
 import signal
 import sys
 from collections.abc import Sequence
-from typing import Any, NoReturn
+from typing import NoReturn
 
 from fretpath.commands.files import outputs_together
-from fretpath.errors import FretpathError, IncompleteError, nearest, printable
+from fretpath.commands.parser import Parser, UsageError
+from fretpath.errors import (
+    FretpathError,
+    IncompleteError,
+    RequestError,
+    nearest,
+    printable,
+)
 
 COMMANDS = {
     "tab": "a melody as tab, fingered, with its spelling",
@@ -82,6 +90,8 @@ fretpath COMMAND --help tells the rest.
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status and never raises for bad input."""
     words = list(sys.argv[1:] if argv is None else argv)
+    if "_ARGCOMPLETE" in os.environ and argv is None:
+        _complete()
     if not words or words[0] in ("-h", "--help", "help"):
         rows = "\n".join(f"  {name:<12} {about}" for name, about in COMMANDS.items())
         return _print(_HELP.format(commands=rows))
@@ -93,17 +103,21 @@ def main(argv: Sequence[str] | None = None) -> int:
         _complain(_unknown_command(words[0]))
         return 2
     command = importlib.import_module(f"fretpath.commands.{words[0]}")
-    parser = _Parser(prog=f"fretpath {words[0]}", description=command.__doc__, allow_abbrev=False)
+    parser = Parser(prog=f"fretpath {words[0]}", description=command.__doc__)
     parser.epilog = f"example: {EXAMPLES[words[0]]}"
     command.add_options(parser)
     try:
         arguments = parser.parse_args(_joined(words[1:]))
+        _refuse_conflicts(arguments)
+        _fit_the_screen(arguments, words)
         with outputs_together():
             text = command.run(arguments)
         _tell(arguments)
         return _print(text)
-    except _UsageError as stop:
-        return stop.status
+    except UsageError as stop:
+        if stop.problem:
+            _say(stop.problem)
+        return _print(stop.text) if stop.text else stop.status
     except IncompleteError as partly:
         _tell(arguments)
         _print(partly.result)
@@ -112,6 +126,45 @@ def main(argv: Sequence[str] | None = None) -> int:
     except FretpathError as problem:
         _complain(str(problem))
         return 1
+
+
+_CONFLICTS = (
+    ("spoken", "json", "sentences are no data"),
+    ("spoken", "why", "the reasons are a page of their own"),
+    ("one_string", "no_shift", "a melody on one string needs the hand to move"),
+)
+"""Two options that cannot both be had, and why."""
+
+
+def _complete() -> None:
+    """Answer the shell that completes a command line, where argcomplete is installed."""
+    import argcomplete
+
+    whole = argparse.ArgumentParser(prog="fretpath")
+    commands = whole.add_subparsers()
+    for name in COMMANDS:
+        command = importlib.import_module(f"fretpath.commands.{name}")
+        command.add_options(commands.add_parser(name))
+    argcomplete.autocomplete(whole)
+
+
+def _refuse_conflicts(arguments: argparse.Namespace) -> None:
+    given = vars(arguments)
+    for first, second, why in _CONFLICTS:
+        if given.get(first) and given.get(second):
+            names = [f"--{name.replace('_', '-')}" for name in (first, second)]
+            raise RequestError(f"{names[0]} and {names[1]} do not go together: {why}; drop one")
+
+
+def _fit_the_screen(arguments: argparse.Namespace, words: Sequence[str]) -> None:
+    """Pages as wide as the terminal, on a terminal only."""
+    asked = any(word.split("=")[0] == "--width" for word in words)
+    if hasattr(arguments, "width") and _is_terminal() and not asked:
+        arguments.width = min(max(shutil.get_terminal_size().columns, 40), 160)
+
+
+def _is_terminal() -> bool:
+    return sys.stdout is not None and sys.stdout.isatty()
 
 
 def _tell(arguments: argparse.Namespace) -> None:
@@ -160,58 +213,6 @@ def _end(number: int, _: object) -> NoReturn:
     raise SystemExit(128 + number)
 
 
-class _UsageError(Exception):
-    def __init__(self, status: int) -> None:
-        self.status = status
-
-
-class _Parser(argparse.ArgumentParser):
-    def format_usage(self) -> str:
-        """What must be given; the options follow in the help."""
-        return f"usage: {self._called()}\n"
-
-    def format_help(self) -> str:
-        self.usage = self._called()
-        return super().format_help()
-
-    def error(self, message: str) -> NoReturn:
-        self.exit(
-            2, f"{self.prog}: {message}\n{self.format_usage()}({self.prog} --help tells more)\n"
-        )
-
-    def _called(self) -> str:
-        given = [action for action in self._actions if not action.option_strings]
-        words = []
-        for action in given:
-            name = str(action.metavar or action.dest)
-            more = " ..." if action.nargs in ("*", "+") else ""
-            words.append(f"[{name}{more}]" if action.nargs == "*" else f"{name}{more}")
-        return " ".join([self.prog, *words, "[options]"])
-
-    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
-        """As argparse has it, but ``--jobs=--`` has no value and not an empty list."""
-        arguments, rest = super().parse_known_args(args, namespace)
-        for action in self._actions:
-            if (
-                action.nargs is None
-                and action.default != []
-                and vars(arguments).get(action.dest) == []
-            ):
-                self.error(f"argument {'/'.join(action.option_strings)}: expected one argument")
-        return arguments, rest
-
-    def print_help(self, file: Any = None) -> None:
-        """As everything is printed, so that a full disk is noticed."""
-        status = _print(self.format_help())
-        if status:
-            self.exit(status)
-
-    def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
-        if message:
-            _say(message)
-        raise _UsageError(status)
-
-
 def _print(text: str) -> int:
     """Write to standard output; a reader that has gone away is no error of ours."""
     if sys.stdout is None:
@@ -221,7 +222,7 @@ def _print(text: str) -> int:
         _complain("a sheet is a page for the browser: write it with -o lesson.html")
         return 1
     try:
-        sys.stdout.write(_encodable(text))
+        sys.stdout.write(_dressed(_encodable(text)))
         sys.stdout.flush()
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
@@ -243,6 +244,27 @@ def _encodable(text: str) -> str:
     text = _STEERING.sub("?", text)
     encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
     return text.encode(encoding, errors="replace").decode(encoding)
+
+
+def _dressed(text: str) -> str:
+    """Titles and degrees in bold and strings dim, on a terminal that is not told ``NO_COLOR``.
+
+    The meaning is in the text alone.
+    """
+    if not _is_terminal() or os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
+        return text
+    lines = text.split("\n")
+    if len(lines) > 1 and lines[1].startswith("key "):
+        lines[0] = f"\x1b[1m{lines[0]}\x1b[0m"
+    return "\n".join(map(_dressed_line, lines))
+
+
+def _dressed_line(line: str) -> str:
+    if re.match(r"\s*degree\s", line):
+        return f"\x1b[1m{line}\x1b[0m"
+    if re.match(r"\s*[A-G]?[#b]?\s*[|+]-", line):
+        return re.sub(r"-{2,}", lambda run: f"\x1b[2m{run[0]}\x1b[22m", line)
+    return line
 
 
 def _complain(problem: str) -> None:

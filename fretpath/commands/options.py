@@ -17,7 +17,7 @@ from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.neck.arrange import arrange, lower_octave
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.catalogue import instrument_named, instrument_tuned
+from fretpath.neck.catalogue import INSTRUMENTS, instrument_named, instrument_tuned
 from fretpath.neck.hand import HANDS, Hand, hand_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import OPEN_STRINGS, Limits, Start
@@ -60,6 +60,7 @@ def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) 
     parser.add_argument("--key", help="tonic, such as B (the mode stays), or 'C minor'")
     parser.add_argument(
         "--octave",
+        metavar="N",
         help="octave of the tonic, sounding (C4 is middle C), or free: let the instrument choose",
     )
     parser.add_argument(
@@ -88,6 +89,7 @@ def melody_from(arguments: argparse.Namespace) -> Melody:
     if is_score_name(words):
         melody = _from_score(arguments, words)
     else:
+        _refuse_score_options(arguments)
         text, source = melody_text(words)
         melody, remarks = read_loosely(text, key=arguments.key, source=source)
         arguments.remarks.extend(remarks)
@@ -97,6 +99,12 @@ def melody_from(arguments: argparse.Namespace) -> Melody:
     if arguments.octave == "free":
         return replace(melody, octave_free=True)
     return melody.in_octave(_octave(arguments.octave))
+
+
+def _refuse_score_options(arguments: argparse.Namespace) -> None:
+    for name in ("tune", "part"):
+        if getattr(arguments, name, None) is not None:
+            raise RequestError(f"--{name} chooses from a score file, and this is melody text")
 
 
 def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
@@ -130,13 +138,18 @@ def add_instrument_options(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("instrument")
     group.add_argument(
         "--instrument",
+        metavar="NAME",
         help=f'a name from "fretpath instruments" (default: {USUAL_INSTRUMENT}, or the one that '
         "has the tuning given)",
     )
-    group.add_argument("--tuning", help='open strings, string n first: "D1 A1 D2 G2"')
-    group.add_argument("--frets", type=int, help="highest fret of the neck")
-    group.add_argument("--scale-length", help="nut to bridge: 30in or 762mm")
-    group.add_argument("--capo", type=int, help="fret under the capo; frets count from it")
+    group.add_argument(
+        "--tuning", metavar="STRINGS", help='open strings, string n first: "D1 A1 D2 G2"'
+    )
+    group.add_argument("--frets", type=int, metavar="N", help="highest fret of the neck")
+    group.add_argument("--scale-length", metavar="LENGTH", help="nut to bridge: 30in or 762mm")
+    group.add_argument(
+        "--capo", type=int, metavar="FRET", help="fret under the capo; frets count from it"
+    )
 
 
 def instrument_from(arguments: argparse.Namespace) -> Instrument:
@@ -149,12 +162,30 @@ def instrument_from(arguments: argparse.Namespace) -> Instrument:
                 f'"{arguments.tuning[:40]}": a tuning names octaves, such as {tuned.tuning}; '
                 f"that is --instrument {tuned.name}"
             )
-    return (tuned or instrument_named(arguments.instrument or USUAL_INSTRUMENT)).customised(
+    return (
+        tuned or instrument_named(_instrument_name(arguments.instrument or USUAL_INSTRUMENT))
+    ).customised(
         tuning=arguments.tuning,
         frets=arguments.frets,
         scale_length=arguments.scale_length,
         capo=arguments.capo,
     )
+
+
+def _instrument_name(text: str) -> str:
+    """The name of the instrument that words such as ``5-string bass`` mean; else the text."""
+    words = [w for w in re.findall(r"[a-z0-9]+", text.lower()) if w not in ("string", "strings")]
+    words = [_COUNTS.get(word, word) for word in words]
+    if "bass" in words or ("baritone" in words and "ukulele" in words):
+        words = [word for word in words if word != "guitar"]
+    for name, instrument in INSTRUMENTS.items():
+        usual = [str(len(instrument.strings)), *name.split("-")]
+        if sorted(words) in (sorted(name.split("-")), sorted(usual)):
+            return name
+    return text
+
+
+_COUNTS = {"four": "4", "five": "5", "six": "6", "seven": "7", "uke": "ukulele"}
 
 
 def add_hand_options(parser: argparse.ArgumentParser) -> None:
@@ -165,27 +196,43 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
         help=f"{', '.join(HANDS)} (a change-over fret after a colon: one-two-four:5), "
         "or a finger for each fret such as 12.4",
     )
-    group.add_argument("--reach", help="widest span from the index finger, such as 80mm")
+    group.add_argument(
+        "--reach", metavar="MM", help="widest span from the index finger, such as 80mm"
+    )
     group.add_argument(
         "--playing",
         choices=PLAYING,
-        help="stop most notes (in-position, usual on bass and guitar), or stay low among the open "
+        help="fret most notes (in-position, usual on bass and guitar), or stay low among the open "
         "strings (open-position, usual elsewhere and for beginners)",
     )
-    group.add_argument("--weights", default="", help="prices to change, such as shift=2,open=0")
+    group.add_argument(
+        "--weights", default="", metavar="NAME=N", help="cost weights, such as shift=2,open=0"
+    )
     group.add_argument(
         "--open-strings",
         choices=OPEN_STRINGS,
         default="allow",
         help="open strings (default: allow)",
     )
-    group.add_argument("--lowest-fret", type=int, default=0, help="no fretted note below it")
-    group.add_argument("--highest-fret", "--max-fret", type=int, help="no note above it")
-    group.add_argument("--strings", help="only these strings: 1,2 (1 is the top line)")
+    group.add_argument(
+        "--lowest-fret", type=int, metavar="FRET", default=0, help="no fretted note below it"
+    )
+    group.add_argument(
+        "--highest-fret", "--max-fret", type=int, metavar="FRET", help="no note above it"
+    )
+    group.add_argument(
+        "--strings", metavar="1,2", help="only these strings: 1,2 (1 is the top line)"
+    )
     group.add_argument("--one-string", action="store_true", help="the whole melody on one string")
-    group.add_argument("--position", type=int, help="hold the index finger at this fret")
+    group.add_argument(
+        "--position", type=int, metavar="FRET", help="hold the index finger at this fret"
+    )
     group.add_argument("--no-shift", action="store_true", help="hold the hand in one position")
-    group.add_argument("--start", help="place of the first note: string-fret or string-fret-finger")
+    group.add_argument(
+        "--start",
+        metavar="PLACE",
+        help="place of the first note: string-fret or string-fret-finger",
+    )
     group.add_argument(
         "--accidentals",
         type=int,
@@ -196,8 +243,8 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
         "--objective",
         choices=OBJECTIVES,
         default="total",
-        help="least effort in all (default), or first the easiest hardest step (for a fast "
-        "passage: more shifts, and smaller ones)",
+        help="least effort in all (default), or keep the single hardest move as easy as possible "
+        "(for a fast passage: more shifts, and smaller ones)",
     )
     group.add_argument(
         "--repeats",
@@ -280,7 +327,7 @@ def arrangement_from(arguments: argparse.Namespace) -> Arrangement:
 def add_sound_options(parser: argparse.ArgumentParser) -> None:
     """How a melody sounds when it is written as sound."""
     group = parser.add_argument_group("sound (turn the volume down first)")
-    group.add_argument("--tempo", type=float, help="beats a minute")
+    group.add_argument("--tempo", type=float, metavar="BPM", help="beats a minute")
     group.add_argument("--count-in", action="store_true", help="clicks for a bar before it")
     group.add_argument("--drone", action="store_true", help="the tonic softly under it")
     group.add_argument(
@@ -308,7 +355,7 @@ def sound_plan_from(arguments: argparse.Namespace) -> SoundPlan:
 
 def add_output_options(parser: argparse.ArgumentParser) -> None:
     """Where the result goes and in which form."""
-    parser.add_argument("--json", action="store_true", help="the same as data")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
     parser.add_argument("-o", "--output", metavar="FILE", help="write to a file instead")
 
 

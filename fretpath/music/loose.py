@@ -19,7 +19,7 @@ from functools import partial
 from itertools import pairwise
 from unicodedata import category, normalize
 
-from fretpath.errors import AmbiguousTextError, FretpathError, MelodySyntaxError
+from fretpath.errors import AmbiguousTextError, FretpathError, MelodySyntaxError, nearest
 from fretpath.music.heads import key_words, read_head
 from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody, Meter
@@ -33,7 +33,7 @@ from fretpath.music.scribbles import (
     spaced,
 )
 from fretpath.music.signs import checked
-from fretpath.music.text import EVENT, HEADERS, TYPED, UNDER, Spot, refuse_tab, rows
+from fretpath.music.text import EVENT, HEADERS, TYPED, UNDER, Spot, refuse_tab, rows, unknown_header
 from fretpath.remarks import Remark, RemarkKind
 
 LONGEST_LINE = 10_000
@@ -255,6 +255,8 @@ def _row(number: int, line: str, following: str, draft: _Draft) -> _Row | None:
         return _Row(number, "under", line.strip())
     if _is_chords(line, following):
         return _Row(number, "chords", line)
+    if ":" in line and name.isalpha() and len(name) > 3 and not _is_music(line):
+        _refuse_misspelt(name, number, line, draft)
     head = read_head(line)
     started = draft.started
     if head.values and (not head.rest or not started):
@@ -270,6 +272,14 @@ def _row(number: int, line: str, following: str, draft: _Draft) -> _Row | None:
             return _Row(number, "head", changed)
     line = _without_label(line, number, draft)
     return _sorted_row(number, line, draft) if line.strip() else None
+
+
+def _refuse_misspelt(name: str, number: int, line: str, draft: _Draft) -> None:
+    """Refuse a header whose name is nearly one that is known."""
+    known = name in HEADERS or dict(read_head(line).values)
+    if not known and nearest(name, HEADERS):
+        spot = Spot(draft.source, number, 1, len(line.partition(":")[0]) + 1, line)
+        raise spot.error(unknown_header(name))
 
 
 def _take_head(values: Sequence[tuple[str, str]], number: int, draft: _Draft) -> None:

@@ -126,7 +126,7 @@ def _off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument)
     if count > _MOST_LINES:
         lines.append(f"  and {count - _MOST_LINES} more")
     lines.append(_suggestion(melody, instrument))
-    return OutOfRangeError("\n".join(lines))
+    return OutOfRangeError("\n".join(lines), notes=events, lowest=low, highest=high)
 
 
 def named(melody: Melody) -> str:

@@ -1,0 +1,155 @@
+"""The command line in plain English, and advice that works when it is followed."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+from fretpath.commands import COMMANDS, main
+
+MISTAKES = [
+    "tab 1 --instrument bas", "tab 1 --hand one-two-for", "tab 1 --key 'C dorain'",
+    "tab 1 --rows degrees", "tab '1 3 5' --octave 7 --key C", "tab C9", "tab 'E0 G1' ",
+    "tab 1 --open-strings forbd", "tab 1 --spacing tme", "tab 1 --octav 3", "tab 1 --jsn",
+    "tabb 1", "spel 1", "scales dorain", "tab 1 --weights shfit=1",
+    "tab '1 5 9' --tuning 'E A D G'",
+    "transpose 1 --to Gx", "tab 'sorce: X\n\n1'", "tab tune.tx", "tab 1 --position 30",
+    "tab '1 5' --highest-fret 0 --open-strings forbid --key C", "tab 1 --ways 2 --spokn",
+    "keys 1 --top 5 --highst-fret 3", "neck --key 'C majr'", "find . --has '#4' --jobbs 2",
+]  # fmt: skip
+"""Calls that are refused, each with advice in its message."""
+
+
+@pytest.fixture(autouse=True)
+def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("tune.txt").write_text("key: D\n\n1 2 3\n")
+
+
+def advice_in(message: str, words: list[str]) -> list[list[str]]:
+    """The calls that a message advises."""
+    calls = []
+    for meant in re.findall(r'did you mean "([^"]+)"', message):
+        wrong = re.findall(r'"([^"]+)"|(?:option|file) (\S+);', message)[0]
+        typed = next(filter(None, wrong))
+        calls.append([re.sub(re.escape(typed) + r"(?![\w-])", meant, word) for word in words])
+    for option, value in re.findall(r"\((--[\w-]+) ([\w#-]+)\)", message):
+        calls.append([*words, option, value])
+    for option, value in re.findall(r"that is (--[\w-]+) ([\w-]+)", message):
+        kept = [word for word in words if word != "--tuning" and word != "E A D G"]
+        calls.append([*kept, option, value])
+    return calls
+
+
+@pytest.mark.parametrize("call", MISTAKES)
+def test_advice_works_when_it_is_followed(call: str, capsys: pytest.CaptureFixture[str]) -> None:
+    words = shlex.split(call)
+    assert main(words) in (1, 2)
+    message = capsys.readouterr().err
+    assert "Traceback" not in message
+    for better in advice_in(message, words):
+        status = main(better)
+        said = capsys.readouterr()
+        assert status == 0, (better, message, said.err)
+
+
+def test_most_of_them_hold_advice(capsys: pytest.CaptureFixture[str]) -> None:
+    advised = 0
+    for call in MISTAKES:
+        main(shlex.split(call))
+        advised += bool(advice_in(capsys.readouterr().err, shlex.split(call)))
+    assert advised > len(MISTAKES) / 2
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        ("tab C --spoken --json", "--spoken and --json do not go together"),
+        ("tab C --tune 4", "--tune chooses from a score file"),
+        ("tab C --frets x", '--frets needs a whole number, not "x"'),
+        ("tab C --tempo x", '--tempo needs a number, not "x"'),
+        ("tab C --capo", "--capo needs a value"),
+        ("tab", "MELODY is missing"),
+        ("tab C --spacing wide", '--spacing is even or time, not "wide"'),
+    ],
+)
+def test_a_wrong_call_is_told_in_plain_english(
+    call: str, says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(shlex.split(call)) in (1, 2)
+    assert says in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "name"),
+    [
+        ("5-string bass", "bass-5"),
+        ("bass guitar", "bass"),
+        ("low g ukulele", "ukulele-low-g"),
+        ("six string guitar", "guitar"),
+        ("Tenor Ukulele", "ukulele-tenor"),
+        ("7-string guitar", "guitar-7"),
+    ],
+)
+def test_an_instrument_is_found_by_its_words(
+    words: str, name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["tab", "C", "--instrument", words, "--json"]) == 0
+    assert f'"{name}"' in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_the_help_is_short_and_the_whole_of_it_is_there(
+    command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([command, "--help"]) == 0
+    short = capsys.readouterr().out
+    assert main([command, "--help", "all"]) == 0
+    whole = capsys.readouterr().out
+    options = set(re.findall(r"^  (--[\w-]+)", short, re.MULTILINE))
+    every = set(re.findall(r"^  (--[\w-]+)", whole, re.MULTILINE))
+    assert options <= every
+    hidden = re.search(r"(\d+) more options", short)
+    assert len(every) - len(options) == (int(hidden[1]) if hidden else 0)
+
+
+def test_a_terminal_shows_weight_and_its_own_width(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    call = ["tab", "key: C\n\n" + "1 2 3 5 " * 10]
+    main(call)
+    plain = capsys.readouterr().out
+    assert "\x1b" not in plain
+    monkeypatch.setattr("fretpath.commands._is_terminal", lambda: True)
+    monkeypatch.setenv("COLUMNS", "80")
+    main(call)
+    dressed = capsys.readouterr().out
+    assert "\x1b[1m" in dressed
+    assert re.sub(r"\x1b\[\d+m", "", dressed) == plain
+    monkeypatch.setenv("COLUMNS", "120")
+    monkeypatch.setenv("NO_COLOR", "1")
+    main(call)
+    wide = capsys.readouterr().out
+    assert "\x1b" not in wide
+    assert 80 < max(map(len, wide.splitlines())) <= 120
+
+
+def test_a_shell_can_complete_a_call() -> None:
+    import subprocess
+    import sys
+
+    pytest.importorskip("argcomplete")
+    root = Path(__file__).parent.parent.parent
+    line = "fretpath tab C --spo"
+    environment = {
+        **os.environ, "PYTHONPATH": str(root), "_ARGCOMPLETE": "1", "COMP_LINE": line,
+        "COMP_POINT": str(len(line)), "_ARGCOMPLETE_STDOUT_FILENAME": "found",
+        "_ARGCOMPLETE_IFS": " ",
+    }  # fmt: skip
+    program = "from fretpath.commands import run; run()"
+    subprocess.run([sys.executable, "-c", program], env=environment, check=False)
+    assert "--spoken" in Path("found").read_text()
