@@ -164,7 +164,7 @@ def instrument_from(arguments: argparse.Namespace) -> Instrument:
             )
     return (
         tuned or instrument_named(_instrument_name(arguments.instrument or USUAL_INSTRUMENT))
-    ).customised(
+    ).with_changes(
         tuning=arguments.tuning,
         frets=arguments.frets,
         scale_length=arguments.scale_length,

@@ -185,7 +185,7 @@ class Instrument:
         """:meth:`string_spacing` of every fret from 0 on."""
         return np.array([self.string_spacing(fret) for fret in range(self.frets_free + 1)])
 
-    def customised(
+    def with_changes(
         self,
         *,
         tuning: str | None = None,

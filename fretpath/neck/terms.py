@@ -4,7 +4,7 @@
 one state of the hand (string, fret, position, finger), a *step term* at two that follow each other.
 Each term is an amount times a price of :class:`Weights`, turned into whole thousandths of effort
 and rounded once, so that sums are exact and ties are real ties.  Effort has no unit: 1 is what one
-millimetre across the strings costs, and 0.42 mm of hand travel along the neck.
+millimeter across the strings costs, and 0.42 mm of hand travel along the neck.
 
 The search, ``--why``, the graph and the documents read :data:`TERMS` and nothing else, so a new
 term is a field of :class:`Weights`, a function and a row here.  A shift has more or less time; the
@@ -246,7 +246,7 @@ def _landing(neck: Instrument, before: States, after: States, weights: Weights) 
 
 
 def _crossing(neck: Instrument, before: States, after: States) -> Amounts:
-    """Millimetres across the strings, at the spacing midway between the two frets' own."""
+    """Millimeters across the strings, at the spacing midway between the two frets' own."""
     table = neck.string_spacings
     spacing = (table[before.fret] + table[after.fret]) / 2
     return np.abs(before.string - after.string) * spacing

@@ -145,7 +145,7 @@ def read_tab(
     page = tab_lines(text, source=source, strings=known)
     found = _taken(page, given, part, source)
     words, systems = found.words, found.part.systems
-    instrument = found.strings.instrument.customised(frets=frets, scale_length=scale_length)
+    instrument = found.strings.instrument.with_changes(frets=frets, scale_length=scale_length)
     meter = meter or words.meter
     changes = changes_of(systems) if words.own else {}
     frames = list(_frames(found, changes, meter))
@@ -240,9 +240,9 @@ def _given(on: On | None, tuning: str | None, capo: int | None) -> Given:
     if on is None and tuning is None:
         return Given(capo=capo)
     if on is None or isinstance(on, str):
-        instrument = instrument_named(on or "bass").customised(tuning=tuning)
+        instrument = instrument_named(on or "bass").with_changes(tuning=tuning)
         return Given(instrument, tuning is not None, capo)
-    instrument = (on.instrument if isinstance(on, Setup) else on).customised(tuning=tuning)
+    instrument = (on.instrument if isinstance(on, Setup) else on).with_changes(tuning=tuning)
     return Given(instrument, tuned=True, capo=instrument.capo if capo is None else capo)
 
 

@@ -404,7 +404,7 @@ def _tuned(
     tuning = order if _pitched(order) else _nearest(order, instrument)
     if [Pitch.parse(pitch) for pitch in tuning] == [string.open for string in instrument.strings]:
         return instrument
-    tuned = instrument.customised(tuning=" ".join(reversed(tuning)))
+    tuned = instrument.with_changes(tuning=" ".join(reversed(tuning)))
     told = f"read as {instrument.name} tuned {tuned.tuning}, by its string names"
     remarks.append(Remark("guessed", f"{told} (or say --instrument)"))
     return tuned
@@ -438,7 +438,7 @@ def _by_words(
         tuning = _one_string(instrument, *words.one)
     else:
         tuning = _as_named(instrument, names, words) or _changed(instrument, words)
-    tuned = instrument.customised(tuning=" ".join(str(pitch) for pitch in reversed(tuning)))
+    tuned = instrument.with_changes(tuning=" ".join(str(pitch) for pitch in reversed(tuning)))
     if not own:
         told = f"read as {instrument.name} tuned {tuned.tuning}, by the words"
         seen = [re.sub(r"\d", "", name).upper() for name in names]

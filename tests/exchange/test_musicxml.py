@@ -89,7 +89,7 @@ def test_every_melody_is_valid(melody: Melody) -> None:
 @pytest.mark.parametrize("name", ["bass", "guitar", "ukulele-concert", "mandolin", "banjo"])
 def test_an_arrangement_is_valid_and_keeps_strings_frets_and_fingers(name: str) -> None:
     key = "F#" if name == "ukulele-concert" else "C"
-    found = arrange(parse_melody(TUNE, key=key), instrument_named(name).customised(capo=1))
+    found = arrange(parse_melody(TUNE, key=key), instrument_named(name).with_changes(capo=1))
     data = score_bytes(found, ".musicxml")
     validate(data)
     _compare(found, data)
@@ -150,7 +150,7 @@ def test_an_octave_above_its_sound_is_drawn_by_the_clef() -> None:
 
 
 def test_the_tuning_is_given_without_the_capo() -> None:
-    made = instrument_named("guitar").customised(capo=3)
+    made = instrument_named("guitar").with_changes(capo=3)
     root = _root(score_bytes(arrange(parse_melody("G2"), made), ".musicxml"))
     assert root.findtext(".//staff-details/capo") == "3"
     assert root.findtext(".//staff-tuning[@line='1']/tuning-step") == "E"

@@ -88,7 +88,7 @@ class TestLimits:
 
 
 class TestContradictions:
-    """The error says which single wish to drop."""
+    """The error says which single limit to drop."""
 
     @pytest.mark.parametrize(
         ("limits", "drop"),
@@ -98,10 +98,10 @@ class TestContradictions:
             (Limits(highest_fret=2, open_strings="forbid"), ["--highest-fret 2"]),
         ],
     )
-    def test_names_the_wish(self, limits: Limits, drop: list[str]) -> None:
+    def test_names_the_limit(self, limits: Limits, drop: list[str]) -> None:
         with pytest.raises(UnplayableError) as refused:
             arrange(SCALE, Setup.of(limits=limits))
-        assert any(f"Drop {wish}:" in str(refused.value) for wish in drop)
+        assert any(f"Drop {limit}:" in str(refused.value) for limit in drop)
 
     def test_a_placement_and_a_limit(self) -> None:
         with pytest.raises(UnplayableError, match="drop the placement or the limit"):

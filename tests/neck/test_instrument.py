@@ -116,7 +116,7 @@ class TestFretDistances:
     @given(st.sampled_from(sorted(INSTRUMENTS)), st.integers(0, 10))
     def test_a_capo_is_a_new_nut(self, name: str, capo: int) -> None:
         plain = instrument_named(name)
-        capoed = plain.customised(capo=capo)
+        capoed = plain.with_changes(capo=capo)
         for fret in range(capoed.frets_free + 1):
             apart = plain.distance(fret + capo) - plain.distance(capo)
             assert capoed.distance(fret) == pytest.approx(apart)
@@ -147,7 +147,7 @@ class TestTunings:
             assert bool(places) is (made.range[0] <= midi <= made.range[1])
 
     def test_names_of_the_strings_in_tab(self) -> None:
-        # Small letters: the higher of two of a name, and a string that sounds above its neighbour.
+        # Small letters: the higher of two of a name, and a string that sounds above its neighbor.
         assert instrument_named("bass").string_names == ("G", "D", "A", "E")
         assert instrument_named("guitar").string_names == ("e", "B", "G", "D", "A", "E")
         assert instrument_named("ukulele").string_names == ("A", "E", "C", "g")
@@ -204,7 +204,7 @@ class TestCapo:
         self, name: str, capo: int, fret: int
     ) -> None:
         plain = instrument_named(name)
-        capoed = plain.customised(capo=capo)
+        capoed = plain.with_changes(capo=capo)
         for string in range(1, len(plain.strings) + 1):
             sound = capoed.midi_at(string, fret)
             if plain.strings[string - 1].nut:
@@ -212,7 +212,7 @@ class TestCapo:
             assert sound == plain.midi_at(string, fret + capo)
 
     def test_the_tuning_is_told_without_it(self) -> None:
-        capoed = instrument_named("guitar").customised(capo=3)
+        capoed = instrument_named("guitar").with_changes(capo=3)
         assert capoed.tuning == "E2 A2 D3 G3 B3 E4"
         assert [str(pitch) for pitch in capoed.open_pitches] == [
             "G4", "D4", "Bb3", "F3", "C3", "G2",
@@ -220,9 +220,9 @@ class TestCapo:
 
     def test_beyond_the_neck_is_refused(self) -> None:
         with pytest.raises(RequestError, match="the capo is 0 to 23, not 24"):
-            instrument_named("bass").customised(capo=24)
+            instrument_named("bass").with_changes(capo=24)
         with pytest.raises(RequestError, match="a short string with this capo begins beyond"):
-            instrument_named("banjo").customised(capo=17)
+            instrument_named("banjo").with_changes(capo=17)
 
 
 class TestPublishedExamples:
@@ -241,7 +241,7 @@ class TestPublishedExamples:
         # Same paper, figure 2: F2 D4 E3 with any of four fingers on each place make layers of 4,
         # 16 and 12 vertices.  The fret of <3,7> is lost in the print we saw and restored by
         # arithmetic; the number of edges is in closed form.
-        guitar = instrument_named("guitar").customised(frets=17)
+        guitar = instrument_named("guitar").with_changes(frets=17)
         places = [guitar.places_of(Pitch.parse(name).midi) for name in ("F2", "D4", "E3")]
         assert places == [
             ((6, 1),),
@@ -254,7 +254,7 @@ class TestPublishedExamples:
 
     def test_our_own_layers_of_that_fragment(self) -> None:
         # Ours are smaller: no position lies below fret 1, so not every finger reaches every place.
-        guitar = instrument_named("guitar").customised(frets=17)
+        guitar = instrument_named("guitar").with_changes(frets=17)
         states = all_states(guitar, hand_named("one-finger-per-fret"))
         sizes = [len(states.sounding(Pitch.parse(name).midi)) for name in ("F2", "D4", "E3")]
         assert sizes == [1, 3 + 4 + 4 + 4, 2 + 4 + 4]
@@ -288,20 +288,22 @@ class TestHands:
 
 class TestCustom:
     def test_tuning(self) -> None:
-        low = instrument_named("bass").customised(tuning="D1 A1 D2 G2")
+        low = instrument_named("bass").with_changes(tuning="D1 A1 D2 G2")
         assert low.tuning == "D1 A1 D2 G2"
         assert low.midi_at(string=4, fret=0) == 26
         assert low.basis == "tuning as given"
 
     def test_tuning_with_another_number_of_strings(self) -> None:
-        three = instrument_named("guitar").customised(tuning="G3 D4 G4")
+        three = instrument_named("guitar").with_changes(tuning="G3 D4 G4")
         assert len(three.strings) == 3
         assert three.string_names == ("g", "D", "G")
-        assert instrument_named("guitar").customised(tuning="D4 D4").string_names == ("D", "D")
+        assert instrument_named("guitar").with_changes(tuning="D4 D4").string_names == ("D", "D")
         assert [three.midi_at(string, 1) for string in (1, 2, 3)] == [68, 63, 56]
 
     def test_a_retuned_banjo_keeps_its_short_string(self) -> None:
-        assert instrument_named("banjo").customised(tuning="A4 E3 A3 C#4 E4").midi_at(5, 3) is None
+        assert (
+            instrument_named("banjo").with_changes(tuning="A4 E3 A3 C#4 E4").midi_at(5, 3) is None
+        )
 
     @given(st.lists(st.integers(0, 120), min_size=1, max_size=12))
     def test_any_tuning_is_written_and_read_back(self, midi: list[int]) -> None:
@@ -314,7 +316,7 @@ class TestCustom:
     )
     def test_scale_length(self, text: str, mm: float) -> None:
         assert parse_scale_length(text) == pytest.approx(mm)
-        made = instrument_named("bass").customised(scale_length=text)
+        made = instrument_named("bass").with_changes(scale_length=text)
         assert made.distance(12) == pytest.approx(mm / 2)
 
     @pytest.mark.parametrize(
@@ -335,7 +337,7 @@ class TestCustom:
     )
     def test_refusals(self, change: dict[str, str | int], says: str) -> None:
         with pytest.raises(RequestError) as caught:
-            instrument_named("bass").customised(**change)  # type: ignore[arg-type]
+            instrument_named("bass").with_changes(**change)  # type: ignore[arg-type]
         assert says in str(caught.value)
 
 

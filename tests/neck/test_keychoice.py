@@ -26,7 +26,7 @@ def test_open_strings_that_belong_to_the_key(tonic: str, count: int) -> None:
 
 
 def test_with_a_capo_the_strings_sound_higher() -> None:
-    guitar = instrument_named("guitar").customised(capo=2)
+    guitar = instrument_named("guitar").with_changes(capo=2)
     assert open_strings_in(Key("D", "major"), guitar) == ("F#", "B", "E", "A", "C#", "F#")
 
 

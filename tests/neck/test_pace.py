@@ -75,7 +75,7 @@ class TestPaces:
 
 
 def added_up(found: Arrangement) -> int:
-    """The cost of a fingering from its notes, its steps and their haste, one by one."""
+    """The cost of a fingering from its notes, its steps and their pace, one by one."""
     states = all_states(found.instrument, found.hand)
     columns = (states.string.tolist(), states.fret.tolist(), states.position.tolist())
     number = {row: i for i, row in enumerate(zip(*columns, strict=True))}

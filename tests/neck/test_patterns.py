@@ -231,7 +231,7 @@ class TestAnOctaveOfCMajorOnABass:
     """All 1,296 ways to play C2 to C3 within twelve frets, tried (closed form)."""
 
     def all_ways(self) -> list[tuple[tuple[int, int], ...]]:
-        bass = instrument_named("bass").customised(frets=12)
+        bass = instrument_named("bass").with_changes(frets=12)
         midi = [36 + Degree.parse(d).interval.semitones for d in "1 2 3 4 5 6 7 8".split()]
         places = [bass.places_of(number) for number in midi]
         assert [len(found) for found in places] == [2, 3, 3, 2, 3, 3, 2, 2]

@@ -57,7 +57,7 @@ class TestScale:
         )
         one = arrange(tune, Setup.of(BASS, weights=only_mm))
         other = arrange(tune, Setup.of(smaller, weights=only_mm))
-        # Whole micrometres are rounded term by term: two terms a note may differ by half each.
+        # Whole thousandths are rounded term by term: two terms a note may differ by half each.
         assert other.cost == pytest.approx(one.cost * factor, abs=2 * len(one) + 2)
         along = figures_of(smaller, one.strings, one.frets, one.positions)
         assert along.travel == pytest.approx(one.figures.travel * factor)

@@ -159,7 +159,7 @@ def path_of(arrangement: Arrangement) -> tuple[Way, ...]:
 @st.composite
 def tasks(draw: st.DrawFn, name: str) -> Task:
     """Up to seven notes on a short neck, so that every path can be tried; prices with many ties."""
-    instrument = instrument_named(name).customised(frets=draw(st.integers(*NECKS[name])))
+    instrument = instrument_named(name).with_changes(frets=draw(st.integers(*NECKS[name])))
     hand = HANDS[draw(st.sampled_from(list(HANDS)))]
     limits = Limits(open_strings=draw(st.sampled_from(["allow", "avoid", "forbid", "prefer"])))
     places = st.tuples(st.integers(1, len(instrument.strings)), st.integers(0, 6))
@@ -208,7 +208,7 @@ class TestAgainstEveryPath:
 
     def test_placements_are_kept(self) -> None:
         melody = parse_melody("octave: 2\n\n1@4 3@-2 5 8@2-10 5@-10")
-        bass = instrument_named("bass").customised(frets=12)
+        bass = instrument_named("bass").with_changes(frets=12)
         task = Task(melody, bass, HANDS["one-finger-per-fret"], Weights(), Limits())
         found = task.arranged()
         assert (found.cost, path_of(found)) == best_of_all(task)

@@ -119,7 +119,7 @@ class TestWays:
 
     def test_the_same_note_on_two_strings_an_octave_apart(self) -> None:
         # 12 frets make up for one string, so counting places on one line would take them for one.
-        octaves = instrument_named("bass").customised(tuning="E2 E1")
+        octaves = instrument_named("bass").with_changes(tuning="E2 E1")
         found = ways(parse_melody("E2"), octaves, 3)
         assert sorted(places(way)[0] for way in found) == [(1, 12), (2, 0)]
 

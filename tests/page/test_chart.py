@@ -227,7 +227,9 @@ def test_the_dots_stand_under_their_frets() -> None:
     lines = fret_places(root)
     under = [sum(line < dot for line in lines) for dot in dots]
     assert under == [3, 5, 7, 9, 12, 12]
-    with_capo = parsed(key_chart(Key.parse("C"), instrument_named("guitar").customised(capo=2)).svg)
+    with_capo = parsed(
+        key_chart(Key.parse("C"), instrument_named("guitar").with_changes(capo=2)).svg
+    )
     dots = [float(dot.get("cx")) for dot in with_capo.iter() if dot.get("class") == "dot"]
     under = [sum(line < dot for line in fret_places(with_capo)) for dot in dots]
     assert under == [1, 3, 5, 7, 10, 10]

@@ -29,9 +29,9 @@ def pages(draw: st.DrawFn, *, usual: bool) -> tuple[str, Melody, list[tuple[int,
     """A page as ``tab`` prints it: the text, the melody, its places, and if tuning is shown."""
     melody = draw(tunes.melodies() | strategies.melodies(placed=False))
     made = instrument_named(draw(st.sampled_from(NAMES)))
-    made = made.customised(capo=draw(st.integers(0, 5)))
+    made = made.with_changes(capo=draw(st.integers(0, 5)))
     if draw(st.booleans()):
-        made = made.customised(tuning=" ".join(map(str, reversed(made.open_pitches))), capo=0)
+        made = made.with_changes(tuning=" ".join(map(str, reversed(made.open_pitches))), capo=0)
     try:
         found = arrange(replace(melody, octave_free=True), made)
     except FretpathError:
@@ -91,7 +91,7 @@ def _music(melody: Melody) -> list[object]:
 def test_a_tune_of_the_music_room_comes_back_whole_and_without_a_doubt() -> None:
     head = "title: Capo 3 blues\nkey: D dorian\nmeter: 3/4\ntempo: 92\n\n"
     tune = parse_melody(head + "5, | 1:3/2 2:1/2 b3 | r 4:3/2 b7:1/2 | 1:3")
-    page = render_tab(arrange(tune, instrument_named("guitar").customised(capo=2)), width=44)
+    page = render_tab(arrange(tune, instrument_named("guitar").with_changes(capo=2)), width=44)
     reading = read_tab(page)
     assert reading.remarks == ()
     assert reading.instrument.capo == 2
