@@ -32,7 +32,7 @@ from fretpath.lesson.answers import read_answer, split_name
 from fretpath.lesson.find import plain_degrees
 from fretpath.lesson.folder import check_tune
 from fretpath.lesson.marking import Marking, NextTune, Points, mark, mark_best, mark_data, mark_page
-from fretpath.lesson.record import Row, added_text, confusions, richness
+from fretpath.lesson.record import AskedNote, added_text, confusions, richness
 from fretpath.music.key import Key
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
@@ -200,15 +200,15 @@ def _played(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody
 # -- the record ------------------------------------------------------------------------------------
 
 
-def _rows(day: str, title: str, marked: Sequence[tuple[str, Marking]]) -> list[Row]:
+def _rows(day: str, title: str, marked: Sequence[tuple[str, Marking]]) -> list[AskedNote]:
     return [
-        Row(day, name, title, asked, answered)
+        AskedNote(day, name, title, asked, answered)
         for name, marking in marked
         for asked, answered in marking.degrees
     ]
 
 
-def _record(arguments: argparse.Namespace, rows: Sequence[Row]) -> None:
+def _record(arguments: argparse.Namespace, rows: Sequence[AskedNote]) -> None:
     """Add the rows to the record; what it holds already is not added twice."""
     nameless = next((row.student for row in rows if row.student.startswith("answer ")), None)
     if nameless:

@@ -18,7 +18,7 @@ from fretpath.errors import FretpathError, RequestError, UnplayableError
 from fretpath.lesson.folder import Tune, tune_of
 from fretpath.lesson.order import parse_order
 from fretpath.lesson.packet import Style
-from fretpath.lesson.term import Term, plan_term, term_contents, week_name, week_pages
+from fretpath.lesson.term import TermPlan, plan_term, term_contents, week_name, week_pages
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.setup import Setup
@@ -74,7 +74,7 @@ def _measured(name: str, melody: Melody, setup: Setup) -> tuple[Tune, Melody]:
 
 
 def _write(
-    output: str, term: Term, melodies: dict[str, Melody], style: Style, faults: list[str]
+    output: str, term: TermPlan, melodies: dict[str, Melody], style: Style, faults: list[str]
 ) -> None:
     with whole_folder(output) as folder:
         for week in term.weeks:
@@ -86,7 +86,7 @@ def _write(
             write_file(folder / name, page)
 
 
-def _report(output: str, term: Term) -> str:
+def _report(output: str, term: TermPlan) -> str:
     lines = [f"{output}: {counted(len(term.weeks), 'week')}, begin with contents_teacher.html"]
     for week in term.weeks:
         tunes = ", ".join(f"{one.tune.title} ({one.tune.key})" for one in week.lessons)

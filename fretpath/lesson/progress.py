@@ -17,7 +17,7 @@ from functools import cached_property
 from typing import Any
 
 from fretpath.lesson.indented import clipped
-from fretpath.lesson.record import Record, Row, confusions, drill_pairs, richness, rows_of
+from fretpath.lesson.record import AskedNote, Record, confusions, drill_pairs, richness, rows_of
 from fretpath.music.words import counted
 from fretpath.page.html import filled
 from fretpath.page.tables import table, wrapped
@@ -34,7 +34,7 @@ class Week:
 
     monday: str
     """Its first day, such as ``2026-11-23``."""
-    rows: tuple[Row, ...]
+    rows: tuple[AskedNote, ...]
     """The notes of the week."""
 
     @cached_property
@@ -64,13 +64,13 @@ class Progress:
 
     student: str
     """The name as the record has it."""
-    rows: tuple[Row, ...]
+    rows: tuple[AskedNote, ...]
     """All notes, in order of their days."""
 
     @cached_property
     def weeks(self) -> tuple[Week, ...]:
         """The weeks with an answer, in order."""
-        found: dict[str, list[Row]] = {}
+        found: dict[str, list[AskedNote]] = {}
         for row in self.rows:
             found.setdefault(_monday(row.day), []).append(row)
         return tuple(Week(monday, tuple(rows)) for monday, rows in sorted(found.items()))

@@ -27,7 +27,7 @@ _FORMULA = ("=", "+", "-", "@")
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class AskedNote:
     """One note, asked and answered."""
 
     day: str
@@ -47,14 +47,14 @@ class Row:
         return self.asked == self.answered
 
 
-Record = Sequence[Row]
+Record = Sequence[AskedNote]
 """The rows of a record, in the order of the file."""
 
 
 def confusions(record: Record, student: str | None = None) -> Counter[tuple[str, str]]:
     """How often each degree (first) was answered by which other (second); one student, or all.
 
-    >>> confusions([Row("2026-11-25", "Ana", "Bell", "4", "#4")], "Ana")
+    >>> confusions([AskedNote("2026-11-25", "Ana", "Bell", "4", "#4")], "Ana")
     Counter({('4', '#4'): 1})
 
     Raises :class:`RequestError` for a student the record does not know.
@@ -63,7 +63,7 @@ def confusions(record: Record, student: str | None = None) -> Counter[tuple[str,
     return Counter((r.asked, r.answered) for r in rows if r.asked and r.answered and not r.right)
 
 
-def rows_of(record: Record, student: str) -> list[Row]:
+def rows_of(record: Record, student: str) -> list[AskedNote]:
     """The rows of one student; the name may be written in small letters."""
     rows = [row for row in record if row.student.casefold() == student.strip().casefold()]
     if not rows:
@@ -110,7 +110,7 @@ def richness(degrees: Sequence[str], confused: Counter[tuple[str, str]]) -> floa
 # -- text ------------------------------------------------------------------------------------------
 
 
-def parse_record(text: str, source: str = "record") -> tuple[list[Row], list[Remark]]:
+def parse_record(text: str, source: str = "record") -> tuple[list[AskedNote], list[Remark]]:
     """The rows of a record, and a remark for each line that is not one and was left out.
 
     Raises :class:`FretpathError` when the text does not begin with the names of the columns.
@@ -121,14 +121,14 @@ def parse_record(text: str, source: str = "record") -> tuple[list[Row], list[Rem
             f"{source} is not a record: its first line is not {','.join(COLUMNS)}; "
             "fretpath mark --record makes a new one under another name"
         )
-    rows: list[Row] = []
+    rows: list[AskedNote] = []
     remarks: list[Remark] = []
     for number, words in enumerate(lines[1:], start=2):
         problem = _problem(words)
         if problem:
             remarks.append(Remark("left out", problem, f"{source}, line {number}"))
         elif words:
-            rows.append(Row(*(_plain(word) for word in words)))
+            rows.append(AskedNote(*(_plain(word) for word in words)))
     return rows, remarks
 
 
@@ -152,7 +152,7 @@ def _problem(words: Sequence[str]) -> str:
     return ""
 
 
-def format_record(rows: Iterable[Row], *, head: bool = True) -> str:
+def format_record(rows: Iterable[AskedNote], *, head: bool = True) -> str:
     """The text of a record; *head* False leaves out the names of the columns.
 
     Text that a spreadsheet would take for a formula gets an apostrophe in front, and
@@ -176,7 +176,7 @@ def _plain(text: str) -> str:
     return text[1:] if text.startswith("'") else text
 
 
-def added_text(text: str, rows: Sequence[Row], source: str) -> tuple[str, list[Remark]]:
+def added_text(text: str, rows: Sequence[AskedNote], source: str) -> tuple[str, list[Remark]]:
     """What to write at the end of a record, whose text so far is ``text``, to add rows to it.
 
     An answer that the record holds already, of the same day, is not added again, and a remark

@@ -39,7 +39,7 @@ _PAIRS = 2
 
 
 @dataclass(frozen=True)
-class Week:
+class TermWeek:
     """What is taught in one week."""
 
     number: int
@@ -54,10 +54,10 @@ class Week:
 
 
 @dataclass(frozen=True)
-class Term:
+class TermPlan:
     """The weeks, and what is in none of them."""
 
-    weeks: tuple[Week, ...]
+    weeks: tuple[TermWeek, ...]
     """The weeks that have a tune."""
     left_out: tuple[tuple[Tune, str], ...]
     """Each tune that waits, and why."""
@@ -70,7 +70,7 @@ def plan_term(
     a_week: int = 3,
     known: Iterable[str] | None = None,
     order: Sequence[str] = (),
-) -> Term:
+) -> TermPlan:
     """The tunes over the weeks.
 
     *weeks* is 1 to 52, *a_week* (the most tunes in one) 1 to 12; *known* are the plain degrees a
@@ -92,10 +92,10 @@ def plan_term(
     if not taught:
         raise RequestError("there is no tune for this term" + _first_reason(waiting))
     spread = [
-        Week(number + 1, tuple(part))
+        TermWeek(number + 1, tuple(part))
         for number, part in enumerate(_parts(taught, min(weeks, len(taught))))
     ]
-    return Term(tuple(spread), (*later, *waiting))
+    return TermPlan(tuple(spread), (*later, *waiting))
 
 
 def _first_reason(waiting: Sequence[tuple[Tune, str]]) -> str:
@@ -156,7 +156,7 @@ def _parts(lessons: Sequence[Lesson], count: int) -> Iterator[Sequence[Lesson]]:
 
 
 @dataclass(frozen=True)
-class Lines:
+class DrillLine:
     """One question of a drill as the page shows it."""
 
     number: int
@@ -169,7 +169,7 @@ class Lines:
     """The letter of the choice that is played."""
 
 
-def week_pages(week: Week, melodies: dict[str, Melody], style: Style) -> tuple[str, str]:
+def week_pages(week: TermWeek, melodies: dict[str, Melody], style: Style) -> tuple[str, str]:
     """The student's and the teacher's file of a week, as HTML; *melodies* by file name."""
     names = [lesson.tune.name for lesson in week.lessons]
     arrangements = tuple(
@@ -215,7 +215,7 @@ _STYLE = """<style>
 """
 
 
-def week_questions(week: Week, arrangement: Arrangement) -> list[Question]:
+def week_questions(week: TermWeek, arrangement: Arrangement) -> list[Question]:
     """Questions around the degrees that are new in the week, as low as the instrument plays."""
     pairs = week_pairs(week)
     melody = phrases_for(pairs, arrangement.melody.key)
@@ -225,7 +225,7 @@ def week_questions(week: Week, arrangement: Arrangement) -> list[Question]:
     return questions_of(melody, "phrase", draw=week.number, confused=pairs)
 
 
-def week_pairs(week: Week) -> list[tuple[str, str]]:
+def week_pairs(week: TermWeek) -> list[tuple[str, str]]:
     """Two degrees of the week at the most, each with the one it may be heard as.
 
     A note off the major scale is set against the plain degree, any other against its neighbor.
@@ -241,10 +241,10 @@ def _like(degree: str) -> str:
     return str(plain.number) if plain.alter else str(plain.number + (1 if plain.number < 7 else -1))
 
 
-def _lines(number: int, question: Question, style: Style) -> Lines:
+def _lines(number: int, question: Question, style: Style) -> DrillLine:
     sound = Sound(melody_mp3(sounding(question))).link if style.sound else ""
     shown = tuple(zip(LETTERS, question.choices, strict=False))
-    return Lines(number, sound, shown, LETTERS[question.right])
+    return DrillLine(number, sound, shown, LETTERS[question.right])
 
 
 def _call(melody: Melody, style: Style) -> str:
@@ -255,7 +255,9 @@ def _call(melody: Melody, style: Style) -> str:
 # -- contents --------------------------------------------------------------------------------------
 
 
-def term_contents(term: Term, style: Style, *, student: bool, unusable: Sequence[str] = ()) -> str:
+def term_contents(
+    term: TermPlan, style: Style, *, student: bool, unusable: Sequence[str] = ()
+) -> str:
     """The contents of a term as one HTML page.
 
     The teacher's names what is new in each tune and everything left out with its reason;

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fretpath import Degree, Interval, RequestError, parse_melody
 from fretpath.lesson.marking import KINDS, Marking, Points, mark
-from fretpath.lesson.record import Row, confusions, richness
+from fretpath.lesson.record import AskedNote, confusions, richness
 from tests.lesson.tunes import IN_KEY, KEYS, OFF_KEY, melody, timed_words
 
 NOTES = st.lists(
@@ -22,9 +22,9 @@ NOTES = st.lists(
 )
 
 
-def asked(markings: list[Marking]) -> list[Row]:
+def asked(markings: list[Marking]) -> list[AskedNote]:
     """The rows a record would hold."""
-    return [Row("2026-11-25", "Ana", "tune", *pair) for m in markings for pair in m.degrees]
+    return [AskedNote("2026-11-25", "Ana", "tune", *pair) for m in markings for pair in m.degrees]
 
 
 def text(notes: list[tuple[str, str]]) -> str:

@@ -27,7 +27,7 @@ from fretpath.lesson.progress import (
 )
 from fretpath.lesson.record import (
     COLUMNS,
-    Row,
+    AskedNote,
     added_text,
     confusions,
     drill_pairs,
@@ -42,7 +42,7 @@ NAMES = st.text(
 ).filter(lambda name: name.strip() == name and "  " not in name and name.isprintable())
 ROWS = st.lists(
     st.builds(
-        Row,
+        AskedNote,
         st.dates(date(2020, 1, 1)).map(date.isoformat),
         NAMES,
         NAMES,
@@ -55,7 +55,7 @@ ROWS = st.lists(
 
 @given(ROWS)
 @settings(deadline=None, max_examples=80)
-def test_a_record_is_read_back(rows: list[Row]) -> None:
+def test_a_record_is_read_back(rows: list[AskedNote]) -> None:
     text = format_record(rows)
     assert parse_record(text) == (rows, [])
     # the standard reader agrees, and no cell is a formula to a spreadsheet
@@ -68,7 +68,7 @@ def test_a_record_is_read_back(rows: list[Row]) -> None:
 @given(ROWS, ROWS)
 @settings(deadline=None, max_examples=60)
 def test_rows_are_added_behind_what_is_there_and_never_twice(
-    first: list[Row], second: list[Row]
+    first: list[AskedNote], second: list[AskedNote]
 ) -> None:
     start, _ = added_text("", first, "r")
     more, _ = added_text(start, second, "r")
@@ -90,13 +90,13 @@ def test_lines_that_are_no_rows_are_left_out_and_told() -> None:
         parse_record("name,score\nAna,3\n")
 
 
-def row(day: str, answered: str, asked: str = "4", tune: str = "Bell") -> Row:
-    return Row(day, "Ana", tune, asked, answered)
+def row(day: str, answered: str, asked: str = "4", tune: str = "Bell") -> AskedNote:
+    return AskedNote(day, "Ana", tune, asked, answered)
 
 
 def test_confusions_and_the_drill_for_them() -> None:
     rows = [row("2026-11-25", a) for a in ("#4", "#4", "4", "3", "")]
-    rows.append(Row("2026-11-25", "Tom", "Bell", "#4", "4"))
+    rows.append(AskedNote("2026-11-25", "Tom", "Bell", "#4", "4"))
     assert confusions(rows, "ana") == Counter({("4", "#4"): 2, ("4", "3"): 1})
     assert confusions(rows)["#4", "4"] == 1
     assert drill_pairs(confusions(rows)) == [("#4", "4"), ("4", "3")]
@@ -135,7 +135,7 @@ def test_many_writers_lose_nothing(tmp_path: Path) -> None:
     file = tmp_path / "class.csv"
 
     def write(number: int) -> None:
-        rows = [Row("2026-11-25", f"S{number}", "Bell", "4", "#4") for _ in range(20)]
+        rows = [AskedNote("2026-11-25", f"S{number}", "Bell", "4", "#4") for _ in range(20)]
         append_file(file, lambda text: added_text(text, rows, "class.csv")[0])
 
     writers = [threading.Thread(target=write, args=(number,)) for number in range(8)]
@@ -194,7 +194,7 @@ def test_the_page_is_whole_and_its_plots_are_told_in_words() -> None:
     rows = [
         row("2026-11-16", "#4"),
         row("2026-11-25", "4"),
-        Row("2026-11-25", "<b>", "x", "1", "1"),
+        AskedNote("2026-11-25", "<b>", "x", "1", "1"),
     ]
     page = record_html(class_progress(rows), "class.csv")
     assert "<b>" not in page.replace("<body>", "")

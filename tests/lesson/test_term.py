@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from fretpath import RequestError
 from fretpath.commands import main
 from fretpath.lesson.folder import Tune
-from fretpath.lesson.term import Week, plan_term, week_pairs
+from fretpath.lesson.term import TermWeek, plan_term, week_pairs
 from tests.lesson.tunes import degree_words, tune
 
 TUNES = {
@@ -54,7 +54,7 @@ def test_every_tune_is_in_one_week_or_waits(texts: list[list[str]], weeks: int, 
     assert all(sum(t.rung for t in one.material) >= hard[-1] for one in waiting)
 
 
-def names(week: Week) -> list[str]:
+def names(week: TermWeek) -> list[str]:
     return [lesson.tune.name for lesson in week.lessons]
 
 
