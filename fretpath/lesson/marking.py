@@ -522,8 +522,10 @@ def _class_lines(marked: Sequence[tuple[str, Marking]]) -> Iterator[str]:
 def _in_short(marking: Marking) -> str:
     if marking.reasons:
         return marking.reasons[0].text
-    counts = [f"{kind} {count}" for kind, count in marking.counts.items() if count]
-    return "; ".join(counts) or "nothing"
+    if not marking.mistakes:
+        return "nothing"
+    more = len(marking.mistakes) - 1
+    return str(marking.mistakes[0]) + (f"; and {more} more" if more else "")
 
 
 def confusion_lines(found: Counter[tuple[str, str]]) -> Iterator[str]:
