@@ -80,7 +80,7 @@ class DrawnTab:
     def boxes(self) -> str:
         """The row to write in: degree or note where it is hidden as a whole; empty for none."""
         hidden = self.subject.hide.kinds
-        if "degree" in hidden and (self.subject.melody.key or "pitch" in hidden):
+        if "degree" in hidden and self.subject.melody.key:
             return "degree"
         return "note" if "pitch" in hidden else ""
 
@@ -156,9 +156,9 @@ class DrawnTab:
 
     def _shared_out(self, bars: list[Bar]) -> list[list[Bar]]:
         """As many bars in each system, as few systems as have room."""
+        lead = self._upbeat(bars[0])
         for count in range(1, len(bars) + 1):
-            each = -(-len(bars) // count)
-            lead = self._upbeat(bars[0])
+            each = max(1, -(-(len(bars) - lead) // count))
             stops = [0, *range(each + lead, len(bars), each), len(bars)]
             systems = [bars[a:b] for a, b in pairwise(stops) if a < b]
             if all(self._fits(system) for system in systems):
