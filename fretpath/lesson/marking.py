@@ -195,13 +195,14 @@ def mark_best(
     """The way of reading an answer that is nearest to the tune, the first of equal ones; marked.
 
     *answers* come from :func:`fretpath.lesson.answers.read_answer`; the rest as in :func:`mark`.
+    Repeats, of the tune and of the answer, may be written out or not.
     """
     marked = [
         (
             answer,
             mark(
-                expected,
-                answer.melody,
+                tune,
+                melody,
                 points=points,
                 lengths=lengths,
                 letters=answer.letters,
@@ -209,8 +210,15 @@ def mark_best(
             ),
         )
         for answer in answers
+        for tune in _repeats(expected)
+        for melody in _repeats(answer.melody)
     ]
     return max(marked, key=lambda pair: pair[1].score / (pair[1].full or 1))
+
+
+def _repeats(melody: Melody) -> list[Melody]:
+    """The melody as it is written, and with its repeats written out where it has any."""
+    return [melody, melody.expanded()] if melody.repeats else [melody]
 
 
 def _near(expected: Melody, answer: Melody, lengths: bool) -> Melody:

@@ -204,3 +204,14 @@ def test_of_two_ways_of_reading_the_one_nearer_the_tune_is_meant() -> None:
     assert marked("key: C\n\n1 5, 6, 7, 1", "1 5, 6, 7, 1").percent == 100
     assert marked("key: C\n\n1 7 6 5 1", "1 7 6 5 1").percent == 100
     assert marked("key: A minor\n\n1 2 b3 1", "in Am\n1 2 b3 1").percent == 100
+
+
+def test_repeats_may_be_written_out_or_not() -> None:
+    tune = "key: C\nmeter: 4/4\n\n|: 1 2 3 5 | 4 3 2 1 :|"
+    for answer in (
+        "1 2 3 5 | 4 3 2 1",
+        "1 2 3 5 4 3 2 1 1 2 3 5 4 3 2 1",
+        "|: 1 2 3 5 | 4 3 2 1 :|",
+    ):
+        assert marked(tune, answer).percent == 100
+    assert marked(tune, "1 2 3 5 4 3 2 1 1 2 3 5 4 3 1").wrong == 1
