@@ -151,8 +151,10 @@ def printable(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
+def nearest(word: str, known: Iterable[str], *, likeness: float = 0.6) -> str:
     """A hint ending a message: the known word nearest to ``word``, or the empty string.
+
+    *likeness* is the least share of letters in common, 0 to 1.
 
     >>> nearest("bas", ["bass", "guitar"])
     '; did you mean "bass"?'
@@ -161,5 +163,5 @@ def nearest(word: str, known: Iterable[str]) -> str:
     """
     import difflib
 
-    found = difflib.get_close_matches(word[:80].lower(), list(known), n=1)
+    found = difflib.get_close_matches(word[:80].lower(), list(known), n=1, cutoff=likeness)
     return f'; did you mean "{found[0]}"?' if found else ""

@@ -102,12 +102,18 @@ def main(argv: Sequence[str] | None = None) -> int:
     if words[0] not in COMMANDS:
         _complain(_unknown_command(words[0]))
         return 2
+    return _run_command(words)
+
+
+def _run_command(words: Sequence[str]) -> int:
+    """Run a known command; the remarks and whatever is wrong go to standard error."""
     command = importlib.import_module(f"fretpath.commands.{words[0]}")
     parser = Parser(prog=f"fretpath {words[0]}", description=command.__doc__)
     parser.epilog = f"example: {EXAMPLES[words[0]]}"
     command.add_options(parser)
+    arguments = argparse.Namespace()
     try:
-        arguments = parser.parse_args(_joined(words[1:]))
+        parser.parse_args(_joined(words[1:]), arguments)
         _refuse_conflicts(arguments)
         _fit_the_screen(arguments, words)
         with outputs_together():

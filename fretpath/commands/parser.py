@@ -110,7 +110,7 @@ class Parser(argparse.ArgumentParser):
             word = unknown[1].split("=")[0].split()[0] if unknown[1].split() else ""
             names = [name for action in self._actions for name in action.option_strings]
             kind = "option" if word.startswith("-") else "place for"
-            return f"there is no {kind} {word[:40]}{nearest(word, names)}"
+            return f"there is no {kind} {word[:40]}{nearest(word, names, likeness=0.72)}"
         return message
 
     def _no_choice(self, option: str, value: str) -> str:

@@ -60,9 +60,9 @@ def test_the_example_of_the_help_works(command: str, capsys: pytest.CaptureFixtu
 
 
 def test_a_wrong_call_is_short(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["tab", "1", "--wavelength"]) == 2
+    assert main(["tab", "1", "--quux"]) == 2
     assert capsys.readouterr().err.splitlines() == [
-        "fretpath tab: there is no option --wavelength",
+        "fretpath tab: there is no option --quux",
         "usage: fretpath tab MELODY ... [options]",
         "(fretpath tab --help tells more)",
     ]
@@ -143,7 +143,7 @@ def test_a_check_says_which_key_it_heard_and_when_nothing_is_better(
     assert "effort (less is easier)" in page
     best = printed('tab "1 2 3 5" --key D --rows degree', capsys)
     Path("best.txt").write_text(best)
-    assert "this tab lies where fretpath would put it" in printed("check best.txt", capsys)
+    assert "this tab lies where the notes cost least" in printed("check best.txt", capsys)
 
 
 def test_letters_that_tell_no_octave_are_not_marked_for_it(
