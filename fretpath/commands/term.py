@@ -31,7 +31,16 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_folder_options(parser)
     parser.add_argument("--weeks", type=int, default=4, help="how many weeks (default 4)")
     parser.add_argument("--tunes", type=int, default=3, help="tunes a week at most (default 3)")
-    parser.add_argument("--known", help='degrees the student knows: "1 2 3 5"')
+    parser.add_argument(
+        "--known",
+        dest="known_degrees",
+        metavar="DEGREES",
+        help='degrees the student knows: "1 2 3 5"; what brings more than two others waits',
+    )
+    parser.add_argument("--student", metavar="NAME", help="name of the student, for the pages")
+    parser.add_argument(
+        "--left-handed", action="store_true", help="charts with the nut on the right"
+    )
     parser.add_argument("--title", default="", help="title of the term")
     parser.add_argument("--order-file", metavar="FILE", help="files that come first, one a line")
     parser.add_argument("--no-sound", action="store_true", help="pages without sound (small)")
@@ -56,10 +65,11 @@ def run(arguments: argparse.Namespace) -> str:
         [tune for tune, _ in found],
         arguments.weeks,
         a_week=arguments.tunes,
-        known=None if arguments.known is None else arguments.known.split(),
+        known=None if arguments.known_degrees is None else arguments.known_degrees.split(),
         order=front,
     )
-    look = Look(title=arguments.title, cautions=False)
+    title = ", ".join(filter(None, (arguments.title, arguments.student)))
+    look = Look(title=title, cautions=False, left_handed=arguments.left_handed)
     plan = None if arguments.no_sound else SoundPlan(count_in=True)
     style = Style(setup, True, look, plan)
     _write(arguments.output, term, melodies, style, faults)

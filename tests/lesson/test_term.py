@@ -152,3 +152,9 @@ def test_wrong_calls_say_what_would_help(
 ) -> None:
     assert main(["term", str(folder), *words]) == 1
     assert message in capsys.readouterr().err
+
+
+def test_the_name_of_the_student_stands_on_every_page(folder: Path, tmp_path: Path) -> None:
+    out = tmp_path / "term"
+    assert term(folder, out, "--weeks", "1", "--no-sound", "--student", "Wren") == 1
+    assert all("Wren" in file.read_text(encoding="utf-8") for file in out.iterdir())
