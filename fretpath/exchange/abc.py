@@ -519,7 +519,7 @@ class _Reader:
 
 
 _OPENING = ("key", "meter", "tempo")
-_SAID = {"C": "composer", "A": "author", "R": "name of the rhythm", "P": "order of the parts"}
+_SAID = {"C": "composer", "A": "author", "R": "rhythm name", "P": "part order"}
 _NO_MODE = ("clef", "treble", "bass", "alto", "tenor", "exp", "octave", "transpose", "middle",
             "stafflines", "perc", "none", "staff")  # fmt: skip
 

@@ -164,7 +164,7 @@ class _Track:
             elif not status:
                 raise ScoreFileError(f"{name} cannot be read: a track begins in the middle")
             if status < 0xF0:
-                self._message(status)
+                self._message(status, name)
             elif status == 0xFF:
                 kind = data[self.at]
                 self.at += 1
@@ -190,10 +190,12 @@ class _Track:
                 break
         return number
 
-    def _message(self, status: int) -> None:
+    def _message(self, status: int, name: str) -> None:
         kind, channel = status & 0xF0, status & 0x0F
         if kind in (0x80, 0x90):
             midi, force = self.data[self.at], self.data[self.at + 1]
+            if midi > 127:
+                raise ScoreFileError(f"{name} cannot be read: a track is damaged")
             if channel == _PERCUSSION:
                 self.gone["percussion note"] += kind == 0x90 and force > 0
             else:

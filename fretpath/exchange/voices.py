@@ -14,7 +14,7 @@ bars make a phrase where the file does not tell.
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -33,7 +33,7 @@ from fretpath.music.words import counted
 from fretpath.remarks import Remark
 
 _BARS_A_PHRASE = 4
-_LONGEST = 9999
+_LONGEST = 1249  # lengths in beats may be eight times that, and text writes up to 9999
 _FLATTEST, _NAMES = -15, 35  # Fbb on the line of fifths, and 35 names up to B##
 T = TypeVar("T")
 
@@ -132,6 +132,7 @@ def melody_of(voice: Voice, name: str) -> Reading:
     cuts = {at for repeat in repeats for at in repeat.signs if 0 < at < count}
     bars = sorted(cuts | {sign.at for sign in voice.signs if sign.kind == "bar"} - {0, count})
     bars = [at for at in bars if 0 < at < count]
+    meters = _at_bars(meters, bars)
     if meters and bars:
         whole = _joined_bars(sounds, bars, meters)
         meters, problem = _adding_up(sounds, whole, meters, cuts)
@@ -158,7 +159,23 @@ def melody_of(voice: Voice, name: str) -> Reading:
             chords=tuple((at, word) for at, s in enumerate(sounds) if (word := _word(s.chord))),
         ),
     )
+    if not _bars_fit(melody, cuts):
+        said = [Remark("left out", "the meter: bars at repeat signs do not add up")]
+        signs = tuple(sign for sign in voice.signs if sign.kind != "meter")
+        return melody_of(replace(voice, signs=signs, remarks=(*remarks, *said)), name)
     return Reading(melody, tuple(dict.fromkeys((*remarks, *said))))
+
+
+def _bars_fit(melody: Melody, cuts: Set[int]) -> bool:
+    """Whether every bar adds up as melody text wants it."""
+    spans = list(melody.spans(melody.whole_bars)) if melody.bars else []
+    for number, span in enumerate(spans):
+        meter = melody.meter_at(span.start)
+        beats = sum((melody.notes[event].beats for event in span), Fraction(0))
+        short = number in (0, len(spans) - 1) or not cuts.isdisjoint((span.start, span.stop))
+        if meter and (beats > meter.beats or (beats < meter.beats and not short)):
+            return False
+    return True
 
 
 def written_out(voice: Voice, name: str) -> Voice:
@@ -185,7 +202,7 @@ def written_out(voice: Voice, name: str) -> Voice:
 def _check_lengths(sounds: Sequence[Sound], name: str) -> None:
     """Lengths that a melody can hold at all."""
     for sound in sounds:
-        if sound.length.denominator > _LONGEST or sound.length > _LONGEST:
+        if max(sound.length.as_integer_ratio()) > _LONGEST:
             raise ScoreFileError(f"{name} has a length of a note beyond what is read here")
 
 
@@ -226,6 +243,14 @@ def _changes(marks: Iterable[tuple[int, T]], count: int) -> list[tuple[int, T]]:
 
 def _at(changes: Sequence[tuple[int, T]], event: int) -> T:
     return changes[bisect_right(changes, event, key=itemgetter(0)) - 1][1]
+
+
+def _at_bars(meters: Sequence[tuple[int, Meter]], bars: Sequence[int]) -> list[tuple[int, Meter]]:
+    """The meters, each at the bar line where it stands or at the next one."""
+    starts = [0, *bars]
+    places = ((bisect_left(starts, at), meter) for at, meter in meters)
+    moved = [(starts[place], meter) for place, meter in places if place < len(starts)]
+    return _changes(moved, starts[-1] + 1)
 
 
 def _size(meter: Meter) -> Fraction:
@@ -370,7 +395,9 @@ def _marked(marks: Mapping[str, str], melody: Melody) -> Melody:
             melody,
             octave=min(max(melody.octave + int(moved), -1), 9),
             octave_free=free == "free",
-            headers=tuple((name, one_line(marks[name])) for name in KEPT if marks.get(name)),
+            headers=tuple(
+                (name, value) for name in KEPT if (value := one_line(marks.get(name, "")))
+            ),
         )
         if marks.get("events") != str(len(melody.notes)):
             return melody
