@@ -1,8 +1,9 @@
 """Plan a term from a folder of melodies: so many weeks, each in one file to print and to hear.
 
-Every week has a sheet of each tune, in the key that suits the hand, with its sound, call and
-answer and a listening drill, for the student and for the teacher; two pages of contents tell what
-comes when, and the teacher's names everything that is left out, with the reason.
+Every week has a sheet of each tune, in the key that suits the hand (with three sharps or flats at
+most, unless --accidentals says otherwise), with its sound, call and answer and a listening drill,
+for the student and for the teacher; two pages of contents tell what comes when, and the teacher's
+names everything that is left out, with the reason.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ from fretpath.music.words import counted
 from fretpath.neck.setup import Setup
 from fretpath.page.sheet import Look
 from fretpath.page.sound import SoundPlan
+
+_ACCIDENTALS = 3
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -55,6 +58,8 @@ def run(arguments: argparse.Namespace) -> str:
     if arguments.output is None:
         raise RequestError("a term is a folder of its own: name it with -o FOLDER")
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+    if arguments.accidentals is None:
+        arguments.accidentals = _ACCIDENTALS
     setup = setup_from(arguments)
     measure = partial(_measured, setup=setup)
     found, faults = each_melody(arguments.folder, measure, arguments.remarks, jobs=arguments.jobs)

@@ -158,3 +158,14 @@ def test_the_name_of_the_student_stands_on_every_page(folder: Path, tmp_path: Pa
     out = tmp_path / "term"
     assert term(folder, out, "--weeks", "1", "--no-sound", "--student", "Wren") == 1
     assert all("Wren" in file.read_text(encoding="utf-8") for file in out.iterdir())
+
+
+def test_the_keys_of_a_term_have_three_sharps_or_flats_at_most(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from fretpath import Key
+
+    term(folder, tmp_path / "term", "--weeks", "1", "--no-sound")
+    keys = re.findall(r"\(([A-G][#b]? \w+)\)", capsys.readouterr().out)
+    assert len(keys) == 3
+    assert all(abs(Key.parse(key).fifths) <= 3 for key in keys)
