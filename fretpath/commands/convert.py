@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import os
+from pathlib import PurePath
 
-from fretpath.commands.files import write_file
+from fretpath.commands.files import whole_folder, write_file
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -13,9 +15,9 @@ from fretpath.commands.options import (
     as_json,
     melody_from,
 )
-from fretpath.errors import OutOfRangeError, RequestError
+from fretpath.errors import FretpathError, IncompleteError, OutOfRangeError, RequestError
 from fretpath.exchange.door import ending_of
-from fretpath.exchange.scores import WRITERS, score_bytes
+from fretpath.exchange.scores import WRITERS, not_written, score_bytes
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
 
@@ -26,7 +28,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_melody_options(parser)
     parser.add_argument("-o", "--output", metavar="FILE", help=f"ending {', '.join(WRITERS)}")
-    parser.add_argument("--to", metavar="ENDING", help="format on standard output: abc, txt ...")
+    parser.add_argument(
+        "--to",
+        metavar="ENDING",
+        help="format on standard output: abc, txt ...; with -o FOLDER/, of every file named",
+    )
     parser.add_argument("--no-tab", action="store_true", help="the melody alone, not fingered")
     parser.add_argument("--json", action="store_true", help="say as data what was written")
     add_instrument_options(parser)
@@ -35,13 +41,50 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> str:
     """The file as text, or a line that says what was written."""
+    if arguments.output and arguments.to and arguments.output.endswith(("/", os.sep)):
+        return _many(arguments)
     ending = _ending(arguments)
-    music = _music(arguments, ending)
-    data = score_bytes(music, ending)
+    music, data = _converted(arguments, ending)
     if arguments.output is None:
         return data.decode("utf-8")
     write_file(arguments.output, data)
     return _report(arguments, music, len(data))
+
+
+def _converted(arguments: argparse.Namespace, ending: str) -> tuple[Melody | Arrangement, bytes]:
+    """The music and its file; what the format cannot hold becomes a remark."""
+    music = _music(arguments, ending)
+    melody = music.melody if isinstance(music, Arrangement) else music
+    arguments.remarks.extend(not_written(melody, ending))
+    return music, score_bytes(music, ending)
+
+
+def _many(arguments: argparse.Namespace) -> str:
+    """Each file of the command line into a folder, under its own name; one line for each."""
+    ending = f".{arguments.to.lstrip('.')}"
+    if ending not in WRITERS:
+        raise RequestError(f'"{ending}" names no format; use {", ".join(WRITERS)}')
+    names = [PurePath(word).stem + ending for word in arguments.melody]
+    twice = [name for name in names if names.count(name) > 1]
+    if twice:
+        raise RequestError(f"two of the files would become {twice[0]}; convert them one by one")
+    lines: list[str] = []
+    problems: list[str] = []
+    with whole_folder(arguments.output) as folder:
+        for word, name in zip(list(arguments.melody), names, strict=True):
+            one = argparse.Namespace(**{**vars(arguments), "melody": [word], "output": name})
+            try:
+                music, data = _converted(one, ending)
+                (folder / name).write_bytes(data)
+                lines.append(_report(one, music, len(data)))
+            except FretpathError as problem:
+                problems.append(f"{word}: {problem}")
+        if not lines:
+            raise RequestError("no file could be converted:\n" + "\n".join(problems))
+    if problems:
+        text = f"{len(problems)} of {len(names)} files were left out:\n" + "\n".join(problems)
+        raise IncompleteError(text, result="".join(lines))
+    return "".join(lines)
 
 
 def _ending(arguments: argparse.Namespace) -> str:

@@ -360,3 +360,23 @@ def test_the_leading_note_of_minor_out_of_midi(tonic: str, signature: bool, tmp_
     found = moved_to(read_score(file).melody, str(minor), lettered=False)
     assert found.degrees == tune.degrees
     assert [pitch.name for pitch in found.pitches] == [pitch.name for pitch in tune.pitches]
+
+
+def test_convert_puts_many_files_into_a_folder(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    files = []
+    for name, text in (("a", "1 3 5"), ("b", "|: 1 2 | 3 4 :|")):
+        (tmp_path / f"{name}.txt").write_text(f"key: G\nmeter: 2/4\n\n{text}\n")
+        files.append(str(tmp_path / f"{name}.txt"))
+    (tmp_path / "c.abc").write_text("no tune\n")
+    files.append(str(tmp_path / "c.abc"))
+    out = tmp_path / "out"
+    assert main(["convert", *files, "--to", "mid", "-o", f"{out}/"]) == 1
+    printed = capsys.readouterr()
+    assert "a.mid: 3 notes" in printed.out
+    assert "1 of 3 files were left out" in printed.err
+    assert sorted(path.name for path in out.iterdir()) == ["a.mid", "b.mid"]
+    assert len(open_book((out / "b.mid").read_bytes(), "b.mid").tune().read().melody) == 8
+    assert main(["convert", *files[:2], "--to", "mid", "-o", f"{out}/"]) == 0
+    assert "repeats are played" in capsys.readouterr().err
