@@ -36,7 +36,7 @@ _SAID = (
 _KEY_WORDS = re.compile(rf"{_SAID}(?<![A-Za-z#]){_KEY}(?![A-Za-z#'\d])", re.IGNORECASE)
 _METER = re.compile(
     r"(?:\b(?:time(?: signature)?|meter|metre|takt|in)\b ?[:=]?\s*)?"
-    r"(?<![\d/:])(?<!\d\()(?P<meter>\d{1,2}/(?:1|2|4|8|16|32))(?![\d/])(?: ?time\b)?",
+    r"(?<![\d/:])(?<!\d\()(?P<meter>(?:1\d|[2-9]\d?)/(?:1|2|4|8|16|32))(?![\d/])(?: ?time\b)?",
     re.IGNORECASE,
 )
 _NAMED_METER = {"common time": "4/4", "cut time": "2/2", "waltz time": "3/4", "alla breve": "2/2"}

@@ -51,14 +51,22 @@ _CHORD = re.compile(
     r"\(?(?:[A-H](?:#|b)?(?:maj|min|dim|aug|sus|add|m|M|\+|°|-)?\d{0,2}(?:sus\d?|b5|maj7|add\d)?"
     r"(?:/[A-G][#b]?)?|N\.?C\.?|%)\)?"
 )
+_BRACKETED_CHORD = re.compile(
+    r"[(\[][A-G](?:#|b)?(?:maj|min|dim|aug|sus|m)?\d{0,2}(?:/[A-G][#b]?)?[)\]]"
+)
+_ASIDE = re.compile(
+    r"\*[^*]{3,80}\*|\([^()]{3,80}\)|\[[^\[\]]{3,80}\]|\{[^{}]{3,80}\}|\"[^\"]{3,80}\""
+)
+"""Words in brackets, stars or quotes."""
+_REPEAT_WORDS = re.compile(r"(?i)\brepeat|\bD\.? ?[CS]\b|\bda capo|\bal (?:fine|coda)")
 _SECTION = re.compile(
-    r"(?i)((?:verse|chorus|refrain|bridge|intro|outro|part|section|coda|ending)\b[ \w]{0,4}"
+    r"(?i)((?:verse|chorus|refrain|bridge|intro|outro|part|section|coda|ending|line)\b[ \w]{0,4}"
     r"|[A-D](?: part)?(?=\s*:))\s*[:.)-]?\s*(.*)"
 )
 _AGAIN = re.compile(
-    r"(?i)[\s|]*\(?\s*(?:repeat |play |all )?(?:[x×]\s*(?P<a>[2-9])|(?P<b>[2-9])\s*[x×]"
+    r"(?i)[\s|]*[(\[]?\s*(?:repeat |play |all )?(?:[x×]\s*(?P<a>[2-9])|(?P<b>[2-9])\s*[x×]"
     r"|(?P<c>[2-9]) times|(?P<three>three times)|twice|two times|bis"
-    r"|repeat(?:ed)?(?: (?:this|that|line|once|it))*)\s*\)?[.!]?$"
+    r"|repeat(?:ed)?(?: (?:this|that|line|once|it))*)\s*[)\]|]*[.!]?$"
 )
 _MUSICAL_WORD = re.compile(
     r"(?i)\b(?:high|low|upper|lower|up|down|half|quarter|eighth|whole|beats?|sharp|flat|rests?|"
@@ -66,7 +74,8 @@ _MUSICAL_WORD = re.compile(
 )
 """Words that belong to the notes beside them."""
 _GREETING = re.compile(
-    r"(?i)(?:hi|hello|hey|dear|thanks|thank|cheers|here|best|love|see you|see ya|regards)\b"
+    r"(?i)(?:hi|hello|hey|dear|please|it'?s|this|can|could|thanks|thank|cheers|here|best|love"
+    r"|see you|see ya|regards)\b"
 )
 
 
@@ -251,6 +260,8 @@ def _unnumbered(lines: list[tuple[int, str, bool]], draft: _Draft) -> list[tuple
 def _row(number: int, line: str, following: str, draft: _Draft) -> _Row | None:
     """One line, with the headers it holds taken off."""
     name = line.partition(":")[0].strip().lower()
+    if name == "chords" and not draft.started:
+        return _Row(number, "chords", line.partition(":")[2])
     if ":" in line and name in UNDER:
         return _Row(number, "under", line.strip())
     if _is_chords(line, following):
@@ -259,6 +270,11 @@ def _row(number: int, line: str, following: str, draft: _Draft) -> _Row | None:
         _refuse_misspelt(name, number, line, draft)
     head = read_head(line)
     started = draft.started
+    late = dict(head.values).get("key")
+    if started and late and "key" not in draft.heads and len(head.rest.split()) < 3:
+        draft.heads["key"] = late
+        draft.tell("read", f"the key told behind the music: {late}", number)
+        return None
     if head.values and (not head.rest or not started):
         _take_head(head.values, number, draft)
         for told in head.told:
@@ -330,7 +346,7 @@ def _sorted_row(number: int, line: str, draft: _Draft) -> _Row:
     if first and _is_music(line[first.end() :]):
         line = f"{line[first.end() :]} x{first[1]}"
     line = _groups_written_out(line, number, draft)
-    again = _AGAIN.search(line, max(0, len(line) - 60))
+    again = None if ":|x" in line else _AGAIN.search(line, max(0, len(line) - 60))
     times = 1
     if again and (_is_music(line[: again.start()]) or not line[: again.start()].strip(" |(")):
         times = int(again["a"] or again["b"] or again["c"] or (3 if again["three"] else 2))
@@ -339,7 +355,9 @@ def _sorted_row(number: int, line: str, draft: _Draft) -> _Row:
         line = kept + (" |" if "|" in line[again.start() : again.end()] else "")
         if not kept.strip():
             return _repeat_last(number, times, draft)
-    if not _is_music(line):
+    if not _is_music(line) and not re.fullmatch(
+        r"(?:[1-9&+ ]|\band\b)*[1-9](?:[1-9&+ ]|\band\b)*", line
+    ):
         return _Row(number, "text", line.strip())
     line = _without_remarks(line, number, draft)
     return _Row(number, "music", line.translate(TYPED), times=times)
@@ -376,7 +394,18 @@ def _without_remarks(line: str, number: int, draft: _Draft) -> str:
         draft.tell("left out", f"a remark: {match[0]}", number)
         return " "
 
-    line = re.sub(r"\([^()]{3,80}\)|\[[^\[\]]{3,80}\]|\{[^{}]{3,80}\}|\"[^\"]{3,80}\"", drop, line)
+    remark = re.search(r"\s(?://|#)\s.*$", line)
+    if remark:
+        draft.tell("left out", f"a remark: {remark[0].strip()}", number)
+        line = line[: remark.start()]
+    if re.search(r"(?<!\S)[#b]?\d", line) and _BRACKETED_CHORD.search(line):
+        draft.tell("left out", "chord names in brackets among the notes", number)
+        line = _BRACKETED_CHORD.sub(" ", line)
+    line = re.sub(
+        r"\*[^*]{3,80}\*|\([^()]{3,80}\)|\[[^\[\]]{3,80}\]|\{[^{}]{3,80}\}|\"[^\"]{3,80}\"",
+        drop,
+        line,
+    )
     words = line.split()
     tail = len(words)
     while (
@@ -393,6 +422,8 @@ def _without_remarks(line: str, number: int, draft: _Draft) -> str:
 
 def _is_music(line: str) -> bool:
     """Whether most words of a line may be notes."""
+    if re.fullmatch(r"\s*[A-Za-z]{3,}\s*", line) and line.strip().lower() not in SYLLABLES:
+        return False
     quiet: list[tuple[str, str]] = []
     words = spaced(line.translate(TYPED), lambda kind, text: quiet.append((kind, text))).split()
     words = [word for word in words if word not in ("|", "-")]
@@ -436,6 +467,15 @@ def _name_texts(draft: _Draft) -> None:
         elif not started and not titled and _is_title(row.text):
             draft.heads["title"] = _bare_title(row.text)
             titled = True
+        elif started and _REPEAT_WORDS.search(row.text):
+            raise draft.ask(
+                f'"{row.text[:40]}": which lines are played again?',
+                row.number,
+                ("a part again", "|: before it and :| behind it, or write the lines out"),
+                ("nothing again", f"; {row.text[:40]}"),
+            )
+        elif started and re.match(r"(?i)(?:tune|song|melody)\b", row.text):
+            raise _two_tunes(draft, row.number, row.text)
         elif started and kept[-1].kind == "music" and not row.gap and _is_sung(row, kept[-1]):
             draft.tell("read", f"words under the notes (lyrics): {row.text[:60]}", row.number)
             kept.append(replace(row, kind="sung"))
@@ -463,7 +503,7 @@ def _is_title(text: str) -> bool:
     return (
         bool(re.search(r"\w", bare))
         and not wordy
-        and not (text.rstrip()[-1:] in ",:" or _GREETING.match(bare) or re.search(r"[!?]\s", text))
+        and not (text.rstrip()[-1:] in ",:?" or _GREETING.match(bare) or re.search(r"[!?]\s", text))
     )
 
 

@@ -43,7 +43,7 @@ _BEATS: dict[str, int | Fraction] = {
 }  # fmt: skip
 """Quarter notes of each length, in words and letters."""
 _LENGTH_WORD = "whole|semibreve|half|minim|quarter|crotchet|eighth|quaver|sixteenth"
-_UP, _DOWN = r"high|hi|upper|up|top", r"low|lower|down|bottom"
+_UP, _DOWN = r"high|hi|upper|up|top|8va", r"low|lower|down|bottom|8vb"
 _MARKED = re.compile(
     r"(?P<before>[\^+↑↓_.'`-]*)(?P<acc>[#b]{0,3})(?P<number>[1-9]\d?)(?P<after>[#b]{0,3})"
     r"(?P<octave>[,']*|[\^↑↓+]*)(?P<letter>[qhwes]?)(?P<held>[-_.~]*)"
@@ -88,6 +88,11 @@ def spaced(line: str, tell: Tell) -> str:
     """Words and unusual signs of a line put into signs that stand by themselves."""
     if re.match(rf"(?i)\s*(?:{_LENGTH_WORD})\b", line):
         line = re.sub(rf"(?i)\b({_LENGTH_WORD})(?:[ -]?notes?)? ?{_ANY}", r"\2 (\1)", line)
+    slashes = line.count(" / ")
+    if slashes:
+        listed = slashes == len(line.split()) // 2
+        line = line.replace(" / ", " " if listed else " | ")
+        tell("read", "slashes separate the notes" if listed else "/ is a bar line")
     for pattern, new, told in _RULES:
         line, count = re.subn(pattern, new, line)
         if count and told:
@@ -105,6 +110,9 @@ def _number(match: re.Match[str]) -> str:
 
 _ANY = rf"({_DEGREE}|[A-G][#b]?)"
 _RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str], str], ...] = (
+    (r":\|:", ":| |:", ""),
+    (r"\[:", "|:", ""),
+    (r":\]", ":|", ""),
     (r":\s*\|\|+|:\s*‖", ":|", ""),
     (r"\|\|+\s*:|‖\s*:", "|:", ""),
     (r"\|[|\]]+|\[\||‖|¦", "|", ""),
@@ -120,6 +128,7 @@ _RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str], str], ...] = (
     (r"♮(?=[1-9A-G])|(?<=[1-9A-G])♮", "", ""),
     (rf"(?i){_ANY} ?\((?:{_UP}|8va)\)", r"\1'", "high means an octave up"),
     (rf"(?i){_ANY} ?\((?:{_DOWN})\)", r"\1,", "low means an octave down"),
+    (rf"(?i)({_DEGREE}) (?:{_DOWN}),", r"\1,", "low means an octave down"),
     (rf"(?i)\b(?:{_UP})[ -]?({_DEGREE})", r"\1'", "high means an octave up"),
     (rf"(?i)\b(?:{_DOWN})[ -]?({_DEGREE})", r"\1,", "low means an octave down"),
     (
@@ -132,6 +141,12 @@ _RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str], str], ...] = (
         r"\1:\2",
         "numbers in brackets are beats",
     ),
+    (rf"({_DEGREE}) ([qhw])(?!\S)", r"\1\2", ""),
+    (rf"(?<!\S)([qhw])({_DEGREE})(?!\S)", r"\2\1", ""),
+    (rf"{_ANY}\(([qhwes])\)", r"\1\2", ""),
+    (r"(?<=[IV])-(?=[IV])", " ", ""),
+    (r"(?i)\bré\b", "re", ""),
+    (r"(?<=\s),(?=[#b]?\d)", " ", "the commas separate the notes"),
     (r"(?i)\brests?\b", "r", ""),
     (r"(?<!\S)0(?!\S)", "r", "0 is a rest"),
     (r"(?<!\S)(?:→|>|->|=>)(?!\S)", " ", "arrows between the notes say nothing"),

@@ -68,6 +68,11 @@ READ = [
     ("g a b c' d'", "G3 A3 B3 C4 D4", ("middle C",)),
     ("do mi so do'", "1 3 5 8", ("do", "no key")),
     ("A: 1 2 3\nB: 5 4 3", "1 2 3\n5 4 3", ('"A"', '"B"', "no key")),
+    ("1 2 3\nin A please", "key: A\n\n1 2 3", ("behind the music",)),
+    ("key: C\n1 / 2 / 3", "key: C\n\n1 2 3", ("slashes",)),
+    ("key: C\n1 3 :|: 5 1 :|", "key: C\n\n|: 1 3 :| |: 5 1 :|", ("twice",)),
+    ("key: D\n3/4\n1 2 3\n1 & 2", "key: D\nmeter: 3/4\n\n1:1/2 2:1/2 3:2", ("counts",)),
+    ("key: G\n(G) 1 3 5 (D7) 2", "key: G\n\n1 3 5 2", ("chord names",)),
     ("key: C\n\uff11\u00a02 3", "key: C\n\n1 2 3", ()),
 ]
 
@@ -76,6 +81,7 @@ ASKED = [
     ("1 7 1", "the 7 after 1"),
     ("key: D dorian\n1 2 3", "3 in D dorian"),
     ("key: D\n3/4\n5 5 3\n1 2 3", "counts"),
+    ("1 2 3 1\n5 4 3 2\nrepeat first line", "which lines are played again"),
     ("Gull\n1 2 3\n\nTern\n5 4 3", "two tunes"),
 ]
 
