@@ -31,6 +31,7 @@ from fretpath.neck.states import States
 UNIT = 1000
 """Whole numbers a unit of effort."""
 WIDE = 3
+OCTAVE_FRET = 12
 Ints = NDArray[np.int64]
 Amounts = Any
 """How much of a price states or steps pay, an array: numbers, or true for all of it."""
@@ -42,7 +43,7 @@ class Weights:
 
     shift: float = 2.4
     """For each mm the hand moves along the neck."""
-    each_shift: float = 15.0
+    each_shift: float = 20.0
     """For each shift, however small."""
     slide: float = 30.0
     """For a shift that takes finger 2, 3 or 4 along to another fret, or that changes the finger
@@ -77,6 +78,8 @@ class Weights:
     """Distance in mm within which the pull home fades away."""
     region_level: float = 2000.0
     """Distance in mm from home beyond which the pull grows no more."""
+    high: float = 0.4
+    """For each mm of the hand beyond the octave of the open strings, fret 12."""
     outer: float = 7.0
     """For each string between a string and the middle of the neck, less half a one: on four strings
     the outer two cost this once, on six the outer four once or twice."""
@@ -195,6 +198,10 @@ def _region(neck: Instrument, at: States, weights: Weights) -> Amounts:
     away = np.minimum(away, weights.region_level)
     curve = max(weights.region_round, 1e-9)
     return np.where(away < curve, away**2 / (2 * curve), away - curve / 2)
+
+
+def _high(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    return np.maximum(neck.distances(at.position) - neck.distance(OCTAVE_FRET), 0.0)
 
 
 def _outer(neck: Instrument, at: States, weights: Weights) -> Amounts:
@@ -384,6 +391,13 @@ TERMS: tuple[Term, ...] = (
         "the hand away from home",
         "joints like the middle of their range: Heijink & Meulenbroek 2002; value learnt",
         note=_region,
+    ),
+    Term(
+        "high",
+        "per mm",
+        "the hand beyond fret 12",
+        "common practice: the neck meets the body there, and the thumb leaves it; chosen by trial",
+        note=_high,
     ),
     Term(
         "outer",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import FrozenInstanceError, replace
 
 import pytest
@@ -81,3 +83,13 @@ class TestTime:
         quicker = arrange(parse_melody(self.TUNE.format(180)))
         assert quicker.positions == timed.positions
         assert quicker.figures.fastest_shift == pytest.approx(2 * max(speeds))
+
+
+def test_the_check_stays_when_python_leaves_assertions_out() -> None:
+    program = (
+        "from dataclasses import replace\n"
+        "from fretpath import arrange, parse_melody\n"
+        "replace(arrange(parse_melody('E1 G1')), frets=(0, 4))"
+    )
+    run = subprocess.run([sys.executable, "-O", "-c", program], capture_output=True, text=True)
+    assert "ArrangementError: G1 does not lie on string 4, fret 4" in run.stderr

@@ -23,6 +23,7 @@ from fretpath import (
     Fingering,
     Interval,
     Key,
+    Limits,
     Melody,
     Setup,
     UnplayableError,
@@ -249,3 +250,19 @@ def _with_a_phrase_moved(lot: random.Random, name: str) -> Melody:
     up = Interval.parse(lot.choice(["P4", "P5", "M2"]))
     lines = (pitches[:4], pitches[4:], [pitch + up for pitch in pitches[:4]])
     return parse_melody("\n".join(" ".join(map(str, line)) for line in lines))
+
+
+def test_up_one_string_the_hand_moves_and_the_fingers_do_not_creep() -> None:
+    """An octave on one string of a bass begins low, in groups that the index finger leads."""
+    alone = Setup.of("bass", limits=Limits(one_string=True))
+    found = arrange(parse_melody("1 2 3 4 5 6 7 8", key="A"), alone)
+    assert max(found.positions) <= 9
+    assert len(shifts(found)) <= 2
+    assert all(after.finger <= 2 for _, after in shifts(found))
+
+
+def test_a_free_octave_is_not_taken_high_on_the_neck() -> None:
+    for name in ("cello", "violin", "mandolin", "guitar", "bass"):
+        for tonic in "C D E F G A Bb".split():
+            scale = parse_melody("1 2 3 4 5 6 7 8", key=tonic)
+            assert max(arrange(scale, name).positions) <= 9
