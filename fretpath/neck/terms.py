@@ -78,7 +78,7 @@ class Weights:
     """Distance in mm within which the pull home fades away."""
     region_level: float = 2000.0
     """Distance in mm from home beyond which the pull grows no more."""
-    high: float = 0.4
+    high: float = 0.1
     """For each mm of the hand beyond the octave of the open strings, fret 12."""
     outer: float = 7.0
     """For each string between a string and the middle of the neck, less half a one: on four strings

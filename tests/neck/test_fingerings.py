@@ -115,7 +115,7 @@ class TestTwoOctavesOnBass:
         assert len(two_octaves()) == 14 * 12
 
     def test_shifts_are_few(self) -> None:
-        assert sum(len(shifts(found)) for found in two_octaves()) <= 370
+        assert sum(len(shifts(found)) for found in two_octaves()) <= 360
 
     def test_no_finger_but_the_index_slides(self) -> None:
         for found in two_octaves():
