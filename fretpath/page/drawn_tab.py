@@ -22,7 +22,7 @@ from fretpath.page.tab import TAB_ROWS, bar_lines
 
 BOX = (8.6, 9.6)
 """Width and height of a box to write a degree such as ``b7,`` in, by hand."""
-GREY = "#555"
+GREY, LINE = "#555", "#707070"
 
 _LEAD, _TAIL = 5.5, 1.5
 _WIDEST_BEAT = 24.0
@@ -106,6 +106,16 @@ class DrawnTab:
         return _ROOMY_GAP if "place" in self.subject.hide.kinds else self.string_space
 
     @cached_property
+    def signs(self) -> dict[int, str]:
+        """Event to the bar line before it."""
+        return bar_lines(self.subject.melody)
+
+    @cached_property
+    def starts(self) -> set[int]:
+        """Events that begin a bar."""
+        return {0, *self.subject.melody.bars}
+
+    @cached_property
     def changes(self) -> dict[int, list[str]]:
         """Event to the meter and key that begin there, the first ones left out; keys only where
         they tell nothing that is hidden."""
@@ -157,7 +167,8 @@ class DrawnTab:
     def _shared_out(self, bars: list[Bar]) -> list[list[Bar]]:
         """As many bars in each system, as few systems as have room."""
         lead = self._upbeat(bars[0])
-        for count in range(1, len(bars) + 1):
+        fewest = max(1, -(-(len(bars) - lead) // self.most))
+        for count in range(fewest, len(bars) + 1):
             each = max(1, -(-(len(bars) - lead) // count))
             stops = [0, *range(each + lead, len(bars), each), len(bars)]
             systems = [bars[a:b] for a, b in pairwise(stops) if a < b]
@@ -275,12 +286,12 @@ class DrawnSystem:
         right = self._places[2]
         for number in range(self.tab.strings):
             y = self._levels["string"] + number * self.tab.string_gap
-            yield _line(0.4, y, right, y, 0.18, "#888")
+            yield _line(0.4, y, right, y, 0.18, LINE)
 
     def _bar_lines(self) -> Iterator[str]:
         _, lines, right = self._places
         last = self.bars[-1].events.stop
-        signs = bar_lines(self.tab.subject.melody)
+        signs = self.tab.signs
         top, low = self._span()
         for x, event in [*lines, (right, last)]:
             sign = signs.get(event, "")
@@ -304,9 +315,10 @@ class DrawnSystem:
         level = self._levels["bar" if row.name in _TOP_LINE else row.name]
         if row.name == "bar":
             numbers = self.tab.subject.melody.bar_numbers
-            starts = {0, *self.tab.subject.melody.bars}
             for x, event in lines:
-                words = [str(numbers[event])] * (event in starts) + self.tab.changes.get(event, [])
+                words = [str(numbers[event])] * (event in self.tab.starts) + self.tab.changes.get(
+                    event, []
+                )
                 told = with_signs("  ".join(words))
                 yield _text(x - 0.3, level, told, 2.9, grey=True, start=True)
             return
@@ -333,7 +345,7 @@ class DrawnSystem:
         if note.struck:
             yield from _box(x, level)
         if end - begin > 2.5:
-            yield _line(begin + 0.6, level, end - 0.8, level, 0.18, "#888")
+            yield _line(begin + 0.6, level, end - 0.8, level, 0.18, LINE)
 
     def _numbers(self) -> Iterator[str]:
         """The frets on their strings."""

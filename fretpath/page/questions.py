@@ -20,6 +20,8 @@ from fretpath.page.rows import degree_labels
 MOST = 3
 """Questions a tune, where so many find something."""
 _MOST_ANSWERS = 3
+_MOST_BARS = 100
+"""Bars in which a repeated stretch is looked for."""
 _LEAP = 3
 
 
@@ -106,7 +108,7 @@ def _outside(tune: _Tune) -> Iterator[Question]:
 def _form(tune: _Tune) -> Iterator[Question]:
     """The longest stretch of bars that comes again."""
     bars = _bars(tune.melody)
-    numbers = list(bars)
+    numbers = list(bars)[:_MOST_BARS]
     for length in range(len(numbers) // 2, 0, -1):
         for first in range(len(numbers) - length):
             again = _again(bars, numbers, first, length)

@@ -350,16 +350,13 @@ def sounds_for(melody: Melody, plan: SoundPlan) -> tuple[Sound, Sound | None]:
 
 
 def _spread(tune: SheetTune) -> Sides:
-    for bars, strings, gap, line, chart in _SETTINGS:
-        systems = tuple(tune.wide(bars, strings).systems)
-        used = _head_height(tune) + sum(system.height + gap for system in systems)
-        if used + _foot_height(tune, line, chart) <= SIDE_HEIGHT:
-            return Sides((systems,), gap, line, chart=chart)
+    """One side, as roomy as it goes; where the tightest has no room, as many as it takes."""
+    if _one_side(tune, *_SETTINGS[-1]):
+        return next(side for setting in _SETTINGS if (side := _one_side(tune, *setting)))
     bars, strings, gap, line, _ = _SETTINGS[_USUAL]
-    systems = tuple(tune.wide(bars, strings).systems)
     sides: list[list[DrawnSystem]] = [[]]
     room = SIDE_HEIGHT - _head_height(tune)
-    for system in systems:
+    for system in tune.wide(bars, strings).systems:
         if sides[-1] and system.height + gap > room:
             sides.append([])
             room = SIDE_HEIGHT - 14
@@ -367,6 +364,16 @@ def _spread(tune: SheetTune) -> Sides:
         room -= system.height + gap
     apart = _foot_height(tune, line, True) > room
     return Sides(tuple(tuple(side) for side in sides), gap, line, apart)
+
+
+def _one_side(
+    tune: SheetTune, bars: int, strings: float, gap: float, line: float, chart: bool
+) -> Sides | None:
+    """Everything on one side in a setting; None where it has no room."""
+    systems = tuple(tune.wide(bars, strings).systems)
+    used = _head_height(tune) + sum(system.height + gap for system in systems)
+    fits = used + _foot_height(tune, line, chart) <= SIDE_HEIGHT
+    return Sides((systems,), gap, line, chart=chart) if fits else None
 
 
 def _head_height(tune: SheetTune) -> float:
@@ -377,7 +384,7 @@ def _head_height(tune: SheetTune) -> float:
     staff = staff_height(tune.staff, SIDE_WIDTH) + 3.0 if tune.staff else 0.0
     small = tune.source + tune.teaches * (not tune.sheet.student)
     facts = 6.0 * _lines(tune.facts, 105) + 5.0 * _lines(small, 125)
-    return name + lesson + 10.0 + facts + 3.0 + staff
+    return name + lesson + 9.0 * _lines(tune.title, 48) + 1.0 + facts + 3.0 + staff
 
 
 def _foot_height(tune: SheetTune, line: float, chart: bool) -> float:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fretpath import Melody, arrange, parse_melody
 from fretpath.page.blanks import EVERYTHING, NOTHING_HIDDEN, Blanks
-from fretpath.page.drawn_tab import DrawnTab
+from fretpath.page.drawn_tab import LINE, DrawnTab
 from fretpath.page.rows import Subject
 from fretpath.page.sheet import SHEET_ROWS
 from tests.page.melodies import barred_melodies
@@ -57,7 +57,7 @@ def test_frets_stand_on_their_strings_over_their_degrees(melody, width) -> None:
         bold = sorted(
             (x, t.text) for x, _, t in texts if t.get("font-weight") and not t.get("class")
         )
-        lines = sorted({float(t.get("y1")) for t in root.iter() if t.get("stroke") == "#888"})
+        lines = sorted({float(t.get("y1")) for t in root.iter() if t.get("stroke") == LINE})
         for x, y, number in frets:
             string = min(range(4), key=lambda n: abs(lines[n] - (y - 0.35 * 3.9))) + 1
             places.append((string, int(number)))
