@@ -65,7 +65,7 @@ def whole_print(tunes: Sequence[tuple[str, str]], style: Style, *, student: bool
         arrange_in_best_key(parse_melody(text, source=name), style.setup, any_key=style.any_key)
         for name, text in tunes
     )
-    look = replace(style.look, title=style.look.title or "Packet")
+    look = replace(style.look, title=style.look.title or "Packet", paper=True)
     return render_sheet(Sheet(arrangements, student, look))
 
 

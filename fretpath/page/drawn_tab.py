@@ -29,6 +29,7 @@ _WIDEST_BEAT = 24.0
 _ROOMY_GAP = 8.0
 _HEIGHTS = {"bar": 3.8, "chord": 4.6, "count": 3.8, "degree": 6.2, "lyric": 4.6}
 _SIZES = {"degree": 5.0, "chord": 3.6, "lyric": 3.4, "fret": 3.9}
+_SMALL = 2.9
 _STRONG = ("degree", "fret", "chord")
 _TOP_LINE = ("bar", "ending", "position")
 
@@ -271,7 +272,8 @@ class DrawnSystem:
         parts = [
             f'<svg class="system" aria-hidden="true" xmlns="http://www.w3.org/2000/svg" '
             f'viewBox="0 0 {width} {height}" width="{width}mm" height="{height}mm" '
-            f'font-family="Charter, Georgia, serif">',
+            f'font-family="Charter, Georgia, serif" font-size="{_SMALL:g}" fill="{GREY}" '
+            f'text-anchor="middle">',
             *self._strings(),
             *self._bar_lines(),
             *(part for row in self.tab.shown for part in self._row(row)),
@@ -320,7 +322,7 @@ class DrawnSystem:
                     event, []
                 )
                 told = with_signs("  ".join(words))
-                yield _text(x - 0.3, level, told, 2.9, grey=True, start=True)
+                yield _text(x - 0.3, level, told, _SMALL, grey=True, start=True)
             return
         for event, (x, end) in columns.items():
             token = self.tab.token(row, event)
@@ -330,7 +332,7 @@ class DrawnSystem:
                 yield from _box(x, level) if row.name == self.tab.box_row else ()
             elif token:
                 strong = row.name in _STRONG
-                size = _SIZES.get(row.name, 2.9)
+                size = _SIZES.get(row.name, _SMALL)
                 yield _text(x, level, with_signs(token), size, bold=strong, grey=not strong)
             elif row.name == "degree" and not self.tab.subject.melody.notes[event].struck:
                 held = self.tab.subject.melody.notes[event].tied
@@ -369,7 +371,7 @@ class DrawnSystem:
 
 def text_width(row: str, token: str) -> float:
     """About how wide a token is in its row, in mm."""
-    return 0.58 * _SIZES.get(row, 2.9) * len(token)
+    return 0.58 * _SIZES.get(row, _SMALL) * len(token)
 
 
 def _box(x: float, y: float) -> Iterator[str]:
@@ -411,8 +413,9 @@ def _text(
     grey: bool = False,
     start: bool = False,
 ) -> str:
-    weight = ' font-weight="bold"' if bold else ""
-    fill = f' fill="{GREY}"' if grey else ""
-    anchor = "start" if start else "middle"
-    place = f'x="{x:.2f}" y="{y + 0.35 * size:.2f}" font-size="{size:g}" text-anchor="{anchor}"'
-    return f"<text {place}{weight}{fill}>{xml(words)}</text>"
+    """Writing; small, grey and in the middle is what the drawing has unless told."""
+    style = "" if size == _SMALL else f' font-size="{size:g}"'
+    style += ' font-weight="bold"' if bold else ""
+    style += "" if grey else ' fill="black"'
+    style += ' text-anchor="start"' if start else ""
+    return f'<text x="{x:.2f}" y="{y + 0.35 * size:.2f}"{style}>{xml(words)}</text>'

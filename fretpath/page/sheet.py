@@ -83,6 +83,8 @@ class Look:
     """Whether the neck is drawn with the nut on the right."""
     cautions: bool = True
     """Whether a teacher's copy ends with its cautions."""
+    paper: bool = False
+    """Whether the page is only to be printed: without sentences, and drawn for paper alone."""
 
 
 @dataclass(frozen=True)
@@ -423,4 +425,5 @@ def render_sheet(sheet: Sheet) -> str:
         tunes=tunes,
         student=sheet.student,
         cautions=sheet.look.cautions and not sheet.student,
+        paper=sheet.look.paper,
     )
