@@ -52,13 +52,17 @@ if TYPE_CHECKING:
         score_bytes,
     )
     from fretpath.exchange.voices import Reading
+    from fretpath.lesson.answers import Answer, read_answer
+    from fretpath.lesson.diagnosis import Diagnosis, Mistake
     from fretpath.lesson.drill import Question, questions_of
     from fretpath.lesson.find import Wanted, find_in
     from fretpath.lesson.folder import Tune, tune_of
-    from fretpath.lesson.marking import Marking, Points, mark
+    from fretpath.lesson.marking import Marking, Points, mark, mark_best
     from fretpath.lesson.measures import EarMeasures, ear_measures
     from fretpath.lesson.order import Lesson, by_ear, by_hand
     from fretpath.lesson.practice import hardest_shift, tempo_ladder
+    from fretpath.lesson.record import AskedNote, confusions, format_record, parse_record
+    from fretpath.lesson.term import TermPlan, TermWeek, plan_term
     from fretpath.music.accounts import Account
     from fretpath.music.departures import Departure, ScaleReading, read_scales
     from fretpath.music.keyfinding import KeyGuess, find_key
@@ -83,13 +87,16 @@ __all__ = [
     "INSTRUMENTS",
     "SCALES",
     "Account",
+    "Answer",
     "Arrangement",
     "ArrangementError",
+    "AskedNote",
     "Blanks",
     "Book",
     "Chart",
     "Degree",
     "Departure",
+    "Diagnosis",
     "EarMeasures",
     "Figures",
     "Fingering",
@@ -108,6 +115,7 @@ __all__ = [
     "Melody",
     "MelodySyntaxError",
     "Meter",
+    "Mistake",
     "NoPathError",
     "Note",
     "OutOfRangeError",
@@ -132,6 +140,8 @@ __all__ = [
     "TabFault",
     "TabNote",
     "TabReading",
+    "TermPlan",
+    "TermWeek",
     "Transposition",
     "Tune",
     "UnplayableError",
@@ -144,11 +154,13 @@ __all__ = [
     "check_tab",
     "chord_chart",
     "clear_caches",
+    "confusions",
     "describe",
     "ear_measures",
     "find_in",
     "find_key",
     "format_melody",
+    "format_record",
     "hand_named",
     "hardest_shift",
     "hear",
@@ -156,15 +168,19 @@ __all__ = [
     "instrument_named",
     "key_chart",
     "mark",
+    "mark_best",
     "melody_chart",
     "melody_from_music21",
     "melody_heard",
     "melody_wav",
     "open_book",
     "parse_melody",
+    "parse_record",
     "patterns_of",
+    "plan_term",
     "questions_of",
     "rank_keys",
+    "read_answer",
     "read_scales",
     "read_score",
     "read_tab",
@@ -197,13 +213,17 @@ _LATER = {
         "score_bytes",
     ),
     "fretpath.exchange.voices": ("Reading",),
+    "fretpath.lesson.answers": ("Answer", "read_answer"),
+    "fretpath.lesson.diagnosis": ("Diagnosis", "Mistake"),
     "fretpath.lesson.drill": ("Question", "questions_of"),
     "fretpath.lesson.find": ("Wanted", "find_in"),
     "fretpath.lesson.folder": ("Tune", "tune_of"),
-    "fretpath.lesson.marking": ("Marking", "Points", "mark"),
+    "fretpath.lesson.marking": ("Marking", "Points", "mark", "mark_best"),
     "fretpath.lesson.measures": ("EarMeasures", "ear_measures"),
     "fretpath.lesson.order": ("Lesson", "by_ear", "by_hand"),
     "fretpath.lesson.practice": ("hardest_shift", "tempo_ladder"),
+    "fretpath.lesson.record": ("AskedNote", "confusions", "format_record", "parse_record"),
+    "fretpath.lesson.term": ("TermPlan", "TermWeek", "plan_term"),
     "fretpath.music.accounts": ("Account",),
     "fretpath.music.departures": ("Departure", "ScaleReading", "read_scales"),
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),
