@@ -30,6 +30,7 @@ from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
 from fretpath.neck.arrange import arrange, arrange_many, replan
 from fretpath.neck.arrangement import Arrangement, Fingering
+from fretpath.neck.card import Card, format_card
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
 from fretpath.neck.figures import Figures
 from fretpath.neck.hand import HANDS, Hand, hand_named
@@ -42,6 +43,7 @@ from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangemen
 from fretpath.page.tab import render_tab
 
 if TYPE_CHECKING:
+    from fretpath.exchange.cards import read_card
     from fretpath.exchange.hearing import Heard, Pluck, hear
     from fretpath.exchange.recording import hear_recording, melody_heard
     from fretpath.exchange.scores import (
@@ -93,6 +95,7 @@ __all__ = [
     "AskedNote",
     "Blanks",
     "Book",
+    "Card",
     "Chart",
     "Degree",
     "Departure",
@@ -159,6 +162,7 @@ __all__ = [
     "ear_measures",
     "find_in",
     "find_key",
+    "format_card",
     "format_melody",
     "format_record",
     "hand_named",
@@ -181,6 +185,7 @@ __all__ = [
     "questions_of",
     "rank_keys",
     "read_answer",
+    "read_card",
     "read_scales",
     "read_score",
     "read_tab",
@@ -203,6 +208,7 @@ __version__ = "0.1.0"
 
 # Imported when first asked for, so that a command starts fast.
 _LATER = {
+    "fretpath.exchange.cards": ("read_card",),
     "fretpath.exchange.hearing": ("Heard", "Pluck", "hear"),
     "fretpath.exchange.recording": ("hear_recording", "melody_heard"),
     "fretpath.exchange.scores": (

@@ -117,6 +117,8 @@ def _run_command(words: Sequence[str]) -> int:
         _refuse_conflicts(arguments)
         _fit_the_screen(arguments, words)
         with outputs_together():
+            if getattr(arguments, "card", None) is not None:
+                importlib.import_module("fretpath.commands.options").use_card(arguments)
             text = command.run(arguments)
         _tell(arguments)
         return _print(text)

@@ -107,7 +107,7 @@ def _refuse_what_does_not_fit(arguments: argparse.Namespace) -> None:
     for option in ("answers", "sounds"):
         if getattr(arguments, option) and arguments.kind not in KINDS:
             raise RequestError(f"--{option} does not go with --kind {arguments.kind}; drop it")
-    if arguments.student and not arguments.record:
+    if arguments.student and not arguments.record and arguments.card is None:
         raise RequestError("--student goes with --from RECORD")
     if ending in (".html", ".htm"):
         if arguments.kind not in KINDS:

@@ -78,7 +78,7 @@ def _chart(arguments: argparse.Namespace) -> Chart:
         raise RequestError("--hide leaves out notes of a melody; give one")
     if bool(arguments.chord) == bool(arguments.key):
         raise RequestError('say what to show: a melody, --key "D dorian", or --chord Am7')
-    if setup_from(arguments).limits != Limits():
+    if arguments.card is None and setup_from(arguments).limits != Limits():
         raise RequestError(
             "limits such as --highest-fret are for a melody; --range 0-5 says which frets to show"
         )

@@ -11,14 +11,16 @@ from typing import TYPE_CHECKING, Any
 from fretpath.commands.files import melody_text, note_input, write_file
 from fretpath.commands.found_key import doubts_of_key
 from fretpath.errors import RequestError
+from fretpath.exchange.cards import read_card
 from fretpath.exchange.door import ending_of, is_score_name
 from fretpath.music.heads import key_words
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.neck.arrange import arrange, lower_octave
 from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.card import Card
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named, instrument_tuned
-from fretpath.neck.hand import HANDS, Hand, hand_named
+from fretpath.neck.hand import HANDS, hand_named, reaching
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import OPEN_STRINGS, Limits, Start
 from fretpath.neck.setup import OBJECTIVES, REPEATS, Setup
@@ -150,6 +152,49 @@ def add_instrument_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--capo", type=int, metavar="FRET", help="fret under the capo; frets count from it"
     )
+    group.add_argument(
+        "--card",
+        metavar="FILE",
+        help="a student's card: instrument, hand, reach, prices and more; options count before it",
+    )
+
+
+_OF_THE_INSTRUMENT = (
+    "tuning", "frets", "scale_length", "capo", "hand", "highest_fret", "playing", "weights"
+)  # fmt: skip
+"""Entries of a card that mean nothing on another instrument."""
+
+
+def use_card(arguments: argparse.Namespace) -> None:
+    """Put the entries of the card that is named where no option says otherwise.
+
+    With ``--instrument`` for another one the entries about the instrument stay unused, with
+    ``--playing`` for another way the prices; that is said in a remark.
+    """
+    note_input(arguments.card)
+    card = read_card(arguments.card)
+    unused = _unused(arguments, card)
+    entries = {name: value for name, value in card.entries.items() if hasattr(arguments, name)}
+    left = [name for name in entries if name in unused]
+    if left:
+        vars(arguments).setdefault("remarks", []).append(
+            f"{PurePath(arguments.card).name}: {', '.join(left)} not used, meant for the "
+            f"{card.neck.name} played {card.playing or card.neck.playing}"
+        )
+    for name in entries.keys() - {*unused, "weights"}:
+        if getattr(arguments, name) in (None, False):
+            setattr(arguments, name, entries[name])
+    if "weights" in entries and "weights" not in unused:
+        prices = ",".join(f"{name}={price}" for name, price in card.weights)
+        arguments.weights = ",".join(filter(None, (prices, arguments.weights)))
+
+
+def _unused(arguments: argparse.Namespace, card: Card) -> tuple[str, ...]:
+    """The entries of a card that do not go with the options."""
+    if arguments.instrument and instrument_named(arguments.instrument).name != card.neck.name:
+        return _OF_THE_INSTRUMENT
+    playing = getattr(arguments, "playing", None)
+    return ("weights",) if playing not in (None, card.playing or card.neck.playing) else ()
 
 
 def instrument_from(arguments: argparse.Namespace) -> Instrument:
@@ -254,23 +299,6 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _hand(arguments: argparse.Namespace, instrument: Instrument) -> Hand:
-    """The hand the arguments describe, the instrument's usual one unless they name another."""
-    hand = hand_named(arguments.hand or instrument.hand)
-    if arguments.reach is None:
-        return hand
-    return replace(hand, largest_span=parse_span(arguments.reach))
-
-
-def parse_span(text: str) -> float:
-    """A span in mm from ``80mm`` or ``3.5in``, 20 to 300 mm."""
-    match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,2})?)\s*(mm|in)", text.strip())
-    span = float(match[1]) * (25.4 if match[2] == "in" else 1) if match else 0.0
-    if not 20 <= span <= 300:
-        raise RequestError(f'"{text[:40]}" is no reach: write 80mm or 3.5in, 20 to 300 mm')
-    return span
-
-
 def _weights(arguments: argparse.Namespace, instrument: Instrument) -> Weights:
     """The instrument's usual prices, with those replaced that the arguments set."""
     usual = usual_weights(instrument, arguments.playing)
@@ -309,7 +337,7 @@ def setup_from(arguments: argparse.Namespace, instrument: Instrument | None = No
     instrument = instrument or instrument_from(arguments)
     return Setup(
         instrument,
-        _hand(arguments, instrument),
+        reaching(hand_named(arguments.hand or instrument.hand), arguments.reach),
         _weights(arguments, instrument),
         _limits(arguments),
         objective=arguments.objective,

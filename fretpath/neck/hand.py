@@ -25,6 +25,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from fretpath.errors import RequestError, nearest
+from fretpath.neck.instrument import MM_PER_INCH
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,3 +120,18 @@ def hand_named(name: str) -> Hand:
     if hand.change_over == 1:
         raise RequestError(f"the hand {hand.name} has no change-over fret to set")
     return replace(hand, change_over=int(match[2]))
+
+
+def reaching(hand: Hand, reach: str | None) -> Hand:
+    """A hand with a widest span from the index finger, ``80mm`` or ``3.5in``; None leaves it.
+
+    >>> reaching(hand_named("extended"), "3.5in").largest_span
+    88.9
+    """
+    if reach is None:
+        return hand
+    match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,2})?)\s*(mm|in)", reach.strip())
+    span = round(float(match[1]) * (MM_PER_INCH if match[2] == "in" else 1), 3) if match else 0.0
+    if not 20 <= span <= 300:
+        raise RequestError(f'"{reach[:40]}" is no reach: write 80mm or 3.5in, 20 to 300 mm')
+    return replace(hand, largest_span=span)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from fretpath.errors import RequestError, nearest
+from fretpath.neck.card import Card
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.hand import Hand, hand_named
 from fretpath.neck.instrument import Instrument
@@ -102,6 +103,16 @@ class Setup:
             objective or (before.objective if before else "total"),
             repeats or (before.repeats if before else "same"),
         )
+
+    @classmethod
+    def from_card(cls, card: Card | str) -> Setup:
+        """The setup of a student's card, or of the text of one.
+
+        A card in a file is read with :func:`~fretpath.exchange.cards.read_card`.
+        """
+        if isinstance(card, str):
+            card = Card.parse(card)
+        return cls(card.neck, card.fingers, card.prices, card.limits)
 
 
 On = str | Instrument | Setup

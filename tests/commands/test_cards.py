@@ -1,0 +1,109 @@
+"""``--card``: every command that takes an instrument takes it, and options count before it."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+from pathlib import Path
+
+import pytest
+
+from fretpath.commands import COMMANDS, main
+
+CARD = """\
+student = "Wren"
+instrument = "ukulele"
+left_handed = true
+highest_fret = 3
+known_degrees = "1 2 3 4"
+
+[weights]
+shift = 3.5
+"""
+
+
+@pytest.fixture(autouse=True)
+def _a_card(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("wren.toml").write_text(CARD, encoding="utf-8")
+
+
+def said(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[str, str]:
+    """Standard output and standard error of a run that succeeds."""
+    assert main(words) == 0
+    out, err = capsys.readouterr()
+    return out, err
+
+
+def test_every_command_with_an_instrument_takes_a_card() -> None:
+    for name in COMMANDS:
+        parser = argparse.ArgumentParser()
+        importlib.import_module(f"fretpath.commands.{name}").add_options(parser)
+        options = {option for action in parser._actions for option in action.option_strings}
+        assert ("--instrument" in options) == ("--card" in options), name
+
+
+def test_a_card_is_the_same_as_its_options(capsys: pytest.CaptureFixture[str]) -> None:
+    tune = ("1 2 3 5", "--key", "C")
+    options = ("--instrument", "ukulele", "--highest-fret", "3", "--weights", "shift=3.5")
+    for command in ("tab", "keys", "transpose"):
+        more = ("--to", "Db") if command == "transpose" else ()
+        by_card = said(capsys, command, *tune, *more, "--card", "wren.toml", "--json")
+        assert by_card == said(capsys, command, *tune, *more, *options, "--json")
+
+
+def test_options_count_before_the_card(capsys: pytest.CaptureFixture[str]) -> None:
+    tune = ("tab", "E4 A4 C5 E5", "--card", "wren.toml", "--json")
+    low, _ = said(capsys, *tune, "--highest-fret", "7")
+    assert '"fret": 7' in low
+    dear, _ = said(capsys, *tune, "--highest-fret", "7", "--weights", "shift=0")
+    assert dear != low
+
+
+def test_another_instrument_leaves_what_belongs_to_it(capsys: pytest.CaptureFixture[str]) -> None:
+    tune = ("tab", "1 2 3 5 8", "--key", "G", "--instrument", "bass")
+    out, err = said(capsys, *tune, "--card", "wren.toml")
+    assert out == said(capsys, *tune)[0]
+    assert "wren.toml: highest_fret, weights not used, meant for the ukulele" in err
+
+
+def test_charts_are_left_handed(capsys: pytest.CaptureFixture[str]) -> None:
+    asked = ("neck", "--key", "C", "--range", "0-5")
+    by_card = said(capsys, *asked, "--card", "wren.toml")
+    assert by_card == said(capsys, *asked, "--instrument", "ukulele", "--left-handed")
+    assert by_card != said(capsys, *asked, "--instrument", "ukulele")
+
+
+def test_a_term_knows_the_degrees(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("tunes").mkdir()
+    for name, degrees in (("one", "1 2 3 4"), ("two", "1 2 b3 #4 5 6 b7 7")):
+        Path(f"tunes/{name}.txt").write_text(f"title: {name}\n\n{degrees}\n", encoding="utf-8")
+    term = ("term", "tunes", "--no-sound", "--weeks", "1", "--instrument", "ukulele")
+    plain, _ = said(capsys, *term, "-o", "a")
+    known, _ = said(capsys, *term, "-o", "b", "--known", "1 2 3 4")
+    by_card, _ = said(capsys, *term, "-o", "c", "--card", "wren.toml")
+    assert by_card.replace("c:", "b:") == known
+    assert plain.replace("a:", "b:") != known
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('instrument = "ukuele"', 'wren.toml, line 1: unknown instrument "ukuele"; did you mean'),
+        ("reech = 3", 'wren.toml, line 1: unknown entry "reech"; did you mean "reach"?'),
+        ("reach 3", "wren.toml is no card"),
+    ],
+)
+def test_a_wrong_card_is_refused(text: str, says: str, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("wren.toml").write_text(text, encoding="utf-8")
+    assert main(["tab", "1 2 3", "--card", "wren.toml"]) == 1
+    out, err = capsys.readouterr()
+    assert not out
+    assert says in err
+
+
+def test_a_card_is_never_written_over(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["tab", "1 2 3", "--card", "wren.toml", "-o", "wren.toml"]) == 1
+    assert Path("wren.toml").read_text(encoding="utf-8") == CARD
+    assert main(["tab", "1 2 3", "--card", "no.toml"]) == 1
+    assert "there is no file no.toml" in capsys.readouterr().err
