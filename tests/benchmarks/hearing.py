@@ -31,13 +31,14 @@ from mir_eval.transcription import precision_recall_f1_overlap
 from numpy.typing import NDArray
 
 from fretpath import parse_melody
-from fretpath.exchange.hearing import hear
+from fretpath.exchange.hearing import Heard, Pluck, hear
 
 DEMO = Path(__file__).parents[2] / "demo_melodies"
 SOUND_FONT = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
 RATE = 44100
 
 Samples = NDArray[np.float64]
+Listener = Callable[[Samples, int, int, int], Heard]
 Score = tuple[list[float], list[int]]
 """Onsets in seconds (and the end of the last note), and MIDI numbers."""
 
@@ -168,10 +169,36 @@ def slowed(condition: str) -> float:
     return 2 ** (30 / 1200) if condition in ("30 cents flat", "all together") else 1.0
 
 
-def score(samples: Samples, told: Score, condition: str, lowest: int, highest: int):
+def librosa_hears(sound: Samples, rate: int, lowest: int, highest: int) -> Heard:
+    """The same question asked of librosa: probabilistic YIN, and onsets between them.
+
+    A note is the median of the voiced pitches from one onset to the next (B. McFee and others,
+    SciPy 2015); installed only for this comparison.
+    """
+    import librosa
+
+    low = librosa.resample(sound, orig_sr=rate, target_sr=22050)
+    bounds = [440 * 2 ** ((midi - 69) / 12) for midi in (lowest, highest)]
+    hz, voiced, chance = librosa.pyin(low, fmin=bounds[0], fmax=bounds[1], sr=22050)
+    onsets = librosa.onset.onset_detect(y=low, sr=22050, backtrack=False)
+    notes = []
+    for start, stop in zip(onsets, [*onsets[1:], len(hz)], strict=True):
+        sounding = hz[start:stop][voiced[start:stop]]
+        if len(sounding) > 3:
+            midi = float(69 + 12 * np.log2(np.median(sounding) / 440))
+            times = librosa.frames_to_time([start, stop], sr=22050)
+            cents = 100 * (midi - round(midi))
+            sure = float(chance[start:stop].mean())
+            notes.append(Pluck(times[0], times[1] - times[0], round(midi), cents, sure))
+    return Heard(tuple(notes), 0.0)
+
+
+def score(
+    listener: Listener, samples: Samples, told: Score, condition: str, lowest: int, highest: int
+):
     """F1, repeated notes told apart (found, all), and seconds of work."""
     began = time.perf_counter()
-    heard = hear(CONDITIONS[condition](samples), RATE, lowest, highest)
+    heard = listener(CONDITIONS[condition](samples), RATE, lowest, highest)
     spent = time.perf_counter() - began
     stretch = slowed(condition)
     want = np.array(told[0]) * stretch
@@ -203,7 +230,9 @@ def main() -> None:
     parser.add_argument("--melodies", type=int, default=61)
     parser.add_argument("--conditions", default=",".join(CONDITIONS))
     parser.add_argument("--instruments", default=",".join(INSTRUMENTS))
+    parser.add_argument("--librosa", action="store_true", help="let librosa hear, to compare")
     arguments = parser.parse_args()
+    listener = librosa_hears if arguments.librosa else hear
     conditions = arguments.conditions.split(",")
     print(f"{'F1 of notes, percent':<22}" + "".join(f"{c[:13]:>15}" for c in conditions))
     spent = sounding = 0.0
@@ -214,7 +243,9 @@ def main() -> None:
         for notes in melodies(arguments.melodies):
             samples, told = play(notes, program, tonic)
             for condition in conditions:
-                f1, apart, repeated, took, _ = score(samples, told, condition, lowest, highest)
+                f1, apart, repeated, took, _ = score(
+                    listener, samples, told, condition, lowest, highest
+                )
                 sums[condition] += f1
                 again[condition] = (again[condition][0] + apart, again[condition][1] + repeated)
                 spent += took
