@@ -1,8 +1,8 @@
 """Where files are opened: melodies read, results written to one side and renamed into place.
 
-**All or nothing.**  In :func:`outputs_together`, where every command runs, files written are
-prepared beside their places and put there together once the command has succeeded.  A file that
-was read is never written over, and two outputs are never one file.
+**All or nothing.**  In :func:`outputs_together`, where every command runs, files, folders and
+lines to be added are prepared, and put in their places together once the command has succeeded.
+A file that was read is never written over, and two outputs are never one file.
 
 What is being written has a hidden name, ``.lesson.html.`` and eight letters and ``.unfinished``.
 A run that is killed cannot clear it away; the next one that writes to the same place does, once
@@ -16,13 +16,14 @@ import re
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import IO
 
-from fretpath.errors import RequestError, ScoreFileError, nearest
+from fretpath.errors import IncompleteError, RequestError, ScoreFileError, nearest
 from fretpath.exchange.door import ending_of, is_score_name
 
 LARGEST_TEXT = 4 * 1024 * 1024
@@ -33,14 +34,24 @@ _A_DAY = 24 * 60 * 60
 
 @dataclass
 class _Batch:
-    """Files read and prepared by one command."""
+    """What one command has read and prepared."""
 
     read: dict[tuple[int, int], str] = field(default_factory=dict)
     """Name of each input by device and inode."""
-    ready: list[tuple[Path, Path, str | Path]] = field(default_factory=list)
-    """(prepared file, its place, the name it was given)."""
-    direct: list[tuple[Path, bytes]] = field(default_factory=list)
-    """What goes to devices and pipes."""
+    places: set[Path] = field(default_factory=set)
+    """Files that will be put in place."""
+    steps: list[tuple[str | Path, Callable[[], object]]] = field(default_factory=list)
+    """The name each output was given, and what puts it in place."""
+    at_once: bool = False
+    """Whether files are put in place as they are written, inside a folder that is not."""
+    cleanup: ExitStack = field(default_factory=ExitStack)
+    """What clears away whatever was prepared and not put in place."""
+
+    def put_in_place(self) -> None:
+        """Take every step."""
+        for name, step in self.steps:
+            with _writing(name):
+                step()
 
 
 _BATCH: ContextVar[_Batch | None] = ContextVar("batch", default=None)
@@ -48,21 +59,21 @@ _BATCH: ContextVar[_Batch | None] = ContextVar("batch", default=None)
 
 @contextmanager
 def outputs_together() -> Iterator[None]:
-    """Put all files that are written inside in their places at the end, or none."""
+    """Put all that is written inside in its place at the end, or nothing.
+
+    An :class:`IncompleteError` has a result: what was written goes into its place.
+    """
     batch = _Batch()
     token = _BATCH.set(batch)
-    try:
-        yield
-        for ready, place, name in batch.ready:
-            with _writing(name):
-                os.replace(ready, place)
-        for place, data in batch.direct:
-            with _writing(place):
-                place.write_bytes(data)
-    finally:
-        _BATCH.reset(token)
-        for ready, _, _ in batch.ready:
-            ready.unlink(missing_ok=True)
+    with batch.cleanup:
+        try:
+            yield
+        except IncompleteError:
+            batch.put_in_place()
+            raise
+        finally:
+            _BATCH.reset(token)
+        batch.put_in_place()
 
 
 def note_input(path: str | Path) -> None:
@@ -194,15 +205,16 @@ def write_file(path: str | Path, content: str | bytes) -> None:
         if place.is_symlink():
             raise RequestError(f"cannot write {_named(path)}: its links run in a circle")
         if os.path.exists(path) and not os.path.isfile(path):
-            if batch is None or os.path.isdir(path):
+            if batch is None or batch.at_once or os.path.isdir(path):
                 Path(path).write_bytes(data)
             else:
-                batch.direct.append((Path(path), data))
+                batch.steps.append((path, partial(Path(path).write_bytes, data)))
             return
         _refuse_clash(path, place, batch)
         ready = _prepared(place, data)
-        if batch is not None:
-            batch.ready.append((ready, place, path))
+        if batch is not None and not batch.at_once:
+            batch.cleanup.callback(ready.unlink, missing_ok=True)
+            batch.steps.append((path, partial(os.replace, ready, place)))
             return
         try:
             os.replace(ready, place)
@@ -215,8 +227,9 @@ def _refuse_clash(path: str | Path, place: Path, batch: _Batch | None) -> None:
     """Refuse to write over an input or over another output."""
     if batch is None:
         return
-    if any(place == other for _, other, _ in batch.ready):
+    if place in batch.places:
         raise RequestError(f"two outputs go to one file, {_named(path)}; give each its own name")
+    batch.places.add(place)
     with suppress(OSError):
         found = os.stat(place)
         if (found.st_dev, found.st_ino) in batch.read:
@@ -230,21 +243,44 @@ def append_file(path: str | Path, more: Callable[[str], str]) -> str:
     """Add text to the end of a file: what ``more`` makes of the text that is in it, or nothing.
 
     The file is made when there is none, and held against others who add to it at the same time.
-    When writing fails, the file is as long as before.  Returns what was added.
+    When writing fails, the file is as long as before.  In a command it is written to when the
+    command has succeeded.  Returns what was added.
     """
-    with _writing(path), open(path, "a+b") as file, _held(file):
+    batch = _BATCH.get()
+    with _writing(path), ExitStack() as held:
+        _refuse_clash(path, Path(os.path.realpath(path)), batch)
+        if not os.path.exists(path):
+            held.callback(_remove_empty, path)
+        file = held.enter_context(open(path, "a+b"))
+        held.enter_context(_held(file))
         file.seek(0)
-        text = _decoded(file.read(LARGEST_TEXT + 1), Path(path).name)
-        added = more(text)
-        end = file.seek(0, os.SEEK_END)
-        try:
-            file.write(added.encode("utf-8", errors="replace"))
-            file.flush()
-            os.fsync(file.fileno())
-        except OSError:
-            file.truncate(end)
-            raise
+        added = more(_decoded(file.read(LARGEST_TEXT + 1), Path(path).name))
+        step = partial(_add, file, added.encode("utf-8", errors="replace"))
+        if batch is None or batch.at_once:
+            step()
+        else:
+            batch.steps.insert(0, (path, step))
+            batch.cleanup.push(held.pop_all())
     return added
+
+
+def _add(file: IO[bytes], data: bytes) -> None:
+    """Write at the end of an open file; if that fails, it is as long as before."""
+    end = file.seek(0, os.SEEK_END)
+    try:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    except OSError:
+        file.truncate(end)
+        raise
+
+
+def _remove_empty(path: str | Path) -> None:
+    """Remove a file that was made to be added to, when nothing was."""
+    with suppress(OSError):
+        if os.path.getsize(path) == 0:
+            os.unlink(path)
 
 
 @contextmanager
@@ -301,22 +337,35 @@ def whole_folder(path: str | Path) -> Iterator[Path]:
     """A new folder to fill, which takes its place under ``path`` once it is complete.
 
     Where ``path`` exists already, the new files replace those of the same name one by one, whole,
-    and other files stay.  When anything goes wrong on the way, nothing is left behind.
+    and other files stay.  When anything goes wrong on the way, nothing is left behind.  In a
+    command the folder takes its place when the command has succeeded.
     """
     import shutil
     import tempfile
 
-    with _writing(path):
+    with _writing(path), ExitStack() as cleanup:
         target = Path(os.path.realpath(path))
         _sweep(target)
         fresh = Path(tempfile.mkdtemp(_UNFINISHED, _hidden(target), target.parent))
-        token = _BATCH.set(None)
+        cleanup.callback(shutil.rmtree, fresh, ignore_errors=True)
+        batch = _BATCH.get()
+        token = _BATCH.set(_Batch(batch.read if batch else {}, at_once=True))
         try:
             yield fresh
-            _settle(fresh, target)
         finally:
             _BATCH.reset(token)
-            shutil.rmtree(fresh, ignore_errors=True)
+        for file in _files_below(fresh):
+            name = file.relative_to(fresh)
+            _refuse_clash(Path(path) / name, target / name, batch)
+        if batch is None:
+            _settle(fresh, target)
+        else:
+            batch.steps.append((path, partial(_settle, fresh, target)))
+            batch.cleanup.push(cleanup.pop_all())
+
+
+def _files_below(folder: Path) -> list[Path]:
+    return [file for file in folder.rglob("*") if file.is_file()]
 
 
 def _settle(fresh: Path, target: Path) -> None:
@@ -325,8 +374,7 @@ def _settle(fresh: Path, target: Path) -> None:
         os.chmod(fresh, 0o777 & ~_umask())
         os.rename(fresh, target)
         return
-    files = [file for file in fresh.rglob("*") if file.is_file()]
-    for file in sorted(files, key=lambda file: (-len(file.parts), file)):
+    for file in sorted(_files_below(fresh), key=lambda file: (-len(file.parts), file)):
         place = target / file.relative_to(fresh)
         place.parent.mkdir(parents=True, exist_ok=True)
         os.replace(file, place)

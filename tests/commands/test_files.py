@@ -188,3 +188,45 @@ def test_an_interrupt_with_jobs_is_quiet(here: Path) -> None:
         os.killpg(running.pid, signal.SIGINT)
         _, err = running.communicate(timeout=60)
     assert "Traceback" not in err
+
+
+class TestFoldersAndRecords:
+    """A folder and a record are outputs like any other: put in place at the end, or not at all."""
+
+    @pytest.mark.parametrize(
+        "words",
+        [
+            ["mark", "tune.txt", "Ana: 1 2 4", "--record", "class.csv", "-o", "/nowhere/x"],
+            ["drill", "tune.txt", "--sounds", "sounds", "-o", "/nowhere/x.txt"],
+            ["drill", "tune.txt", "--sounds", "sounds", "--answers", "/nowhere/x.txt"],
+        ],
+    )
+    def test_a_refused_command_leaves_none(self, words: list[str], here: Path) -> None:
+        assert main(words) == 1
+        assert os.listdir() == ["tune.txt"]
+
+    def test_a_refused_command_adds_nothing(self, here: Path) -> None:
+        words = ["mark", "tune.txt", "Ana: 1 2 4", "--date", "2026-11-25"]
+        assert main([*words, "--record", "class.csv"]) == 0
+        before = Path("class.csv").read_text()
+        assert main([*words[:2], "Tom: 1 3", "--record", "class.csv", "-o", "/nowhere/x"]) == 1
+        assert Path("class.csv").read_text() == before
+
+    def test_a_folder_does_not_go_over_its_inputs(
+        self, here: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        assert main(["convert", "tune.txt", "--to", "txt", "-o", "./"]) == 1
+        assert "give the output another name" in capsys.readouterr().err
+        assert Path("tune.txt").read_text() == TUNE
+        assert os.listdir() == ["tune.txt"]
+
+    def test_a_record_is_no_page(self, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        words = ["mark", "tune.txt", "Ana: 1 2 4", "--record", "class.csv", "-o", "class.csv"]
+        assert main(words) == 1
+        assert "two outputs go to one file" in capsys.readouterr().err
+        assert os.listdir() == ["tune.txt"]
+
+    def test_what_is_left_out_of_a_folder_does_not_stop_the_rest(self, here: Path) -> None:
+        Path("bad.txt").write_text("1 2 five and six")
+        assert main(["order", ".", "-o", "order.out"]) == 1
+        assert "Quay" in Path("order.out").read_text()
