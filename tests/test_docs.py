@@ -31,6 +31,7 @@ import pytest
 
 import fretpath
 from tests.cli_reference import reference
+from tests.pictures import FOLDER, pictures
 
 ROOT = Path(__file__).parent.parent
 DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(ROOT.glob("docs/*.md"))]
@@ -223,6 +224,11 @@ class TestTheTestItself:
 def test_the_command_reference_is_what_the_parsers_say() -> None:
     written = (ROOT / "docs" / "cli.md").read_text(encoding="utf-8")
     assert written == reference() + "\n", "run: python -m tests.cli_reference > docs/cli.md"
+
+
+def test_the_pictures_are_what_the_tool_draws() -> None:
+    kept = {path.name: path.read_text(encoding="utf-8") for path in FOLDER.iterdir()}
+    assert kept == pictures(), "run: python -m tests.pictures"
 
 
 class TestTheApiPage:
