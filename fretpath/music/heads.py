@@ -18,7 +18,8 @@ _NAMES = {
     "time": "meter", "time signature": "meter", "metre": "meter", "takt": "meter",
     "bpm": "tempo", "speed": "tempo", "name": "title", "titel": "title", "tune": "title",
     "song": "title", "tonart": "key", "key signature": "key", "tonality": "key", "scale": "key",
-    "from": "source", "composer": "source", "by": "source",
+    "from": "source", "composer": "source", "by": "source", "k": "key", "q": "tempo", "oct": "octave",
+    "quarter": "tempo", "crotchet": "tempo",
 }  # fmt: skip
 """Other names of the headers."""
 _MODES = {
@@ -30,24 +31,30 @@ _MODE = "|".join(sorted(map(re.escape, _MODES), key=len, reverse=True))
 _ALTER = r"#{1,2}|b{1,2}|[ -]?sharp\b|[ -]?flat\b|is\b|es\b|s(?=[- ]?(?:dur|moll))"
 _KEY = rf"(?P<letter>[A-Ha-h])(?P<alter>{_ALTER})?(?:[ -]?(?P<mode>(?:{_MODE})(?![a-z])))?"
 _SAID = (
-    r"(?:(?P<said>\b(?:the )?(?:key|tonart|tonality)(?: of| is| in)?\b ?[:=]?"
+    r"(?:(?P<said>\b(?:the )?(?:key|tonart|tonality)(?:'s| of| is| in)?\b ?(?:->|[:=(>→–-])?"
     r"|\bin(?: the key of)?\b)\s*)?"
 )
 _KEY_WORDS = re.compile(rf"{_SAID}(?<![A-Za-z#]){_KEY}(?![A-Za-z#'\d])", re.IGNORECASE)
 _METER = re.compile(
-    r"(?:\b(?:time(?: signature)?|meter|metre|takt|in)\b ?[:=]?\s*)?"
+    r"(?:\b(?:time(?: signature)?|meter|metre|takt|in)\b ?[:=–-]?\s*)?"
     r"(?<![\d/:])(?<!\d\()(?P<meter>(?:1\d|[2-9]\d?)/(?:1|2|4|8|16|32))(?![\d/])(?: ?time\b)?",
     re.IGNORECASE,
 )
 _NAMED_METER = {"common time": "4/4", "cut time": "2/2", "waltz time": "3/4", "alla breve": "2/2"}
 _TEMPO = re.compile(
-    r"\b(?:tempo|bpm|speed)\b ?[:=]?\s*(\d{2,3})\b(?: ?bpm\b)?|\b(\d{2,3}) ?bpm\b", re.IGNORECASE
+    r"\b(?:tempo|bpm|speed)\b ?[:=–-]?\s*(\d{2,3})\b(?: ?bpm\b)?"
+    r"|(?:\bat |@ ?)?\b(\d{2,3}) ?(?:bpm|beats (?:per|a) minute)\b|(?<!\S)=\s?(\d{2,3})\b",
+    re.IGNORECASE,
 )
 _LONGEST = 300
 """Characters of a line that may hold headers."""
 _NAMED = re.compile(
-    r"\s*([A-Za-z]{2,9}(?: [A-Za-z]{2,9})?)\s*[:=]\s*(.*)|\s*(?i:(title))\s*-\s*(.*)"
+    r"\s*((?i:[kq])|[A-Za-z]{2,9}(?: [A-Za-z]{2,9})?)\s*[:=]\s*(.*)"
+    r"|\s*(?i:(title))\s*-\s*(.*)|\s*(?i:(octave))\s*[- ]\s*(\d)"
+    r"|\s*(?i:(in|key))\s*[-–>→ ]\s*([a-g][#b]?)"
 )
+_TAKEN = "\ufffc"
+"""Stands where a header was taken off a line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +84,11 @@ def read_head(line: str) -> Head:
     line = line.strip()
     named = _NAMED.fullmatch(line)
     if named:
-        name = (named[1] or named[3]).lower()
+        name, value = (text.strip() for text in named.groups() if text is not None)
+        name = "key" if name.lower() == "in" and not named[1] else name.lower()
         name = _NAMES.get(name, name)
         if name in HEADERS and name not in UNDER:
-            return _named(name, (named[2] or named[4] or "").strip())
+            return _named(name, value)
     return _peel(line)
 
 
@@ -109,32 +117,41 @@ def _peel(line: str) -> Head:
     rest = line
     tempo = _TEMPO.search(rest)
     if tempo:
-        rest = rest[: tempo.start()] + "," + rest[tempo.end() :]
+        rest = rest[: tempo.start()] + _TAKEN + rest[tempo.end() :]
     meter = _METER.search(rest)
     if meter:
         values.append(("meter", meter["meter"]))
-        rest = rest[: meter.start()] + "," + rest[meter.end() :]
+        rest = rest[: meter.start()] + _TAKEN + rest[meter.end() :]
     for words, sign in _NAMED_METER.items():
         if words in rest.lower() and not meter:
             at = rest.lower().index(words)
             values.append(("meter", sign))
-            rest = rest[:at] + "," + rest[at + len(words) :]
+            rest = rest[:at] + _TAKEN + rest[at + len(words) :]
     key = _key_in(rest, alone=bool(values or tempo))
     if key:
         start, stop, found, said = key
         values.insert(0, ("key", str(found)))
         told.extend(said)
-        rest = rest[:start] + "," + rest[stop:]
+        rest = rest[:start] + _TAKEN + rest[stop:]
     if tempo:
-        values.append(("tempo", tempo[1] or tempo[2]))
+        values.append(("tempo", tempo[1] or tempo[2] or tempo[3]))
     return Head(tuple(values), _tidy(rest) if values else line, tuple(told))
 
 
 def _tidy(rest: str) -> str:
-    """What is left of a line, without the brackets and commas around what was taken off."""
-    rest = re.sub(r"[(\[][\s,;]*[)\]]", "", rest)
-    rest = re.sub(r"\s*,[\s,;]*", ", ", rest)
-    return rest.strip(" ,;:.-–\t")
+    """What is left of a line, without the signs around what was taken off; holds stay.
+
+    >>> _tidy(f"{_TAKEN}: 1 - -"), _tidy(f"1 3 - {_TAKEN}"), _tidy(f"1 3 {_TAKEN} please")
+    ('1 - -', '1 3', '1 3 please')
+    """
+    rest = re.sub(rf"[(\[][\s,;]*{_TAKEN}[\s,;{_TAKEN}]*[)\]]", _TAKEN, rest)
+    rest = re.sub(rf"^([^(]*{_TAKEN}\s*)\)", r"\1", rest)
+    rest = re.sub(rf"[\s,;]*{_TAKEN}[\s,;{_TAKEN}]*", _TAKEN, rest)
+    rest = re.sub(rf"^{_TAKEN}[\s,;:.–-]*", "", rest)
+    if not re.search(rf" -(?= .*-{_TAKEN}$)|-\s+-", rest):
+        rest = re.sub(rf"[\s–-]+{_TAKEN}$", "", rest)
+    rest = rest.replace(_TAKEN, ", " if re.search(rf"[A-Za-z]{{3}}{_TAKEN}[A-Za-z]", rest) else " ")
+    return rest.strip(" ,;:\t")
 
 
 def _key_in(line: str, *, alone: bool) -> tuple[int, int, Key, list[str]] | None:
@@ -160,7 +177,7 @@ def _key_in(line: str, *, alone: bool) -> tuple[int, int, Key, list[str]] | None
 def _by_itself(match: re.Match[str], line: str) -> bool:
     """Whether only commas and spaces stand around a match."""
     around = line[: match.start()].strip()[-1:] + line[match.end() :].strip()[:1]
-    return not around.strip(",;()-–")
+    return not around.strip(f",;()-–{_TAKEN}")
 
 
 def _key(match: re.Match[str]) -> tuple[Key, list[str]]:
