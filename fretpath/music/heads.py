@@ -18,8 +18,8 @@ _NAMES = {
     "time": "meter", "time signature": "meter", "metre": "meter", "takt": "meter",
     "bpm": "tempo", "speed": "tempo", "name": "title", "titel": "title", "tune": "title",
     "song": "title", "tonart": "key", "key signature": "key", "tonality": "key", "scale": "key",
-    "from": "source", "composer": "source", "by": "source", "k": "key", "q": "tempo", "oct": "octave",
-    "quarter": "tempo", "crotchet": "tempo",
+    "from": "source", "composer": "source", "by": "source", "k": "key", "q": "tempo",
+    "oct": "octave", "quarter": "tempo", "crotchet": "tempo",
 }  # fmt: skip
 """Other names of the headers."""
 _MODES = {

@@ -44,6 +44,7 @@ _BEATS: dict[str, int | Fraction] = {
 """Quarter notes of each length, in words and letters."""
 _LENGTH_WORD = "whole|semibreve|half|minim|quarter|crotchet|eighth|quaver|sixteenth"
 _UP, _DOWN = r"high|hi|upper|up|top|8va", r"low|lower|down|bottom|8vb"
+_FRET = "fret|string|time|finger|line|verse|ending|part|bar|beat|position"
 _MARKED = re.compile(
     r"(?P<before>[\^+↑↓_.'`-]*)(?P<acc>[#b]{0,3})(?P<number>[1-9]\d?)(?P<after>[#b]{0,3})"
     r"(?P<octave>[,']*|[\^↑↓+]*)(?P<letter>[qhwes]?)(?P<held>[-_.~]*)"
@@ -119,15 +120,22 @@ _RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str], str], ...] = (
     (r"(?<![|:])\|(?=[^\s|:])(?!\S*\d-\d)", "| ", ""),
     (r"(?<!\S)\.{3,}|…|\betc\b\.?", " ", "the dots of a tune that goes on are left out"),
     (rf"(?i)\b(?:{'|'.join(_NUMBER_WORDS)})\b", _number, "numbers in words are degrees"),
+    (r"(?<!\S)([#b]) (?=[1-9])", r"\1", ""),
     (r"\b([A-Ha-h])[ -]?sharp\b", r"\1#", ""),
     (r"\b([A-Ha-h])[ -]?flat\b", r"\1b", ""),
     (r"(?i)\b(?:sharp|raised|sharpened)[ -]?([1-9])", r"#\1", ""),
     (r"(?i)\b(?:flat|lowered|flattened)[ -]?([1-9])", r"b\1", ""),
     (r"(?i)([1-9])[ -]?(?:sharp)\b", r"#\1", ""),
     (r"(?i)([1-9])[ -]?(?:flat)\b", r"b\1", ""),
+    (r"(?<=[#b\w])[!?]+(?!\S)", "", ""),
+    (rf"(?i)(?<!\S)([1-9])(?:st|nd|rd|th)\b(?! *(?:{_FRET}))", r"\1", "1st, 3rd are degrees"),
+    (r"(?i)(?<!\S)(?:the )?root\b(?! pos)", "1", "the root is degree 1"),
+    (r"(?<=[1-9]),? (?:and )?then (?=[#b]?[1-9])", " ", "then says nothing"),
     (r"♮(?=[1-9A-G])|(?<=[1-9A-G])♮", "", ""),
     (rf"(?i){_ANY} ?\((?:{_UP}|8va)\)", r"\1'", "high means an octave up"),
     (rf"(?i){_ANY} ?\((?:{_DOWN})\)", r"\1,", "low means an octave down"),
+    (rf"(?i)({_DEGREE})(?:{_UP})\b", r"\1'", "high means an octave up"),
+    (rf"(?i)({_DEGREE})(?:{_DOWN})\b", r"\1,", "low means an octave down"),
     (rf"(?i)({_DEGREE}) (?:{_DOWN}),", r"\1,", "low means an octave down"),
     (rf"(?i)\b(?:{_UP})[ -]?({_DEGREE})", r"\1'", "high means an octave up"),
     (rf"(?i)\b(?:{_DOWN})[ -]?({_DEGREE})", r"\1,", "low means an octave down"),
@@ -137,7 +145,12 @@ _RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str], str], ...] = (
         "words behind the notes are their lengths: quarter 1 beat, half 2, eighth 1/2",
     ),
     (
-        rf"(?i){_ANY} ?\((\d(?:/\d)?) ?(?:beats?|counts?)?\)",
+        rf"(?i){_ANY} ?\((\d(?:/\d)?) ?(?:beats?|counts?)\)",
+        r"\1:\2",
+        "numbers in brackets are beats",
+    ),
+    (
+        rf"{_ANY}\((\d(?:/\d)?)\)",
         r"\1:\2",
         "numbers in brackets are beats",
     ),
