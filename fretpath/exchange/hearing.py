@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fretpath.errors import RequestError
+from fretpath.values import Value
 
 Floats = NDArray[np.float64]
 
@@ -36,7 +37,7 @@ DOUBTFUL = 0.6
 
 
 @dataclass(frozen=True, slots=True)
-class Pluck:
+class Pluck(Value):
     """One note that was heard."""
 
     onset: float
@@ -57,7 +58,7 @@ class Pluck:
 
 
 @dataclass(frozen=True)
-class Heard:
+class Heard(Value):
     """All that was heard in a recording."""
 
     notes: tuple[Pluck, ...]

@@ -36,6 +36,7 @@ from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.transposing import transpose_melody, way_to
 from fretpath.neck.arrangement import Arrangement
 from fretpath.remarks import Remark
+from fretpath.values import Value
 
 Source = str | Path | bytes | BinaryIO
 """A file name, the bytes of a file, or a file that is open for reading bytes."""
@@ -93,7 +94,7 @@ class Tune:
 
 
 @dataclass(frozen=True)
-class Book:
+class Book(Value):
     """The tunes of one file."""
 
     name: str

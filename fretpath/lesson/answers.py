@@ -18,6 +18,7 @@ from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.remarks import Remark
+from fretpath.values import Value
 
 _NAME = re.compile(r"\s*(?:name|student)\s*:\s*(.*?)\s*", re.IGNORECASE)
 _SPOKEN_FOR = re.compile(r"\s*([^\W\d_][^:|\d]{0,60}?)\s*:\s+(?=[^\s:])(.*)")
@@ -30,7 +31,7 @@ _ALONE = re.compile(r"(?<![\w:])[A-G][#b]*(?=[\s:|,]|$)")
 
 
 @dataclass(frozen=True)
-class Answer:
+class Answer(Value):
     """An answer that was read."""
 
     student: str

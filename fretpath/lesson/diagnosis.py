@@ -22,6 +22,7 @@ from fretpath.lesson.pairing import STAY, HeardNote, Pair, Shift, heard_notes
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted, listed, times
+from fretpath.values import Value
 
 KINDS = ("wrong degree", "wrong octave", "swapped", "missed", "added", "wrong length")
 """What can be wrong with a note."""
@@ -33,7 +34,7 @@ _CONTOUR = 0.9
 
 
 @dataclass(frozen=True)
-class Mistake:
+class Mistake(Value):
     """One thing that is wrong."""
 
     kind: str
@@ -64,7 +65,7 @@ class Mistake:
 
 
 @dataclass(frozen=True)
-class Diagnosis:
+class Diagnosis(Value):
     """One simple reason for several notes, or for one."""
 
     kind: str

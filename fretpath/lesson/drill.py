@@ -23,6 +23,7 @@ from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.music.pitch import Pitch
+from fretpath.values import Value
 
 Confused = Sequence[tuple[str, str]]
 
@@ -43,7 +44,7 @@ MOST_QUESTIONS = 12
 
 
 @dataclass(frozen=True)
-class Question:
+class Question(Value):
     """Something that sounds, and what may be answered."""
 
     kind: str

@@ -18,13 +18,14 @@ from fretpath.lesson.measures import largest_interval
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval
+from fretpath.values import Value
 
 CONTOUR = {"up": 1, "down": -1, "same": 0}
 T = TypeVar("T")
 
 
 @dataclass(frozen=True)
-class Wanted:
+class Wanted(Value):
     """What to look for; everything that is given must hold.
 
     >>> Wanted.read(starts="5", largest_leap="P4").largest_leap

@@ -19,6 +19,7 @@ from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.setup import On
 from fretpath.page import sound
+from fretpath.values import Value
 
 USUAL_TEMPO = Fraction(sound.USUAL_TEMPO)
 """Beats a minute reckoned with where a tune gives no tempo: that of its sound."""
@@ -37,7 +38,7 @@ def arrange_in_best_key(melody: Melody, on: On, *, any_key: bool) -> Arrangement
 
 
 @dataclass(frozen=True, slots=True)
-class Tune:
+class Tune(Value):
     """One tune of a folder, measured."""
 
     name: str

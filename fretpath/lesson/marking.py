@@ -46,6 +46,7 @@ from fretpath.music.key import Degree
 from fretpath.music.melody import Melody, Note
 from fretpath.music.pitch import OCTAVE
 from fretpath.music.words import counted
+from fretpath.values import Value, check_fields
 
 _POOR = 0.6
 """The share of the points from which an answer is taken for this tune without another look."""
@@ -65,7 +66,7 @@ _MOST_NEXT = 5
 
 
 @dataclass(frozen=True)
-class Points:
+class Points(Value):
     """What everything is worth; whole points, 0 or more."""
 
     degree: int = 2
@@ -76,6 +77,11 @@ class Points:
     """Its right length, where lengths are marked."""
     added: int = 2
     """Taken off for a note that is not in the tune."""
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+        if min(self.degree, self.octave, self.length, self.added) < 0:
+            raise RequestError("points are 0 or more")
 
     @classmethod
     def read(cls, text: str) -> Points:
@@ -94,7 +100,7 @@ class Points:
 
 
 @dataclass(frozen=True)
-class Marking:
+class Marking(Value):
     """An answer marked."""
 
     mistakes: tuple[Mistake, ...]

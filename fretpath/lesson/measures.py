@@ -32,6 +32,7 @@ from numpy.typing import NDArray
 from fretpath.lesson.function import belongs, is_leap, is_triad_leap
 from fretpath.music.melody import Melody
 from fretpath.neck.figures import Figures
+from fretpath.values import Value
 
 EAR_RANKED = ("pitch_entropy", "out_of_key", "range", "largest_interval")
 """The measures whose ranks are averaged, each with the same weight.
@@ -46,7 +47,7 @@ HAND_RANKED = ("travel", "shifts", "fastest_shift", "widest_stretch")
 
 
 @dataclass(frozen=True, slots=True)
-class EarMeasures:
+class EarMeasures(Value):
     """How hard a tune is for the ear, measure by measure."""
 
     pitch_entropy: float

@@ -29,6 +29,7 @@ from fretpath.lesson.material import DEPARTURES, RUNGS, Topic, topic
 from fretpath.lesson.measures import EAR_RANKED, HAND_RANKED, rank_means
 from fretpath.music.words import counted, plural
 from fretpath.page.tables import wrapped as folded
+from fretpath.values import Value
 
 ACCURACY = (
     "How far to trust the order: over the 540 tonal melodies of the MeloSol corpus (D. J. Baker, "
@@ -42,7 +43,7 @@ ACCURACY = (
 
 
 @dataclass(frozen=True, slots=True)
-class Lesson:
+class Lesson(Value):
     """One place in the order for the ear."""
 
     tune: Tune

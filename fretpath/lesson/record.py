@@ -19,6 +19,7 @@ from itertools import groupby
 from fretpath.errors import FretpathError, RequestError, nearest, printable
 from fretpath.music.key import Degree
 from fretpath.remarks import Remark
+from fretpath.values import Value
 
 COLUMNS = ("date", "student", "tune", "degree asked", "degree answered")
 """The first line of a record."""
@@ -27,7 +28,7 @@ _FORMULA = ("=", "+", "-", "@")
 
 
 @dataclass(frozen=True, slots=True)
-class AskedNote:
+class AskedNote(Value):
     """One note, asked and answered."""
 
     day: str

@@ -31,6 +31,7 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.page.html import filled
 from fretpath.page.sheet import Sheet, Sound, render_sheet, sounds_for
 from fretpath.page.sound import melody_mp3
+from fretpath.values import Value
 
 MOST_WEEKS = 52
 MOST_TUNES = 12
@@ -39,7 +40,7 @@ _PAIRS = 2
 
 
 @dataclass(frozen=True)
-class TermWeek:
+class TermWeek(Value):
     """What is taught in one week."""
 
     number: int
@@ -54,7 +55,7 @@ class TermWeek:
 
 
 @dataclass(frozen=True)
-class TermPlan:
+class TermPlan(Value):
     """The weeks, and what is in none of them."""
 
     weeks: tuple[TermWeek, ...]

@@ -48,6 +48,7 @@ from fretpath.music.roles import (
 from fretpath.music.sections import KeyArea, modulations, parallel_sections
 from fretpath.music.spelling import SpelledNote
 from fretpath.music.words import plural, times
+from fretpath.values import Value
 
 KINDS = {
     "added": "a degree of the full scale that a smaller scale leaves out",
@@ -109,7 +110,7 @@ class Doubt:
 
 
 @dataclass(frozen=True, slots=True)
-class Account:
+class Account(Value):
     """Why some notes are outside the scale."""
 
     kind: str

@@ -15,10 +15,11 @@ from fretpath.music.key import SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody
 from fretpath.music.roles import Passage, base_scale, named_degree, passages
 from fretpath.music.scales import difference
+from fretpath.values import Value
 
 
 @dataclass(frozen=True, slots=True)
-class Departure:
+class Departure(Value):
     """One note outside the stated scale."""
 
     note: int
@@ -36,7 +37,7 @@ class Departure:
 
 
 @dataclass(frozen=True)
-class ScaleReading:
+class ScaleReading(Value):
     """What one passage (the notes under one key) has to do with its scale."""
 
     key: Key

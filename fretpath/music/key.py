@@ -16,9 +16,10 @@ signature (where natural minor is 1 2 3 4 5 6 7), is a switch of the readers and
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 
 from fretpath.errors import RequestError, nearest
 from fretpath.music.pitch import (
@@ -30,13 +31,14 @@ from fretpath.music.pitch import (
     alter_of,
     natural_semitones,
 )
+from fretpath.values import Value, check_fields
 
 _DEGREE = re.compile(r"(#{1,3}|b{1,3})?([1-9]\d?)(,{1,9}|'{1,9})?")
 _KEY = re.compile(r"([A-Ga-g])(#{1,2}|b{1,2})?(m?)(?:\s+(.+))?")
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Degree:
+class Degree(Value):
     """A degree of the key, with its octave and its accidental against the major scale.
 
     >>> Degree.parse("b10")
@@ -107,7 +109,7 @@ def degree_between(tonic: Pitch, pitch: Pitch) -> Degree:
 
 
 @dataclass(frozen=True)
-class Scale:
+class Scale(Value):
     """A scale or mode as degrees of the major scale on the same tonic."""
 
     name: str
@@ -155,24 +157,26 @@ def _scale(name: str, degrees: str, parent: str, *aliases: str) -> Scale:
 
 # Formulas relative to the major scale: common practice, as in any theory text; the tests compare
 # them with music21's scales.
-SCALES: dict[str, Scale] = {
-    scale.name: scale
-    for scale in (
-        *map(_mode, MODES),
-        _scale("harmonic minor", "1 2 b3 4 5 b6 7", "natural minor"),
-        _scale("melodic minor", "1 2 b3 4 5 6 7", "natural minor"),
-        _scale("harmonic major", "1 2 3 4 5 b6 7", "major"),
-        _scale("major pentatonic", "1 2 3 5 6", "major", "pentatonic"),
-        _scale("minor pentatonic", "1 b3 4 5 b7", "natural minor"),
-        _scale("blues", "1 b3 4 b5 5 b7", "natural minor", "minor blues"),
-        _scale("major blues", "1 2 b3 3 5 6", "major"),
-        _scale("phrygian dominant", "1 b2 3 4 5 b6 b7", "phrygian"),
-        _scale("double harmonic", "1 b2 3 4 5 b6 7", "major"),
-        _scale("hungarian minor", "1 2 b3 #4 5 b6 7", "natural minor"),
-        _scale("whole tone", "1 2 3 #4 #5 b7", "major"),
-        _scale("octatonic", "1 b2 b3 3 #4 5 6 b7", "major", "half-whole", "diminished"),
-    )
-}
+SCALES: Mapping[str, Scale] = MappingProxyType(
+    {
+        scale.name: scale
+        for scale in (
+            *map(_mode, MODES),
+            _scale("harmonic minor", "1 2 b3 4 5 b6 7", "natural minor"),
+            _scale("melodic minor", "1 2 b3 4 5 6 7", "natural minor"),
+            _scale("harmonic major", "1 2 3 4 5 b6 7", "major"),
+            _scale("major pentatonic", "1 2 3 5 6", "major", "pentatonic"),
+            _scale("minor pentatonic", "1 b3 4 5 b7", "natural minor"),
+            _scale("blues", "1 b3 4 b5 5 b7", "natural minor", "minor blues"),
+            _scale("major blues", "1 2 b3 3 5 6", "major"),
+            _scale("phrygian dominant", "1 b2 3 4 5 b6 b7", "phrygian"),
+            _scale("double harmonic", "1 b2 3 4 5 b6 7", "major"),
+            _scale("hungarian minor", "1 2 b3 #4 5 b6 7", "natural minor"),
+            _scale("whole tone", "1 2 3 #4 #5 b7", "major"),
+            _scale("octatonic", "1 b2 b3 3 #4 5 6 b7", "major", "half-whole", "diminished"),
+        )
+    }
+)
 _BY_ALIAS = {alias: s for s in SCALES.values() for alias in (s.name, *s.aliases)}
 _LOWEST_OCTAVE, _HIGHEST_OCTAVE = -1, 9
 _USUAL = -5  # outside its scale a key has b2 b6 b3 b7 below and #4 above (common practice)
@@ -190,7 +194,7 @@ def scale_named(name: str) -> Scale:
 
 
 @dataclass(frozen=True)
-class Key:
+class Key(Value):
     """A tonic and a mode, such as ``B major`` or ``C natural minor``.
 
     >>> key = Key.parse("Eb")
@@ -204,6 +208,7 @@ class Key:
     """Name of a scale in :data:`SCALES`."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         match = re.fullmatch(r"[A-G](#{0,2}|b{0,2})", self.tonic)
         if match is None or self.mode not in SCALES:
             raise RequestError(

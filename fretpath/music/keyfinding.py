@@ -27,6 +27,7 @@ from fretpath.errors import RequestError
 from fretpath.music.key import SCALES, Key
 from fretpath.music.melody import Melody, Note
 from fretpath.music.sounding import spell_line
+from fretpath.values import Value
 
 ENOUGH = 16
 """Notes from which on a found key may be used without asking."""
@@ -85,7 +86,7 @@ class KeyCandidate:
 
 
 @dataclass(frozen=True)
-class KeyGuess:
+class KeyGuess(Value):
     """What the notes say about their key."""
 
     candidates: tuple[KeyCandidate, ...]

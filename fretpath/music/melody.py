@@ -25,6 +25,7 @@ from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key, degree_between
 from fretpath.music.pitch import OCTAVE, Interval, Pitch, alter_of
 from fretpath.music.repeats import Repeat, check_repeats, played
+from fretpath.values import Value, check_fields
 
 WORKING_OCTAVE = 4
 FROM_NOTES = -100
@@ -35,7 +36,7 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
-class Meter:
+class Meter(Value):
     """A time signature: ``beats`` beats of one ``unit``-th note each.
 
     >>> str(Meter.parse("6/8"))
@@ -48,6 +49,7 @@ class Meter:
     """What gets one beat: 1, 2, 4, 8, 16 or 32."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if not 1 <= self.beats <= 64 or self.unit not in (1, 2, 4, 8, 16, 32):
             raise RequestError(
                 f"{self.beats}/{self.unit} is not a meter: 1 to 64 beats of a 1st, 2nd, 4th, 8th, "
@@ -69,7 +71,7 @@ class Meter:
 
 
 @dataclass(frozen=True, slots=True)
-class Placement:
+class Placement(Value):
     """Where the teacher wants a note: a string, a fret, or both.
 
     >>> str(Placement(4, 8)), str(Placement(string=4)), str(Placement(fret=8))
@@ -81,6 +83,11 @@ class Placement:
     fret: int | None = None
     """Fret number, 0 is open; None leaves it open."""
 
+    def __post_init__(self) -> None:
+        check_fields(self)
+        if (self.string is not None and self.string < 1) or (self.fret or 0) < 0:
+            raise RequestError("strings count from 1 and frets from 0")
+
     def __str__(self) -> str:
         string = "" if self.string is None else str(self.string)
         fret = "" if self.fret is None else f"-{self.fret}"
@@ -88,7 +95,7 @@ class Placement:
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
+class Note(Value):
     """A note, a rest (``pitch`` is None), or the tied continuation of the note before."""
 
     pitch: Pitch | None
@@ -100,6 +107,13 @@ class Note:
     placement: Placement | None = None
     """The teacher's will for this note."""
 
+    def __post_init__(self) -> None:
+        check_fields(self)
+        if self.beats.numerator <= 0:
+            raise RequestError(f"the length of a note is above 0 beats, not {self.beats}")
+        if self.tied and self.pitch is None:
+            raise RequestError("a rest is not tied")
+
     @property
     def struck(self) -> bool:
         """Whether a finger (or an open string) begins to sound here."""
@@ -107,7 +121,7 @@ class Note:
 
 
 @dataclass(frozen=True)
-class Melody:
+class Melody(Value):
     """A single line of notes with its key, bars and phrases."""
 
     notes: tuple[Note, ...]
@@ -139,6 +153,7 @@ class Melody:
     """(event index, name of the chord from there), such as ``G7``."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if self.octave == FROM_NOTES:
             found = self.key.octave_of(self.pitches) if self.key and self.pitches else None
             object.__setattr__(self, "octave", WORKING_OCTAVE if found is None else found)
@@ -153,10 +168,8 @@ class Melody:
         if self.tempo is not None and self.tempo <= 0:
             raise RequestError("a tempo is a number of beats a minute above 0")
         for before, note in pairwise((Note(None), *self.notes)):
-            tied_to_rest = note.tied and note.pitch is None
-            wrong_tie = tied_to_rest or (note.tied and note.pitch != before.pitch)
-            if note.beats.numerator <= 0 or wrong_tie:
-                raise RequestError("lengths must be above 0, and a tie continues the note before")
+            if note.tied and note.pitch != before.pitch:
+                raise RequestError("a tie continues the note before")
         if self.repeats:
             check_repeats(self.repeats, self.bars, count)
         _check_words("chord", self.chords, frozenset(range(count)))

@@ -20,6 +20,7 @@ import re
 from dataclasses import dataclass
 
 from fretpath.errors import RequestError
+from fretpath.values import Value
 
 LETTERS = "CDEFGAB"
 _NATURAL = (0, 2, 4, 5, 7, 9, 11)
@@ -49,7 +50,7 @@ def alter_of(accidentals: str) -> int:
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Interval:
+class Interval(Value):
     """The way from one spelled pitch to another; negative downwards.
 
     >>> Interval.parse("m3")
@@ -142,7 +143,7 @@ def _quality(excess: int, perfect: bool) -> str:
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Pitch:
+class Pitch(Value):
     """A spelled pitch; ordered by staff position, then by sound.
 
     >>> Pitch.parse("Bb2")

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from fretpath.errors import RequestError
+from fretpath.values import Value, check_fields
 
 MOST_TIMES = 99
 MOST_EVENTS = 20_000
@@ -19,7 +20,7 @@ MOST_EVENTS = 20_000
 
 
 @dataclass(frozen=True, slots=True)
-class Repeat:
+class Repeat(Value):
     """Events ``start`` to ``stop`` are played ``times`` times, perhaps with endings of their own.
 
     >>> [list(part) for part in Repeat(0, 6, endings=(3, 5)).passes()]
@@ -37,6 +38,7 @@ class Repeat:
     as ``times``, or none."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         rising = (self.start, *self.endings, self.stop)
         if self.start < 0 or any(a >= b for a, b in pairwise(rising)):
             raise RequestError("a repeat holds at least one event, and its endings follow in order")

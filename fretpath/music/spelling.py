@@ -21,6 +21,7 @@ from fretpath.errors import RequestError
 from fretpath.music.key import MODES, Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval, Pitch, accidental, natural_semitones
+from fretpath.values import Value
 
 SYLLABLES = ("do", "la")
 """The syllable of a minor tonic: do-based or la-based."""
@@ -31,7 +32,7 @@ _LOWERED = {2: "ra", 3: "me", 5: "se", 6: "le", 7: "te"}
 
 
 @dataclass(frozen=True)
-class SpelledNote:
+class SpelledNote(Value):
     """What a teacher says about one struck note."""
 
     index: int

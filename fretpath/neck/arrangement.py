@@ -16,10 +16,11 @@ from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import Setup
 from fretpath.neck.terms import UNIT
 from fretpath.remarks import Remark
+from fretpath.values import Value, check_fields
 
 
 @dataclass(frozen=True, slots=True)
-class Fingering:
+class Fingering(Value):
     """How one note is played."""
 
     string: int
@@ -31,9 +32,14 @@ class Fingering:
     finger: int
     """1 index to 4 little; 0 for an open string."""
 
+    def __post_init__(self) -> None:
+        check_fields(self)
+        if self.string < 1 or self.fret < 0 or self.position < 1 or not 0 <= self.finger <= 4:
+            raise ArrangementError("strings and positions count from 1, frets and fingers from 0")
+
 
 @dataclass(frozen=True)
-class Arrangement:
+class Arrangement(Value):
     """A melody with a place, a position and a finger for every struck note; checked."""
 
     melody: Melody
@@ -56,6 +62,7 @@ class Arrangement:
     """What the tab does not show, such as a phrase that is fingered anew."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         columns = (self.strings, self.frets, self.positions, self.fingers)
         if any(len(column) != len(self.melody.pitches) for column in columns):
             raise ArrangementError("every struck note has one string, fret, position and finger")
@@ -79,6 +86,15 @@ class Arrangement:
     def hand(self) -> Hand:
         """The hand model."""
         return self.setup.hand
+
+    def __repr__(self) -> str:
+        """One line: title, instrument, effort, and the first frets."""
+        shown = " ".join(map(str, self.frets[:12])) + (" ..." if len(self.frets) > 12 else "")
+        title = repr(self.melody.title[:40]) if self.melody.title else "a melody"
+        return (
+            f"<Arrangement of {title} on {self.instrument.name}: {len(self)} notes, "
+            f"effort {self.effort:.1f}, frets {shown}>"
+        )
 
     def __len__(self) -> int:
         return len(self.strings)

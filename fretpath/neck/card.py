@@ -30,13 +30,14 @@ from fretpath.neck.hand import Hand, hand_named, reaching
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import Limits
 from fretpath.neck.terms import Weights, usual_weights
+from fretpath.values import Value, check_fields
 
 LARGEST = 64 * 1024
 """Characters of a card that are read."""
 
 
 @dataclass(frozen=True)
-class Card:
+class Card(Value):
     """What is known of a student; whatever is None is as usual.
 
     >>> card = Card.parse('student = "Wren"\\ninstrument = "ukulele"\\nreach = "80mm"')
@@ -74,6 +75,7 @@ class Card:
     """Prices that differ from the usual ones, by name."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         for degree in (self.known_degrees or "").split():
             Degree.parse(degree)
         self.limits.check(self.neck)

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.neck.instrument import Instrument
+from fretpath.values import Value
 
 
 @dataclass(frozen=True)
-class Figures:
+class Figures(Value):
     """The figures of one fingering."""
 
     travel: float

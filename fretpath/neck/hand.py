@@ -26,10 +26,11 @@ from types import MappingProxyType
 
 from fretpath.errors import RequestError, nearest
 from fretpath.neck.instrument import MM_PER_INCH
+from fretpath.values import Value
 
 
 @dataclass(frozen=True, slots=True)
-class Reach:
+class Reach(Value):
     """One fret a hand covers from its position."""
 
     offset: int
@@ -50,7 +51,7 @@ def _reaches(fingers: str, *, extended: tuple[int, ...] = (), first: int = 0) ->
 
 
 @dataclass(frozen=True)
-class Hand:
+class Hand(Value):
     """A hand model.
 
     >>> [reach.finger for reach in hand_named("one-two-four").reaches(3)]

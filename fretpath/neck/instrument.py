@@ -15,16 +15,20 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.pitch import Pitch
+from fretpath.values import Value, check_fields
 
 MM_PER_INCH = 25.4
 MAX_STRINGS = 12
 MAX_FRETS = 36
+Playing = Literal["in-position", "open-position"]
+"""How a player goes about it: fret most notes, or stay low on the neck among the open strings."""
 
 
 def fret_distance(fret: float, scale_length: float) -> float:
@@ -37,7 +41,7 @@ def fret_distance(fret: float, scale_length: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class String:
+class String(Value):
     """One string (or course)."""
 
     open: Pitch
@@ -45,9 +49,14 @@ class String:
     nut: int = 0
     """The fret at which it begins: 0, or 5 for the short string of a banjo."""
 
+    def __post_init__(self) -> None:
+        check_fields(self)
+        if not 0 <= self.nut < MAX_FRETS:
+            raise RequestError(f"a string begins at fret 0 to {MAX_FRETS - 1}, not {self.nut}")
+
 
 @dataclass(frozen=True)
-class Instrument:
+class Instrument(Value):
     """A fretted (or fretless) instrument as the hand meets it."""
 
     name: str
@@ -62,7 +71,7 @@ class Instrument:
     """Distance between neighboring strings in mm: at the nut, at the bridge."""
     capo: int = 0
     """Fret under the capo, 0 for none."""
-    playing: str = "in-position"
+    playing: Playing = "in-position"
     """How its players go about it, which decides the prices used unless others are asked for:
     ``in-position`` (they stop most notes) or ``open-position`` (low on the neck, among the open
     strings)."""
@@ -78,6 +87,7 @@ class Instrument:
     """Where the figures come from."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if not 1 <= len(self.strings) <= MAX_STRINGS:
             raise RequestError(f"an instrument has 1 to {MAX_STRINGS} strings")
         if not 1 <= self.frets <= MAX_FRETS:
@@ -130,10 +140,14 @@ class Instrument:
     def midi_at(self, string: int, fret: int) -> int | None:
         """MIDI number at (string, fret), or None where the string has no such fret.
 
+        Raises :class:`RequestError` for a string that the instrument has not.
+
         >>> from fretpath.neck.catalogue import instrument_named
         >>> instrument_named("bass").midi_at(string=4, fret=7)
         35
         """
+        if not 1 <= string <= len(self.strings):
+            raise RequestError(f"strings are 1 to {len(self.strings)} here, not {string}")
         nut = self.strings[string - 1].nut
         if not (fret == 0 or nut < fret <= self.frets_free):
             return None

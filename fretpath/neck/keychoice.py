@@ -23,13 +23,14 @@ from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
 from fretpath.neck.ways import describe
+from fretpath.values import Value
 
 STRETCH = 1.0
 """Effort that a mm of the widest stretch counts for in the order of keys."""
 
 
 @dataclass(frozen=True)
-class KeyChoice:
+class KeyChoice(Value):
     """A melody in one key and octave, fingered."""
 
     key: Key

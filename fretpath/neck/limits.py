@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
-from typing import Any
+from typing import Any, Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +18,11 @@ from numpy.typing import NDArray
 from fretpath.errors import RequestError
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.states import States
+from fretpath.values import Value, check_fields
 
-OPEN_STRINGS = ("allow", "avoid", "forbid", "prefer")
+OpenStrings = Literal["allow", "avoid", "forbid", "prefer"]
+"""What is thought of open strings, see :attr:`Limits.open_strings`."""
+OPEN_STRINGS = get_args(OpenStrings)
 MOST_ACCIDENTALS = 7
 AVOIDED = 75.0
 """Effort that ``avoid`` adds to an open string."""
@@ -28,7 +31,7 @@ PREFERRED = 50.0
 
 
 @dataclass(frozen=True, slots=True)
-class Start:
+class Start(Value):
     """Where the first note is played."""
 
     string: int
@@ -37,6 +40,11 @@ class Start:
     """Fret, 0 is open."""
     finger: int | None = None
     """1 to 4, 0 for an open string; None leaves it open."""
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+        if self.string < 1 or self.fret < 0 or self.finger not in (None, 0, 1, 2, 3, 4):
+            raise RequestError("a start is a string from 1, a fret from 0, and a finger 0 to 4")
 
     @classmethod
     def parse(cls, text: str) -> Start:
@@ -55,7 +63,7 @@ class Start:
 
 
 @dataclass(frozen=True)
-class Limits:
+class Limits(Value):
     """Limits on where and how the melody is played; the default allows everything."""
 
     lowest_fret: int = 0
@@ -70,7 +78,7 @@ class Limits:
     """Hold the hand in this position; None lets it move."""
     no_shift: bool = False
     """Hold the hand in one position, whichever costs least."""
-    open_strings: str = "allow"
+    open_strings: OpenStrings = "allow"
     """allow, avoid (an open string costs 75 more), forbid, or prefer (a stopped note costs 50
     more)."""
     start: Start | None = None
@@ -79,19 +87,9 @@ class Limits:
     """The most sharps or flats of a key that is chosen for a tune; a key that is given stays."""
 
     def __post_init__(self) -> None:
-        if self.open_strings not in OPEN_STRINGS:
-            raise RequestError(
-                f'open strings are {", ".join(OPEN_STRINGS)}, not "{str(self.open_strings)[:40]}"'
-            )
-        for name in ("lowest_fret", "highest_fret", "position", "accidentals"):
-            value = getattr(self, name)
-            if not _is_whole(value) and (value is not None or name == "lowest_fret"):
-                raise RequestError(f"the {name.replace('_', ' ')} is a whole number, not {value!r}")
-        if self.strings is not None:
-            if not isinstance(self.strings, tuple) or not all(map(_is_whole, self.strings)):
-                raise RequestError(f"strings are whole numbers such as 1,2, not {self.strings!r}")
-            if not self.strings:
-                raise RequestError("no string is left to play on: name one or more, such as 1,2")
+        check_fields(self)
+        if self.strings is not None and not self.strings:
+            raise RequestError("no string is left to play on: name one or more, such as 1,2")
 
     def check(self, instrument: Instrument) -> None:
         """Raise :class:`RequestError` if a limit makes no sense on the instrument."""
@@ -143,7 +141,3 @@ class Limits:
             text = option if value is True else f"{option} {shown}"
             dropped: dict[str, Any] = {field.name: field.default}
             yield text, replace(self, **dropped)
-
-
-def _is_whole(value: object) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool)

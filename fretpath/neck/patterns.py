@@ -20,13 +20,14 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
+from fretpath.values import Value
 
 ROOT_FRET = 7
 """Where the root stands while the patterns are looked for (5 on a short neck)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Pattern:
+class Pattern(Value):
     """One octave of a scale under one hand."""
 
     root_finger: int

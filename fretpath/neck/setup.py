@@ -8,21 +8,26 @@ stands for its usual hand and prices and for no limits.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Literal, get_args
 
-from fretpath.errors import RequestError, nearest
 from fretpath.neck.card import Card
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.hand import Hand, hand_named
-from fretpath.neck.instrument import Instrument
+from fretpath.neck.instrument import Instrument, Playing
 from fretpath.neck.limits import AVOIDED, PREFERRED, Limits
 from fretpath.neck.terms import Weights, usual_weights
+from fretpath.values import Value, check_fields
 
-OBJECTIVES = ("total", "hardest")
-REPEATS = ("same", "free")
+Objective = Literal["total", "hardest"]
+"""What is made least, see :attr:`Setup.objective`."""
+RepeatFingering = Literal["same", "free"]
+"""How a phrase that comes again is fingered, see :attr:`Setup.repeats`."""
+OBJECTIVES = get_args(Objective)
+REPEATS = get_args(RepeatFingering)
 
 
 @dataclass(frozen=True)
-class Setup:
+class Setup(Value):
     """An instrument, a hand, its prices, its limits, and what is made least.
 
     >>> Setup.of("bass").hand.name
@@ -39,23 +44,15 @@ class Setup:
     """Prices of shifts, crossings, open strings and the like."""
     limits: Limits = field(default_factory=Limits)
     """What is never played."""
-    objective: str = "total"
+    objective: Objective = "total"
     """``total`` (least effort in all) or ``hardest`` (the hardest step as easy as possible, then
     least effort)."""
-    repeats: str = "same"
+    repeats: RepeatFingering = "same"
     """``same``: a phrase that comes again is fingered the same; ``free``: each for itself."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         self.limits.check(self.instrument)
-        for name, value, known in (
-            ("objective", self.objective, OBJECTIVES),
-            ("fingering of repeats", self.repeats, REPEATS),
-        ):
-            if value not in known:
-                raise RequestError(
-                    f'the {name} is {" or ".join(known)}, not "{str(value)[:40]}"'
-                    f"{nearest(str(value), known)}"
-                )
 
     @property
     def prices(self) -> Weights:
@@ -73,11 +70,11 @@ class Setup:
         on: On = "bass",
         *,
         hand: str | Hand | None = None,
-        playing: str | None = None,
+        playing: Playing | None = None,
         weights: Weights | None = None,
         limits: Limits | None = None,
-        objective: str | None = None,
-        repeats: str | None = None,
+        objective: Objective | None = None,
+        repeats: RepeatFingering | None = None,
     ) -> Setup:
         """A setup from the name of an instrument, an instrument or a setup, with changes.
 

@@ -19,14 +19,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from itertools import pairwise
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.errors import RequestError, nearest
-from fretpath.neck.instrument import Instrument
+from fretpath.neck.instrument import Instrument, Playing
 from fretpath.neck.states import States
+from fretpath.values import Value, check_fields
 
 UNIT = 1000
 """Whole numbers a unit of effort."""
@@ -38,7 +39,7 @@ Amounts = Any
 
 
 @dataclass(frozen=True)
-class Weights:
+class Weights(Value):
     """Named prices, and the limits they count from; each 0 or more."""
 
     shift: float = 2.4
@@ -101,6 +102,7 @@ class Weights:
     """Seconds of rest that halve the price of a shift once more."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         for field in fields(self):
             value = getattr(self, field.name)
             if not 0 <= value <= 10_000:
@@ -142,7 +144,7 @@ OPEN_POSITION = Weights(
 banjo, mandolin and the violin family, and where guitarists begin (common practice; chosen by
 trial).  ``region_at`` is set to fret 1 of the instrument, or 2 under a diatonic hand,
 ``region_level`` to fret 4, and ``open_far_from`` to fret 4 where that is nearer."""
-PLAYING = ("in-position", "open-position")
+PLAYING = get_args(Playing)
 """How a player goes about it: which of the two sets of prices is used."""
 
 

@@ -18,10 +18,11 @@ from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
+from fretpath.values import Value
 
 
 @dataclass(frozen=True)
-class Transposition:
+class Transposition(Value):
     """A melody fingered before and after a move."""
 
     before: Arrangement

@@ -14,7 +14,7 @@ cheapest of the other kind, if there is one within that effort.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -26,11 +26,13 @@ from fretpath.music.words import counted
 from fretpath.neck.arrange import arrange, build_arrangement, layers_of
 from fretpath.neck.arrangement import Arrangement, Fingering
 from fretpath.neck.figures import roman
+from fretpath.neck.limits import OpenStrings
 from fretpath.neck.pace import PACE_UNIT, PLAIN, paces_of
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
 from fretpath.neck.setup import On
 from fretpath.neck.terms import TIMED, UNIT, Weights, note_parts, step_parts
+from fretpath.values import Value
 
 STRETCH = 16
 MOST_EFFORT = 2
@@ -48,6 +50,7 @@ def ways(
 
     >>> from fretpath.music.notation import parse_melody
     >>> from fretpath.neck.limits import Limits
+    >>> from fretpath.neck.setup import Setup
     >>> scale = parse_melody("1 2 3 4 5 6 7 8", key="C").in_octave(2)
     >>> found = ways(scale, Setup.of("bass", limits=Limits(open_strings="forbid")), 2)
     >>> for way in found:
@@ -97,7 +100,7 @@ def _of_other_kind(best: Arrangement, found: Sequence[Arrangement]) -> Arrangeme
     kinds = {way.figures.open_strings > 0 for way in found}
     if len(kinds) > 1 or best.setup.limits.open_strings != "allow":
         return None
-    wanted = "forbid" if True in kinds else "prefer"
+    wanted: OpenStrings = "forbid" if True in kinds else "prefer"
     setup = replace(best.setup, limits=replace(best.setup.limits, open_strings=wanted))
     try:
         way = arrange(replace(best.melody, octave_free=False), setup)
@@ -202,14 +205,14 @@ def _end_words(way: Arrangement) -> str:
 
 
 @dataclass(frozen=True)
-class Reason:
+class Reason(Value):
     """Why one note is played where it is."""
 
     note: int
     """The struck note, counted from 1."""
     here: Fingering
     """How it is played."""
-    parts: dict[str, float]
+    parts: dict[str, float] = field(hash=False)
     """What the step to it and the note itself cost, part by part; parts that
     cost nothing are left out."""
     instead: Fingering | None

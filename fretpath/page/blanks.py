@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fretpath.errors import RequestError, nearest
+from fretpath.values import Value
 
 Kind = Literal["", "degree", "pitch", "place"]
 """What a row reveals of a note; empty for nothing."""
@@ -24,7 +25,7 @@ HIDES = (*_KINDS, "every-2nd", "every-3rd", "every-4th", "all-but-first")
 
 
 @dataclass(frozen=True, slots=True)
-class Blanks:
+class Blanks(Value):
     """What is hidden.
 
     >>> [Blanks.parse("every-2nd,every-3rd").hides_note(n) for n in range(6)]

@@ -17,6 +17,7 @@ from fretpath.errors import RequestError
 from fretpath.neck.figures import roman
 from fretpath.neck.instrument import Instrument
 from fretpath.page.tables import wrapped
+from fretpath.values import Value
 
 SPACINGS = ("neck", "even")
 """Frets as on the instrument, or all of one width."""
@@ -39,7 +40,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class MarkedNeck:
+class MarkedNeck(Value):
     """A stretch of the neck with its marks."""
 
     title: str

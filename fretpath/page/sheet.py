@@ -34,6 +34,7 @@ from fretpath.page.questions import Hint, Question, accounts_of, hints_about, qu
 from fretpath.page.rows import Subject
 from fretpath.page.spoken import render_spoken
 from fretpath.page.staff import staff_height
+from fretpath.values import Value, check_fields
 
 if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan
@@ -64,7 +65,7 @@ class Sound:
 
 
 @dataclass(frozen=True)
-class Look:
+class Look(Value):
     """How a sheet looks, and what a student's copy tells; the same for a whole packet."""
 
     title: str = ""
@@ -88,7 +89,7 @@ class Look:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class Sheet(Value):
     """What goes on the sheet, and for whom."""
 
     arrangements: tuple[Arrangement, ...]
@@ -105,6 +106,7 @@ class Sheet:
     """Staff notation of each tune as SVG, from :mod:`fretpath.page.staff`; empty for none."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if not self.arrangements:
             raise RequestError("a sheet needs at least one tune")
         for each in (self.sounds, self.drones, self.staves):

@@ -32,6 +32,7 @@ from numpy.typing import NDArray
 from fretpath.errors import RequestError
 from fretpath.music.calls import with_answers
 from fretpath.music.melody import Melody
+from fretpath.values import Value, check_fields
 
 Samples: TypeAlias = NDArray[np.floating]
 Voice: TypeAlias = Literal["pluck", "steady", "click", "accent"]
@@ -82,7 +83,7 @@ class Tone:
 
 
 @dataclass(frozen=True)
-class SoundPlan:
+class SoundPlan(Value):
     """How a melody is to sound."""
 
     tempo: float | None = None
@@ -99,6 +100,7 @@ class SoundPlan:
     """Clicks on the beats under the melody and in its silences, the first of a bar accented."""
 
     def __post_init__(self) -> None:
+        check_fields(self)
         if self.tempo is not None and not 10 <= self.tempo <= 400:
             raise RequestError(f"a tempo is 10 to 400 beats a minute, not {self.tempo:g}")
 

@@ -27,6 +27,7 @@ from fretpath.neck.limits import Limits
 from fretpath.neck.setup import Setup
 from fretpath.page.tab_notes import TabNote
 from fretpath.page.tab_reading import CountRow, TabReading, without_places
+from fretpath.values import Value
 
 LONGEST_LEAP = 200.0
 """mm of hand travel between two notes that is pointed at."""
@@ -35,7 +36,7 @@ WIDEST_CHORD = 130.0
 
 
 @dataclass(frozen=True, slots=True)
-class TabFault:
+class TabFault(Value):
     """Something wrong in a tab, or out of a hand's reach."""
 
     line: int
@@ -52,7 +53,7 @@ class TabFault:
 
 
 @dataclass(frozen=True)
-class TabCheck:
+class TabCheck(Value):
     """The result of checking a tab."""
 
     faults: tuple[TabFault, ...]

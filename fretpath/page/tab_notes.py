@@ -21,10 +21,11 @@ from itertools import pairwise
 from fretpath.errors import ScoreFileError, clip, printable
 from fretpath.page.tab_lines import StringLine, System
 from fretpath.remarks import Remark, RemarkKind
+from fretpath.values import Value
 
 
 @dataclass(frozen=True, slots=True)
-class TabNote:
+class TabNote(Value):
     """One number on one string."""
 
     string: int

@@ -49,6 +49,7 @@ from fretpath.page.tab_strings import (
 )
 from fretpath.page.tab_words import TabWords, words_around
 from fretpath.remarks import Remark
+from fretpath.values import Value
 
 LARGEST = 20_000
 """Notes of a tab that are read."""
@@ -69,7 +70,7 @@ class CountRow:
 
 
 @dataclass(frozen=True)
-class TabReading:
+class TabReading(Value):
     """A text tab as it was read."""
 
     instrument: Instrument

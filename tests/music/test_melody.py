@@ -156,10 +156,8 @@ class TestImpossible:
             {"phrases": (2,)},
             {"keys": ((1, Key("C", "major")),)},
             {"keys": ((0, Key("C", "major")), (1, Key("D", "major")))},
-            {"notes": (Note(C4, Fraction(0)), Note(C4))},
             {"notes": (Note(C4, tied=True), Note(C4))},
             {"notes": (Note(C4), Note(Pitch.parse("D4"), tied=True))},
-            {"notes": (Note(None), Note(None, tied=True))},
         ],
         ids=repr,
     )

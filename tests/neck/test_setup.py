@@ -56,7 +56,7 @@ def test_an_arrangement_knows_its_setup() -> None:
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
-        ({"objective": "least"}, "the objective is total or hardest"),
+        ({"objective": "least"}, "Setup.objective: 'total' or 'hardest' is needed"),
         ({"repeats": "fre"}, 'did you mean "free"'),
         ({"hand": "closed"}, "unknown hand"),
         ({"playing": "seated"}, "unknown way of playing"),
