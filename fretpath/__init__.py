@@ -71,6 +71,7 @@ if TYPE_CHECKING:
     from fretpath.music.scales import scales_holding
     from fretpath.music.spelling import SpelledNote, spell
     from fretpath.neck.keychoice import KeyChoice, rank_keys
+    from fretpath.neck.learning import HandFit, learn_hand
     from fretpath.neck.patterns import Pattern, patterns_of
     from fretpath.neck.transposition import Transposition, transpose
     from fretpath.neck.ways import Reason, describe, reasons, ways
@@ -105,6 +106,7 @@ __all__ = [
     "Fingering",
     "FretpathError",
     "Hand",
+    "HandFit",
     "Heard",
     "Instrument",
     "Interval",
@@ -171,6 +173,7 @@ __all__ = [
     "hear_recording",
     "instrument_named",
     "key_chart",
+    "learn_hand",
     "mark",
     "mark_best",
     "melody_chart",
@@ -237,6 +240,7 @@ _LATER = {
     "fretpath.music.spelling": ("SpelledNote", "spell"),
     "fretpath.neck.ways": ("Reason", "describe", "reasons", "ways"),
     "fretpath.neck.keychoice": ("KeyChoice", "rank_keys"),
+    "fretpath.neck.learning": ("HandFit", "learn_hand"),
     "fretpath.neck.patterns": ("Pattern", "patterns_of"),
     "fretpath.neck.transposition": ("Transposition", "transpose"),
     "fretpath.page.blanks": ("Blanks",),

@@ -45,6 +45,7 @@ COMMANDS = {
     "find": "melodies of a folder by what is in them, in any key",
     "mark": "students' answers marked against a melody",
     "record": "what each student confuses, week by week, and what comes next",
+    "hand": "a student's hand learnt from tabs, as a card for every command",
     "drill": "exercises from a melody or from what a student confused",
 }
 """Name of each command and what it does, in the order of the help."""
@@ -66,6 +67,7 @@ EXAMPLES = {
     "find": 'fretpath find demo_melodies --has "#4"',
     "mark": 'fretpath mark tune.txt "1 5 8 9 b10" --next demo_melodies',
     "record": "fretpath record class.csv --next demo_melodies -o record.html",
+    "hand": "fretpath hand tab1.txt tab2.txt --student Wren -o wren.toml",
     "drill": 'fretpath drill tune.txt --confused "3=b3"',
 }
 """A call of each command as a teacher would type it, for the end of its help."""

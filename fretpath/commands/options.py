@@ -189,6 +189,25 @@ def use_card(arguments: argparse.Namespace) -> None:
         arguments.weights = ",".join(filter(None, (prices, arguments.weights)))
 
 
+def card_from(arguments: argparse.Namespace, setup: Setup) -> Card:
+    """A card that holds the setup, and whatever else the arguments and their card say."""
+    before = Card() if arguments.card is None else read_card(arguments.card)
+    neck = setup.instrument
+    usual = usual_weights(neck, arguments.playing)
+    entries = {name: getattr(arguments, name, getattr(before, name)) for name in vars(before)}
+    entries |= {
+        "instrument": neck.name,
+        "tuning": None if neck.tuning == instrument_named(neck.name).tuning else neck.tuning,
+        "capo": neck.capo or None,
+        "weights": tuple(
+            (name, price)
+            for name, price in vars(setup.weights).items()
+            if price != getattr(usual, name)
+        ),
+    }
+    return Card(**entries)
+
+
 def _unused(arguments: argparse.Namespace, card: Card) -> tuple[str, ...]:
     """The entries of a card that do not go with the options."""
     if arguments.instrument and instrument_named(arguments.instrument).name != card.neck.name:

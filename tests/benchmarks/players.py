@@ -14,6 +14,10 @@ Measures, in shares of notes whose string and fret are the player's:
 
 --learn N chooses weights by N random trials on all players but one and scores them on that one,
 each in turn: the figures for players that the weights have not seen.
+
+--own N does that and then learns the hand of the player left out from every other of his tracks
+(fretpath.neck.learning), to score the rest before and after; then the same from one track, for
+three of them.
 """
 
 from __future__ import annotations
@@ -29,6 +33,7 @@ import numpy as np
 
 from fretpath import Weights, hand_named, instrument_named
 from fretpath.neck.arrange import best_path
+from fretpath.neck.learning import PlacedLine, learn_prices
 from fretpath.neck.limits import Limits
 from fretpath.neck.planner import Line, NoteLimit, Planner, planner_for
 from fretpath.neck.setup import Setup
@@ -52,6 +57,7 @@ class Passage:
     """Notes that one player played in a row."""
 
     player: str
+    track: str
     midi: tuple[int, ...]
     places: tuple[tuple[int, int], ...]
 
@@ -65,10 +71,11 @@ def passages(path: str) -> list[Passage]:
     return [
         Passage(
             player,
+            track,
             tuple(int(row["midi"]) for row in notes),
             tuple((int(row["string"]), int(row["fret"])) for row in notes),
         )
-        for (_, player, _), notes in rows.items()
+        for (track, player, _), notes in rows.items()
     ]
 
 
@@ -134,8 +141,9 @@ def table(found: Sequence[Passage], weights: Weights) -> None:
         print(f"{measure:<12} {each}  all {share(counts):.3f}")
 
 
-def learn(found: Sequence[Passage], trials: int, draw: int) -> None:
+def learn(found: Sequence[Passage], trials: int, draw: int) -> dict[str, Weights]:
     """Choose weights on all players but one, and score them on that one."""
+    chosen = {}
     lot = random.Random(draw)
     tried = [
         replace(Weights(), **{name: lot.uniform(*ends) for name, ends in SEARCHED.items()})
@@ -149,6 +157,7 @@ def learn(found: Sequence[Passage], trials: int, draw: int) -> None:
             Weights(),
             **{n: float(np.mean([getattr(tried[i], n) for i in best])) for n in SEARCHED},
         )
+        chosen[left_out] = weights
         unseen = [passage for passage in found if passage.player == left_out]
         print(f"left out {left_out}: {', '.join(_shown(weights))}")
         for measure in MEASURES:
@@ -156,6 +165,52 @@ def learn(found: Sequence[Passage], trials: int, draw: int) -> None:
     for measure, counts in totals.items():
         each = "  ".join(f"{player} {a / n:.3f}" for player, (a, n) in counts.items())
         print(f"{measure:<12} {each}  all {share(counts):.3f}")
+    return chosen
+
+
+def own(found: Sequence[Passage], strangers: dict[str, Weights]) -> None:
+    """Learn each player's hand from his own tracks, and score the others before and after."""
+    for name, learnt_from in (("every other track", None), ("one track", 3)):
+        totals = {(m, when): [0, 0] for m in MEASURES for when in ("before", "after")}
+        for player in sorted({passage.player for passage in found}):
+            mine = [passage for passage in found if passage.player == player]
+            for seen in _shares(sorted({passage.track for passage in mine}), learnt_from):
+                _score_own(mine, set(seen), strangers[player], totals)
+        print(f"learnt from {name}:")
+        for measure in MEASURES:
+            before, after = (totals[measure, when] for when in ("before", "after"))
+            print(
+                f"{measure:<12} before {before[0] / before[1]:.3f} after {after[0] / after[1]:.3f}"
+            )
+
+
+def _shares(tracks: Sequence[str], single: int | None) -> list[Sequence[str]]:
+    """The tracks to learn from: two halves in turn, or so many single ones."""
+    if single is None:
+        return [tracks[::2], tracks[1::2]]
+    return [[track] for track in tracks[:: max(1, len(tracks) // single)]]
+
+
+def _score_own(
+    mine: Sequence[Passage],
+    seen: set[str],
+    stranger: Weights,
+    totals: dict[tuple[str, str], list[int]],
+) -> None:
+    guitar, hand = instrument_named("guitar"), hand_named("one-finger-per-fret")
+    setup = Setup(guitar, hand, stranger, Limits())
+    tabs = [
+        [PlacedLine(Line(p.midi, {}), p.places) for p in mine if p.track == track]
+        for track in sorted(seen)
+    ]
+    fit = learn_prices(tabs, setup)
+    print(f"  {mine[0].player}: {fit.notes} notes, {fit.changes or 'as before'}")
+    unseen = [passage for passage in mine if passage.track not in seen]
+    for measure in MEASURES:
+        for when, weights in (("before", stranger), ("after", fit.setup.weights)):
+            for agree, count in agreement(unseen, weights, measure).values():
+                totals[measure, when][0] += agree
+                totals[measure, when][1] += count
 
 
 def _merit(result: dict[str, dict[str, tuple[int, int]]], left_out: str) -> float:
@@ -176,10 +231,13 @@ def main() -> None:
     parser.add_argument("file")
     parser.add_argument("--weights", default="")
     parser.add_argument("--learn", type=int, metavar="N")
+    parser.add_argument("--own", type=int, metavar="N")
     parser.add_argument("--draw", type=int, default=1)
     arguments = parser.parse_args()
     found = playable(passages(arguments.file))
-    if arguments.learn:
+    if arguments.own:
+        own(found, learn(found, arguments.own, arguments.draw))
+    elif arguments.learn:
         learn(found, arguments.learn, arguments.draw)
     else:
         table(found, Weights().set(arguments.weights) if arguments.weights else Weights())

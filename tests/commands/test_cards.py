@@ -107,3 +107,45 @@ def test_a_card_is_never_written_over(capsys: pytest.CaptureFixture[str]) -> Non
     assert Path("wren.toml").read_text(encoding="utf-8") == CARD
     assert main(["tab", "1 2 3", "--card", "no.toml"]) == 1
     assert "there is no file no.toml" in capsys.readouterr().err
+
+
+class TestTheHand:
+    """``fretpath hand``: tabs in, a card out."""
+
+    @pytest.fixture(autouse=True)
+    def _tabs(self, capsys: pytest.CaptureFixture[str]) -> None:
+        scale = "1 2 3 4 5 6 7 8 9 10 8 6 4 2 7 5 3 1 3 5 8 10 9 8 7 6 5 4 3 2 1"
+        for number, key in enumerate(("A", "B", "C", "D")):
+            words = ("--instrument", "guitar", "--weights", "region_at=300,region=1")
+            tune = ("tab", scale, "--key", key, "--octave", "3")
+            said(capsys, *tune, *words, "-o", f"tab{number}.txt")
+
+    def test_it_writes_a_card_that_explains_the_tabs_better(
+        self, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        tabs = [f"tab{number}.txt" for number in range(4)]
+        page, _ = said(capsys, "hand", *tabs, "--student", "Wren", "-o", "new.toml")
+        assert "4 tabs, 124 notes with string and fret" in page
+        assert "home of the hand, mm from the nut" in page
+        card = Path("new.toml").read_text(encoding="utf-8")
+        assert card.startswith('student = "Wren"\ninstrument = "guitar"\n')
+        assert "region_at = " in card
+        again, _ = said(capsys, "hand", *tabs, "--card", "new.toml", "-o", "newer.toml")
+        better = page.split("learnt from all: ")[1].split("\n")[0]
+        assert f"where the tool would put them: {better}" in again
+
+    def test_a_score_with_places_is_the_same(self, capsys: pytest.CaptureFixture[str]) -> None:
+        said(capsys, "read", "tab0.txt", "--melody", "-o", "tune.txt")
+        convert = ("convert", "tune.txt", "--instrument", "guitar", "-o", "tab0.musicxml")
+        said(capsys, *convert)
+        by_tab, _ = said(capsys, "hand", "tab0.txt", "--json")
+        by_score, _ = said(capsys, "hand", "tab0.musicxml", "--instrument", "guitar", "--json")
+        assert by_tab == by_score
+
+    def test_tabs_of_two_instruments_are_refused(self, capsys: pytest.CaptureFixture[str]) -> None:
+        said(capsys, "tab", "1 2 3", "-o", "bass.txt")
+        assert main(["hand", "tab0.txt", "bass.txt", "-o", "new.toml"]) == 1
+        assert "bass.txt is for bass (E1 A1 D2 G2) and tab0.txt for guitar" in (
+            capsys.readouterr().err
+        )
+        assert not Path("new.toml").exists()
