@@ -75,15 +75,31 @@ def _without_stray_bars(words: Sequence[str]) -> tuple[str, ...]:
 
 
 def _choose_dots(draft: Draft, habits: Habits) -> None:
-    """Take dots for half a note's length more where the bars only add up that way."""
-    if not draft.heads.get("meter") or _fits(draft):
+    """Take dots for half a note's length more where the bars only add up that way.
+
+    Where eighths are counted in threes, a dot most likely makes a dotted quarter.
+    """
+    top, _, unit = draft.heads.get("meter", "").partition("/")
+    compound = unit == "8" and top in ("6", "9", "12")
+    if not top or (_fits(draft) and not compound):
         return
-    other = replace(draft, remarks=list(draft.remarks), rows=list(draft.rows))
-    dotted = replace(habits, dotted=True)
-    _put_words(other, dotted)
-    if _fits(other):
-        draft.rows = other.rows
-        draft.remarks = [r for r in other.remarks if "each . behind" not in r.text]
+    for other in (replace(habits, threes=True),) * compound + (replace(habits, dotted=True),):
+        tried = replace(draft, remarks=list(draft.remarks), rows=list(draft.rows))
+        _put_words(tried, other)
+        if _fits(tried):
+            draft.rows = tried.rows
+            draft.remarks = [r for r in tried.remarks if "each . behind" not in r.text]
+            return
+        if compound and other.threes:
+            dotted = " ".join(word for row in tried.music() for word in row.words)
+    if compound and not _fits(draft):
+        held = " ".join(word for row in draft.music() for word in row.words)
+        raise draft.ask(
+            "the bars are not full: how long is a note with a dot?",
+            draft.music()[0].number,
+            ("a dotted quarter, three eighths", f"meter: {top}/{unit}\n\n{dotted}"),
+            ("an eighth longer", f"meter: {top}/{unit}\n\n{held}"),
+        )
 
 
 def _fits(draft: Draft) -> bool:

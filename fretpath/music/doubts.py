@@ -17,6 +17,9 @@ from fretpath.music.key import Degree
 from fretpath.music.scribbles import Habits
 from fretpath.music.text import EVENT
 
+_HIGHEST = 29
+"""A number above it is no degree: four octaves."""
+
 
 def take_counts(draft: Draft) -> None:
     """Take lines of counts off the melody; ask where they may be music."""
@@ -94,6 +97,93 @@ def _count_places(counts: Sequence[str], beats: Fraction | None) -> list[Fractio
             number = int(word)
         places.append(bar + number - 1 + parts.get(word, 0))
     return places
+
+
+# -- numbers and letters that may be something else ----------------------------------------------
+
+
+def ask_brackets(draft: Draft) -> None:
+    """Numbers in brackets behind notes: lengths where each note has one, else ask."""
+    pattern = re.compile(r"(?<=[\w#,'])\s+\((\d(?:/\d)?)\)")
+    for at, row in enumerate(draft.rows):
+        found = pattern.findall(row.text) if row.kind == "music" else []
+        if not found:
+            continue
+        timed = pattern.sub(r":\1", row.text)
+        notes = [word for word in pattern.sub("", row.text).split() if word != "|"]
+        if len(found) < len(notes):
+            raise draft.ask(
+                f'"({found[0]})": a note in brackets, or the length of the note before it?',
+                row.number,
+                ("a note", pattern.sub(r" \1", row.text).strip()),
+                ("beats", timed.strip()),
+            )
+        draft.tell("read", "numbers in brackets are beats", row.number)
+        draft.rows[at] = replace(row, text=timed)
+
+
+def ask_numbers(draft: Draft) -> None:
+    """Numbers that jump: two degrees run together, or one high degree; and numbers too high."""
+    degrees = degrees_in(draft)
+    numbers = [int(re.sub(r"\D", "", degree)) for _, _, degree in degrees]
+    for at, (row, _, degree) in enumerate(degrees):
+        if numbers[at] > _HIGHEST:
+            _ask_tempo(draft, row, degree)
+        beside = [numbers[i] for i in (at - 1, at + 1) if 0 <= i < len(numbers)]
+        digits = re.fullmatch(r"1[1-5]", degree)
+        if digits and not {8, 9, 10} & set(numbers) and any(numbers[at] - n > 7 for n in beside):
+            body = "\n".join(" ".join(r.words) for r in draft.music())
+            raise draft.ask(
+                f"{degree}: the degrees {degree[0]} and {degree[1]}, or degree {degree} in the "
+                "octave above?",
+                draft.rows[row].number,
+                (
+                    f"{degree[0]} and {degree[1]}",
+                    re.sub(r"(?<!\S)(1)([1-5])(?!\S)", r"\1 \2", body),
+                ),
+                (f"degree {degree}", f"degrees: major\n\n{body}"),
+            )
+
+
+def _ask_tempo(draft: Draft, row: int, degree: str) -> None:
+    rest = " ".join(word for r in draft.music() for word in r.words if word != degree)
+    raise draft.ask(
+        f"{degree} is too high for a degree: is it the tempo?",
+        draft.rows[row].number,
+        ("the tempo", f"tempo: {degree}\n\n{rest}"),
+        ("something else", f"; {degree}\n{rest}"),
+    )
+
+
+def ask_letters(draft: Draft) -> None:
+    """Capital letters among degrees: a key, chords, a flat sign, or notes."""
+    degrees = degrees_in(draft)
+    letters = [
+        (at, place, word)
+        for at, row in enumerate(draft.rows)
+        for place, word in enumerate(row.words)
+        if re.fullmatch(r"[A-G][#b]?(?::.*)?|B[2-7]", word)
+    ]
+    if len(degrees) < 2 or not letters:
+        return
+    row, place, first = letters[0]
+    flats_meant = all(re.fullmatch("B[2-7]", word) for _, _, word in letters)
+    together = any(a[0] == b[0] and b[1] == a[1] + 1 for a, b in pairwise(letters))
+    if not flats_meant and (place or together):
+        return
+    words = list(draft.rows[row].words)
+    plain = " ".join(w for at, w in enumerate(words) if (row, at, w) not in letters)
+    plain = re.sub(r"\|(?: \|)+", "|", plain).removeprefix("| ")
+    notes = " ".join(f"{w}4" if re.fullmatch(r"[A-G][#b]?", w) else w for w in words)
+    if flats_meant:
+        flats = " ".join(f"b{w[1:]}" if re.fullmatch("B[2-7]", w) else w for w in words)
+        readings = (f"the degree b{first[1:]}", flats), ("the note", f"degrees: major\n\n{notes}")
+    elif place == 0 and len(letters) == 1 and "key" not in draft.heads:
+        readings = ("the key", f"key: {first}\n\n{plain}"), ("a note", notes)
+    else:
+        readings = ("chord names, left out", plain), ("notes", notes)
+    kinds = " or ".join(name.removesuffix(", left out") for name, _ in readings)
+    raise draft.ask(f"{first} among degrees: {kinds}?", draft.rows[row].number, *readings)
 
 
 # -- commas and octaves --------------------------------------------------------------------------

@@ -43,7 +43,8 @@ _METER = re.compile(
 _NAMED_METER = {"common time": "4/4", "cut time": "2/2", "waltz time": "3/4", "alla breve": "2/2"}
 _TEMPO = re.compile(
     r"\b(?:tempo|bpm|speed)\b ?[:=–-]?\s*(\d{2,3})\b(?: ?bpm\b)?"
-    r"|(?:\bat |@ ?)?\b(\d{2,3}) ?(?:bpm|beats (?:per|a) minute)\b|(?<!\S)=\s?(\d{2,3})\b",
+    r"|(?:\bat |@ ?)?\b(\d{2,3}) ?(?:bpm|beats (?:per|a) minute)\b|(?<!\S)=\s?(\d{2,3})\b"
+    r"|\bat ([4-9]\d|[12]\d\d)(?=[.!]?$)",
     re.IGNORECASE,
 )
 _LONGEST = 300
@@ -134,7 +135,7 @@ def _peel(line: str) -> Head:
         told.extend(said)
         rest = rest[:start] + _TAKEN + rest[stop:]
     if tempo:
-        values.append(("tempo", tempo[1] or tempo[2] or tempo[3]))
+        values.append(("tempo", next(filter(None, tempo.groups()))))
     return Head(tuple(values), _tidy(rest) if values else line, tuple(told))
 
 

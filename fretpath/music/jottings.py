@@ -45,16 +45,23 @@ _SECTION = re.compile(
     r"|\d(?:st|nd|rd|th) (?:line|part|phrase|time|verse)|\d(?:st|nd|rd|th)(?=\s*:)"
     r"|[A-D](?: part)?(?=\s*:))\s*[:.)-]?\s*(.*)"
 )
-_ABOUT_THE_NECK = re.compile(
+_BESIDE = re.compile(
     r"(?i)\s*(capo|tuning|tuned|instrument|fingers?|fingering|strings?|frets?|counts?|position|"
-    r"swing|feel|style|date|week|page|for|level of)\b\s*(?:(:|=)|(?=\d))\s*(.*)"
+    r"swing|feel|style|date|week|page|tabs?)\b\s*(?:[:=]|(?<!week)(?<!page)(?<!date)\s(?=\d))\s*(.+)"
 )
-"""What is told of the neck or the week beside a melody: no note of it."""
-_SAYS = {"capo": "--capo", "tuning": "--tuning", "tuned": "--tuning", "instrument": "--instrument"}
+"""Told of the neck or the week beside a melody: no note of it."""
+_OPTIONS = {name: name for name in ("capo", "tuning", "instrument", "position")}
+_OPTIONS |= {"tuned": "tuning"}
+"""The option that says the same."""
+_KEY_ALONE = re.compile(r"[A-G][#b]?(?:maj|min|m)?")
+_PLAIN_NOTE = re.compile(r"[#b]{0,2}[1-9]\d?[,']*[-_]*|[A-G][#b]?|[|-]")
 _AGAIN = re.compile(
     r"(?i)[\s|]*[(\[]?\s*(?:repeat |play |all )?(?:[x×]\s*(?P<a>[2-9])|(?P<b>[2-9])\s*[x×]"
     r"|(?P<c>[2-9]) times|(?P<three>three times)|twice|two times|bis"
     r"|repeat(?:ed)?(?: (?:this|that|line|once|it))*)\s*[)\]|]*[.!]?$"
+)
+_OF_A_NOTE = re.compile(
+    r"(?i)\b(?:high|low|upper|lower|half|quarter|eighth|whole|beats?|sharp|flat)\b"
 )
 _MUSICAL_WORD = re.compile(
     r"(?i)\b(?:high|low|upper|lower|up|down|half|quarter|eighth|whole|beats?|sharp|flat|rests?|"
@@ -146,10 +153,21 @@ def _unnumbered(lines: list[tuple[int, str, bool]], draft: Draft) -> list[tuple[
 def _row(number: int, line: str, following: str, draft: Draft) -> Row | None:
     """One line, with the headers it holds taken off."""
     name = line.partition(":")[0].strip().lower()
+    beside = _BESIDE.fullmatch(line)
+    if beside and name not in UNDER:
+        option = _OPTIONS.get(beside[1].lower())
+        said = f"; it is said with --{option}" if option else ""
+        draft.tell("left out", f'"{line.strip()[:60]}" is not a note of the tune{said}', number)
+        return None
+    _refuse_fraction(number, line, draft)
     if name == "chords" and not draft.started:
         return Row(number, "chords", line.partition(":")[2])
     if ":" in line and name in UNDER:
         return Row(number, "under", line.strip())
+    if _is_key_alone(line, following, draft):
+        draft.heads["key"], draft.places["key"] = _key_sign(line), number
+        draft.tell("read", f"{line.strip()} on the first line is the key", number)
+        return None
     if _is_chords(line, following):
         return Row(number, "chords", line)
     if ":" in line and name.isalpha() and len(name) > 3 and not _is_music(line):
@@ -174,6 +192,38 @@ def _row(number: int, line: str, following: str, draft: Draft) -> Row | None:
             return Row(number, "head", changed)
     line = _without_label(line, number, draft)
     return _sorted_row(number, line, draft) if line.strip() else None
+
+
+def _is_key_alone(line: str, following: str, draft: Draft) -> bool:
+    """Whether the first line names a key in one word, and degrees stand below it."""
+    below = re.search(r"(?<!\S)[#b]?\d", following) and _is_music(following)
+    first = not (draft.started or draft.rows or "key" in draft.heads or line[:1].isspace())
+    return bool(first and below and _KEY_ALONE.fullmatch(line.strip()))
+
+
+def _key_sign(line: str) -> str:
+    """``Gmaj``, ``Am`` as the key they are.
+
+    >>> _key_sign("Gmaj"), _key_sign("Bbm"), _key_sign("D")
+    ('G major', 'Bb minor', 'D major')
+    """
+    bare = line.strip()
+    tonic = re.match("[A-G][#b]?", bare)
+    assert tonic
+    mode = "minor" if bare[tonic.end() :] in ("m", "min") else "major"
+    return f"{tonic[0]} {mode}"
+
+
+def _refuse_fraction(number: int, line: str, draft: Draft) -> None:
+    """Ask about a line such as ``12/5`` before the music, which is no meter."""
+    parts = re.fullmatch(r"\s*(\d{1,2})/(\d{1,2})(?:/\d+)?\s*", line)
+    if parts and not draft.started and parts[2] not in ("1", "2", "4", "8", "16", "32"):
+        raise draft.ask(
+            f'"{line.strip()}": a day, or the notes {parts[1]} and {parts[2]}?',
+            number,
+            ("a day", f"; {line.strip()}"),
+            ("notes", f"{parts[1]} {parts[2]}"),
+        )
 
 
 def _refuse_misspelt(name: str, number: int, line: str, draft: Draft) -> None:
@@ -213,6 +263,18 @@ def _without_label(line: str, number: int, draft: Draft) -> str:
         draft.heads["key"] = key[1]
         draft.tell("read", f"{key[1]}: is the key", number)
         return key[2]
+    unclear = re.fullmatch(
+        r"(?i)(verse|line|part|section|ending|bar|measure|lesson|exercise|page|week) (\d\d?) "
+        r"((?:[#b]?\d[,']* ?){2,}.*)",
+        line,
+    )
+    if unclear:
+        raise draft.ask(
+            f'"{line[:40]}": is {unclear[2]} the number of the {unclear[1].lower()}, or a note?',
+            number,
+            ("its number", f"{unclear[1]} {unclear[2]}: {unclear[3]}"),
+            ("a note", f"{unclear[1]}: {unclear[2]} {unclear[3]}"),
+        )
     part = _SECTION.fullmatch(line)
     if part and (not part[2] or _is_music(part[2])):
         draft.tell("left out", f'the name of a part: "{part[1].strip()}"', number)
@@ -222,8 +284,43 @@ def _without_label(line: str, number: int, draft: Draft) -> str:
     if colon and music and _is_music(music) and plain:
         draft.tell("left out", f"words before the music: {words.strip(' ,')[:60]}", number)
         return music
+    line = _out_of_prose(line, number, draft)
     quoted = line.strip('"')
     return quoted if quoted != line and _is_music(quoted) else line
+
+
+def _out_of_prose(line: str, number: int, draft: Draft) -> str:
+    """The notes of a sentence such as ``can you learn 1 2 3 5 3 for Friday?``; else the line."""
+    words = line.split()
+    bare = [word.rstrip(".,;:!?") for word in words]
+    notes = [at for at, word in enumerate(bare) if word and _PLAIN_NOTE.fullmatch(word)]
+    runs = [run for run in _runs(notes) if len(run) > 2]
+    if len(runs) != 1 or len(runs[0]) == len(words) or line.count('"') > 1:
+        return line
+    first, last = runs[0][0], runs[0][-1]
+    around = " ".join([*words[:first], *words[last + 1 :]])
+    speaks = re.search(r"[A-Za-z]{3}", around)
+    if re.search(r"[\d:|()\[\]]", around) or _MUSICAL_WORD.search(around) or not speaks:
+        return line
+    if any(re.fullmatch(r"(?i)then|and|up|repeat\w*|twice|times", word) for word in around.split()):
+        return line
+    draft.tell("left out", f"words around the music: {around[:60]}", number)
+    return " ".join(bare[first : last + 1])
+
+
+def _runs(places: Sequence[int]) -> list[list[int]]:
+    """Places that follow on each other, together.
+
+    >>> _runs([0, 3, 4, 5])
+    [[0], [3, 4, 5]]
+    """
+    runs: list[list[int]] = []
+    for place in places:
+        if runs and place == runs[-1][-1] + 1:
+            runs[-1].append(place)
+        else:
+            runs.append([place])
+    return runs
 
 
 def _sorted_row(number: int, line: str, draft: Draft) -> Row:
@@ -272,7 +369,7 @@ def _without_remarks(line: str, number: int, draft: Draft) -> str:
     def drop(match: re.Match[str]) -> str:
         if not re.search(r"[A-Za-z]{3}", match[0]) or _is_music(match[0].strip('()[]{}"')):
             return match[0]
-        if _MUSICAL_WORD.search(match[0]):
+        if _OF_A_NOTE.search(match[0]):
             return match[0]
         draft.tell("left out", f"a remark: {match[0]}", number)
         return " "

@@ -17,7 +17,14 @@ from functools import partial
 
 from fretpath.errors import FretpathError, MelodySyntaxError
 from fretpath.music.clean import clean_lines, clean_text, rewrite
-from fretpath.music.doubts import check_minor, check_octaves, take_counts
+from fretpath.music.doubts import (
+    ask_brackets,
+    ask_letters,
+    ask_numbers,
+    check_minor,
+    check_octaves,
+    take_counts,
+)
 from fretpath.music.draft import Draft, degrees_in, stated_key
 from fretpath.music.heads import key_words
 from fretpath.music.jottings import draft_of
@@ -65,9 +72,13 @@ def read_loosely(
         return parse_melody(text, key=wanted, source=source), ()
     draft = draft_of(text, source)
     take_counts(draft)
+    ask_brackets(draft)
     rewrite(draft)
     if not any(EVENT.fullmatch(word) and word[0] != "r" for r in draft.rows for word in r.words):
         return parse_melody(text, key=wanted, source=source), ()
+    if all(EVENT.fullmatch(w) or w[:1] in "|:[]()" for row in draft.music() for w in row.words):
+        ask_numbers(draft)
+        ask_letters(draft)
     check_octaves(draft)
     if wanted is None:
         check_minor(draft)

@@ -77,6 +77,8 @@ class Habits:
     """Lengths stand behind the notes as letters."""
     dotted: bool = False
     """A dot adds half a note's length; else each is a beat more."""
+    threes: bool = False
+    """A dotted number lasts three beats: a dotted quarter where an eighth gets the beat."""
     unit: int = 4
     """What gets one beat."""
 
@@ -288,6 +290,9 @@ def _beats(match: re.Match[str], habits: Habits, tell: Tell) -> tuple[str, int]:
         beats = Fraction(_BEATS[letter]) * habits.unit / 4
         tell("read", "letters behind the notes are lengths: w whole, h half, q quarter, e eighth")
         return f":{beats * (Fraction(3, 2) if held == '.' else 1)}", 0
+    if habits.threes and held == ".":
+        tell("read", "a dot makes a dotted quarter, three eighths; a bare number is an eighth")
+        return ":3", 0
     if habits.dotted and held and set(held) == {"."}:
         tell("read", "a dot behind a note adds half its length")
         return f":{2 - Fraction(1, 2 ** len(held))}", 0
