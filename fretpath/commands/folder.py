@@ -37,17 +37,19 @@ def add_jobs_option(parser: argparse._ActionsContainer) -> None:
 
 
 def each_melody(
-    folder: str | Path,
+    folder: str | Path | Sequence[Path],
     work: Callable[[str, Melody], T],
     remarks: list[Any],
     *,
     jobs: int = 1,
 ) -> tuple[list[T], list[str]]:
-    """``work(file name, melody)`` for every melody file of a folder, as :func:`each_file` does.
+    """``work(file name, melody)`` for every melody file, as :func:`each_file` does.
 
+    *folder* is a folder, or the files themselves.
     How a file was taken that is not in the notation is added to *remarks*.
     """
-    found, faults = each_file(melody_files(folder), partial(_read, work), jobs=jobs)
+    files = melody_files(folder) if isinstance(folder, str | Path) else folder
+    found, faults = each_file(files, partial(_read, work), jobs=jobs)
     remarks.extend(remark for _, told in found for remark in told)
     return [result for result, _ in found], faults
 

@@ -9,10 +9,10 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, melody_files, whole_folder, write_file
-from fretpath.commands.folder import add_jobs_option, each_file, finished
+from fretpath.commands.folder import add_jobs_option, each_melody, finished
 from fretpath.commands.options import setup_from, sound_plan_from
 from fretpath.errors import RequestError, UnplayableError
-from fretpath.lesson.folder import Tune, tune_from_text
+from fretpath.lesson.folder import Tune, tune_of
 from fretpath.lesson.order import by_ear, parse_order
 from fretpath.lesson.packet import (
     Style,
@@ -22,6 +22,8 @@ from fretpath.lesson.packet import (
     tune_sheets,
     whole_print,
 )
+from fretpath.music.loose import read_loosely
+from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.setup import Setup
 from fretpath.page.blanks import EVERYTHING, Blanks
@@ -69,20 +71,20 @@ def run_packet(arguments: argparse.Namespace, folder: Path) -> str:
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
     files = melody_files(folder)
     measure = partial(_playable, setup=style.setup, any_key=style.any_key)
-    tunes, faults = each_file(files, measure, jobs=arguments.jobs)
+    tunes, faults = each_melody(files, measure, arguments.remarks, jobs=arguments.jobs)
     lessons = list(enumerate(by_ear(tunes, order=front), start=1))
     places = {lesson.tune.name: place for place, lesson in lessons}
     measured = [file for file in files if file.name in places]
     with whole_folder(arguments.output) as packet:
         write = partial(_write_sheets, packet=packet, places=places, style=style)
-        written, more = each_file(measured, write, jobs=arguments.jobs)
+        written, more = each_melody(measured, write, [], jobs=arguments.jobs)
         kept = [(place, lesson) for place, lesson in lessons if lesson.tune.name in set(written)]
         write_file(packet / "contents.html", contents_page(kept, style))
         write_file(packet / "measures.csv", measures_csv(kept))
         names = [lesson.tune.name for _, lesson in kept]
-        texts = [(name, file_text(folder / name)) for name in names]
-        for copy in ("student", "teacher") if texts else ():
-            page = whole_print(texts, style, student=copy == "student")
+        kept_tunes = [read_loosely(file_text(folder / n), source=n)[0] for n in names]
+        for copy in ("student", "teacher") if names else ():
+            page = whole_print(kept_tunes, style, student=copy == "student")
             write_file(packet / f"{copy}.html", page)
     report = _report(arguments.output, written)
     if faults and not arguments.choose_key:
@@ -118,15 +120,17 @@ def _style(arguments: argparse.Namespace) -> Style:
     )
 
 
-def _playable(name: str, text: str, setup: Setup, *, any_key: bool) -> Tune:
-    tune = tune_from_text(name, text, on=setup, any_key=any_key)
+def _playable(name: str, melody: Melody, setup: Setup, *, any_key: bool) -> Tune:
+    tune = tune_of(melody, name, on=setup, any_key=any_key)
     if tune.unplayable:
         raise UnplayableError(f"{name}: {tune.unplayable}")
     return tune
 
 
-def _write_sheets(name: str, text: str, packet: Path, places: dict[str, int], style: Style) -> str:
-    student, teacher = tune_sheets(name, text, style)
+def _write_sheets(
+    name: str, melody: Melody, packet: Path, places: dict[str, int], style: Style
+) -> str:
+    student, teacher = tune_sheets(melody, style)
     for copy, page in (("student", student), ("teacher", teacher)):
         (packet / copy).mkdir(exist_ok=True)
         write_file(packet / copy / sheet_name(places[name], name), page)

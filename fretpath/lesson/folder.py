@@ -14,7 +14,6 @@ from fretpath.errors import RequestError, UnplayableError
 from fretpath.lesson.material import Topic, material_of
 from fretpath.lesson.measures import EarMeasures, HandMeasures, ear_measures, hand_measures
 from fretpath.music.melody import Melody
-from fretpath.music.notation import parse_melody
 from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.setup import On
@@ -95,11 +94,6 @@ def tune_of(melody: Melody, name: str, on: On | None = None, *, any_key: bool = 
         level=_level(melody, name),
     )
     return tune if on is None else _with_hand(tune, melody, on, any_key=any_key)
-
-
-def tune_from_text(name: str, text: str, on: On | None = None, *, any_key: bool = False) -> Tune:
-    """:func:`tune_of` for the text of a file; errors carry the file's name."""
-    return tune_of(parse_melody(text, source=name), name, on, any_key=any_key)
 
 
 def _with_hand(tune: Tune, melody: Melody, on: On, *, any_key: bool) -> Tune:

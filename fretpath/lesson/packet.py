@@ -6,7 +6,7 @@ measures of all tunes (``measures.csv``); and each kind of copy once more as one
 print (``student.html``, ``teacher.html``).  Files are numbered by their place in the order for the
 ear.  The contents page names what is new in each tune, so it is not for handing out.
 
-Nothing here opens a file: names and texts come out.
+Nothing here opens a file: melodies come in, names and texts come out.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from pathlib import PurePath
 
 from fretpath.lesson.folder import arrange_in_best_key
 from fretpath.lesson.order import ACCURACY, Lesson, by_hand, news
-from fretpath.music.notation import parse_melody
+from fretpath.music.melody import Melody
 from fretpath.neck.setup import Setup
 from fretpath.page.aloud import with_capitals
 from fretpath.page.html import filled
@@ -46,9 +46,8 @@ class Style:
     """How the tunes sound; None for silent sheets."""
 
 
-def tune_sheets(name: str, text: str, style: Style) -> tuple[str, str]:
+def tune_sheets(melody: Melody, style: Style) -> tuple[str, str]:
     """The student's and the teacher's sheet of one tune, as HTML."""
-    melody = parse_melody(text, source=name)
     arrangement = arrange_in_best_key(melody, style.setup, any_key=style.any_key)
     heard = sounds_for(arrangement.melody, style.sound) if style.sound else None
     sounds, drones = ((heard[0],), (heard[1],)) if heard else ((), ())
@@ -59,11 +58,10 @@ def tune_sheets(name: str, text: str, style: Style) -> tuple[str, str]:
     return student, teacher
 
 
-def whole_print(tunes: Sequence[tuple[str, str]], style: Style, *, student: bool) -> str:
-    """The copies of all tunes, name and text of each, as one silent page to be printed."""
+def whole_print(tunes: Sequence[Melody], style: Style, *, student: bool) -> str:
+    """The copies of all tunes as one silent page to be printed."""
     arrangements = tuple(
-        arrange_in_best_key(parse_melody(text, source=name), style.setup, any_key=style.any_key)
-        for name, text in tunes
+        arrange_in_best_key(melody, style.setup, any_key=style.any_key) for melody in tunes
     )
     look = replace(style.look, title=style.look.title or "Packet", paper=True)
     return render_sheet(Sheet(arrangements, student, look))

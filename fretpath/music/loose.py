@@ -91,7 +91,9 @@ def _is_notation(text: str, key: str | Key | None, source: str) -> bool:
     """Whether the text is in the notation, beyond doubt."""
     try:
         parse_melody(text, key=key, source=source)
-        return bool(_TRUSTED.search(text)) or format_melody(parse_melody(text)) == text
+        return (
+            bool(_TRUSTED.search(text)) or format_melody(parse_melody(text)).strip() == text.strip()
+        )
     except FretpathError:
         return False
 

@@ -110,7 +110,7 @@ def test_the_same_bytes_on_every_run_and_with_every_number_of_jobs(
 def test_a_bad_file_is_reported_and_the_rest_goes_on(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    (folder / "broken.txt").write_text("key: C major\n\n1 0", encoding="utf-8")
+    (folder / "broken.txt").write_text("key: C major\n\n1 %", encoding="utf-8")
     (folder / "high.txt").write_text("key: C major\n\nC4 C7", encoding="utf-8")
     assert sheet(folder, tmp_path / "packet") == 1
     captured = capsys.readouterr()
