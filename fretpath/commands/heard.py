@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
@@ -36,11 +39,31 @@ def melody_from_recording(
     )
 
     path = Path(recording)
-    heard = hear_recording(file_bytes(path, LARGEST_BYTES), path.name, *_range(arguments))
+    data, reach = file_bytes(path, LARGEST_BYTES), _range(arguments)
+    with _quiet_libraries():
+        heard = hear_recording(data, path.name, *reach)
     arguments.remarks.extend(f"{path.name}: {remark}" for remark in remarks_heard(heard))
     if not heard.notes:
         raise RequestError(f"{path.name}: no note was heard; is it one plucked line?")
     return heard, melody_heard(heard, key=key, tempo=tempo, title=path.stem)
+
+
+@contextmanager
+def _quiet_libraries() -> Iterator[None]:
+    """Keep what the decoder of MP3 writes to standard error by itself away from the reader."""
+    try:
+        usual = os.dup(2)
+    except OSError:  # standard error is closed
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(usual, 2)
+        os.close(usual)
+        os.close(nowhere)
 
 
 def _range(arguments: argparse.Namespace) -> tuple[int, int]:

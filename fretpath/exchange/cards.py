@@ -17,11 +17,13 @@ def read_card(path: str | Path) -> Card:
     place = Path(path)
     try:
         with place.open("rb") as file:
-            data = file.read(LARGEST + 1)
-        return Card.parse(data.decode("utf-8"), place.name)
+            text = file.read(LARGEST + 1).decode("utf-8")
     except FileNotFoundError:
         raise ScoreFileError(f"there is no file {str(path)[:120]}") from None
     except OSError as problem:
         raise ScoreFileError(f"cannot read {str(path)[:120]}: {problem.strerror}") from None
     except UnicodeDecodeError:
         raise ScoreFileError(f"{place.name} is no card: it is not text in UTF-8") from None
+    except ValueError:
+        raise ScoreFileError(f"{str(path)[:120]} is not a name of a file") from None
+    return Card.parse(text, place.name)

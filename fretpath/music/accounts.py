@@ -454,8 +454,10 @@ def _blue(passage: Passage, scale: Scale, left: Notes) -> Iterator[Account]:
     notes = _named(left, names)
     if notes:
         beside = sorted({plain_degree(SCALES["major"], n) for n in names} & passage.names)
-        also = f"; {_listed(beside)} {'sounds' if len(beside) == 1 else 'sound'} too"
-        evidence = f"{_seen(passage, notes)}{also if beside else ''}"
+        evidence = _seen(passage, notes)
+        if beside:
+            verb = "sounds" if len(beside) == 1 else "sound"
+            evidence += f"; {_listed(beside)} {verb} too"
         title = f"{plural(len(names), 'blue note')}: {' '.join(names)}"
         yield _account("blue", "", title, notes, evidence)
 

@@ -149,3 +149,8 @@ class TestTheHand:
             capsys.readouterr().err
         )
         assert not Path("new.toml").exists()
+
+
+def test_what_is_no_name_of_a_file_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["tab", "1 3", "--card", "a\0b"]) == 1
+    assert "is not a name of a file" in capsys.readouterr().err

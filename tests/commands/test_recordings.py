@@ -104,3 +104,16 @@ def test_options_of_a_tab_are_refused_for_a_recording(run: Run, tmp_path: Path) 
     tab = tmp_path / "tab.txt"
     tab.write_text("G|--0--|\nD|--2--|\nA|-----|\nE|-----|\n", encoding="utf-8")
     assert "--tempo goes with a recording" in run("read", tab, "--tempo", "90")[2]
+
+
+def test_the_decoder_says_nothing_of_its_own(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    samples, rate = soundfile.read(io.BytesIO(melody_wav(parse_melody(TUNE), SoundPlan())))
+    file = io.BytesIO()
+    soundfile.write(file, samples, rate, format="MP3")
+    data = file.getvalue()
+    path = tmp_path / "ana.mp3"
+    path.write_bytes(data[:600] + b"\0" * 90 + data[650:])
+    main(["read", str(path)])
+    assert "MPEG" not in capfd.readouterr().err

@@ -14,13 +14,13 @@ from dataclasses import dataclass
 
 from hypothesis import strategies as st
 
+from fretpath import score_bytes
 from fretpath.commands import COMMANDS
-from fretpath.exchange.scores import WRITERS
+from fretpath.exchange.scores import WRITERS, packed
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.hand import HANDS
-from tests.hard.running import BASES
-
-__all__ = ["command_lines", "damaged_scores", "melody_texts", "tab_texts"]
+from fretpath.neck.terms import PLAYING
+from tests.hard.running import BASES, HEARD, WORDS_TO_REPLACE
 
 KEYS = ["C", "B", "Bb minor", "F# dorian", "G major", "Cb locrian", "C## lydian", "Am", "E blues"]
 JUNK = [
@@ -35,6 +35,8 @@ OUTPUTS = [
     "out.txt", "out", "out.html", "out.svg", "out.mid", "out.musicxml", "out.mxl", "out.abc",
     "tune.txt", "tunes", ".", "", "missing/out.txt", "tune.txt/out", "/dev/null", "/dev/full",
     "o" * 250, "o" * 300, "out.wav", "new", "a b.txt", "\N{LATIN SMALL LETTER E WITH ACUTE}.txt",
+    "tune.abc", "tune.mid", "tab.txt", "class.csv", "card.toml", "link.txt", "tunes/one.txt",
+    "./", "tunes/", "-", "./tune.txt", "answer.wav",
 ]  # fmt: skip
 """Where a result may go: never outside the folder."""
 VALUES: dict[str, list[str]] = {
@@ -73,8 +75,22 @@ VALUES: dict[str, list[str]] = {
     "intervals": ["+M2 m3", "-m3", "P99"],
     "meter": ["3/4", "6/8", "0/0", "99/99"],
     "title": ["A lesson", "<b>", "x" * 500],
+    "record": ["class.csv", "class.csv", "new.csv", "tune.txt", "missing/class.csv", "tunes"],
+    "sounds": OUTPUTS,
+    "card": ["card.toml", "card.toml", "missing.toml", "tune.txt", "tunes", "/dev/null"],
+    "student": ["Ana", "Tom", "", "<b>", "\x1b[2J"],
+    "date": ["2026-11-25", "2026-13-45", "today", "0000-00-00"],
+    "known_degrees": ["1 2 3 5", "H", "1,2"],
+    "call": ["1", "2", "0", "99", "1-2"],
+    "against": ["dorian", "1 3 5", "tune.txt", "tab.txt"],
+    "cannot_reach": ["1-5", "1", "3=80mm", "note 3"],
+    "jobs": ["1", "2"],
+    "starts": ["1 2", "5,"],
+    "ends": ["1", "r"],
+    "met": ["1 2 3", ""],
+    "tempo": ["90", "66.5", "0", "400", "401"],
 }
-_OUTPUT_NAMES = ("answers", "save_order", "output")
+_OUTPUT_NAMES = ("answers", "save_order", "output", "sounds")
 _LETTERS = st.characters(codec="utf-8")
 words = st.text(_LETTERS, max_size=12).filter(lambda word: not word.startswith(("-", "/", ".")))
 
@@ -216,14 +232,15 @@ def options_of(command: str) -> tuple[argparse.Action, ...]:
 
 _number = st.integers(-2, 30).map(str) | st.sampled_from(["1", "4", "80", "120", "0.5", "60.0"])
 _tune = st.sampled_from(
-    ["1 3 5 8", "tune.txt", "tune.musicxml", "tune.mxl", "tune.mid", "tune.abc", "-", "tunes",
-     "tab.txt", "C4 D4 E4", "missing.txt", "missing.mid", ".", "/dev/null", "1 b3 4@4-8 5:2"]
+    ["1 3 5 8", "Ana: 1 3 5 8", "answer.wav", "tune.txt", "tune.musicxml", "tune.mxl",
+     "tune.mid", "tune.abc", "-", "tunes", "tab.txt", "C4 D4 E4", "missing.txt",
+     "missing.mid", ".", "/dev/null", "1 b3 4@4-8 5:2"]
 )  # fmt: skip
 
 
 def _values(action: argparse.Action) -> st.SearchStrategy[str]:
     """What an argument may be given, sensible mostly."""
-    if action.dest in _OUTPUT_NAMES:
+    if action.dest in _OUTPUT_NAMES and action.option_strings:
         return st.sampled_from(OUTPUTS)
     junk = st.sampled_from(JUNK) | words
     if action.dest in ("melody", "tab", "expected", "answers", "against"):
@@ -259,6 +276,198 @@ def command_lines(draw: st.DrawFn) -> CommandLine:
         given.append(draw(st.sampled_from(["--help", "--unknown", "--", "-h", "--ke", "-x"])))
     stdin = draw(melody_texts() | tab_texts()).encode("utf-8")
     return CommandLine(tuple(given), stdin + draw(st.sampled_from([b"", b"", b"", b"\xff", b"\0"])))
+
+
+# -- options in conflict -------------------------------------------------------------------------
+
+_CONFLICTS: dict[str, list[str]] = {
+    "--open-strings": ["forbid", "avoid", "prefer", "allow"],
+    "--highest-fret": ["0", "1", "3", "5", "12"],
+    "--lowest-fret": ["0", "1", "4", "12", "36"],
+    "--strings": ["1", "2", "4", "1,2", "1,4", "6", "1,1"],
+    "--position": ["0", "1", "2", "7", "30"],
+    "--frets": ["1", "3", "12", "36"],
+    "--capo": ["0", "1", "5", "11", "12"],
+    "--reach": ["20mm", "45mm", "300mm"],
+    "--hand": [*HANDS, "12.4", "1..."],
+    "--playing": list(PLAYING),
+    "--start": ["1-0", "4-8", "2-3-1", "1-12-4"],
+    "--octave": ["0", "1", "2", "4", "8"],
+    "--instrument": list(INSTRUMENTS),
+    "--tuning": ["E1", "C2 G2", "G4 C4 E4 A4", "A1 A1", "E1 A1 D2 G2"],
+    "--objective": ["total", "minimax"],
+    "--repeats": ["same", "free"],
+    "--weights": ["open=0", "shift=10000,open=10000", "stretch=0,shift=0", "shift=1,shift=2"],
+    "--accidentals": ["0", "7"],
+    "--key": KEYS,
+    "--one-string": [],
+    "--no-shift": [],
+}
+"""Options that narrow each other, and values that do; an option without values is a switch."""
+_CONFLICT_CALLS = [
+    ("tab",), ("tab", "--why"), ("tab", "--ways=5"), ("tab", "--spoken"), ("tab", "--json"),
+    ("keys",), ("neck",), ("neck", "-o", "out.svg"), ("transpose", "--to", "D"),
+    ("transpose", "--by=-5frets"), ("drill", "--kind=shift"), ("drill", "--kind=tempo"),
+    ("drill",), ("convert", "--to=abc"), ("convert", "-o", "out.musicxml"),
+    ("sheet", "--no-sound", "-o", "out.html"), ("sheet", "--no-sound", "--choose-key"),
+    ("order",), ("term", "--no-sound", "-o", "new"), ("check", "--ours"),
+]  # fmt: skip
+_CONFLICT_TUNES = [
+    "1 2 3", "1 5 8 9 10", "C2 E2 G2", "E1 G4 E1", "1 15", "5, 1 b3 #4 8", "1@4-8 3@1-0", "r 1",
+    "1 1 1 1", "C9 C0", "1:1/3 2:1/3 3:1/3 8''",
+]  # fmt: skip
+
+
+@st.composite
+def conflicts(draw: st.DrawFn) -> CommandLine:
+    """A command with two to eight options that leave each other little or nothing."""
+    call = draw(st.sampled_from(_CONFLICT_CALLS))
+    known = {name for action in options_of(call[0]) for name in action.option_strings}
+    names = st.sampled_from([name for name in _CONFLICTS if name in known])
+    given = [call[0]]
+    if call[0] in ("order", "term"):
+        given.append("tunes")
+    else:
+        given.append("tab.txt" if call[0] == "check" else draw(st.sampled_from(_CONFLICT_TUNES)))
+    for name in draw(st.lists(names, min_size=2, max_size=8, unique=True)):
+        values = _CONFLICTS[name]
+        given.append(f"{name}={draw(st.sampled_from(values))}" if values else name)
+    return CommandLine((*given, *call[1:]), b"1 3 5")
+
+
+# -- long runs of one sign -----------------------------------------------------------------------
+
+_SIGNS = [
+    " ", "\t", "\n", "-", "|", "(", ")", "[", "]", "{", '"', "!", ":", ";", ",", "'", "b", "#",
+    "1", "9", "r", "@", "/", "~", "h", "x", "<", "\\", "=", "^", "_", "*", "&", "%", ".", "\u0301",
+    "\u00a0", "1 ", "- ", "| ", "|:", ":|", "[1", "[M:", "[K:C]", "( ", "(3", "--:", "-3-", "1-",
+    "1:", "1,", "r ", "key: C\n", "title: x\n", "1\n", "G|--3--|\n", "w:", "; ", "bb", "1@1-1 ",
+]  # fmt: skip
+_AROUND = [
+    ("", ""), ("", "1 3 5"), ("1 3 5", ""), ("1 3 5 ", " 8"), ("", "--:"), ("title: ", "\n\n1 3 5"),
+    ("key: ", "\n1"), ("meter: ", "\n1"), ("1:", ""), ("G|", "|\nD|--2--|"), ("G|--", "--|"),
+    ("Tuning: ", "\nG|--3--|\nD|-----|\nA|-----|\nE|-----|"), ("Ana: ", " 1 3 5"),
+    ("Capo ", "\nG|--3--|\nD|-----|\nA|-----|\nE|-----|"),
+]  # fmt: skip
+_RUN_CALLS = [
+    ("tab", "-"), ("spell", "-"), ("read", "-"), ("check", "-"), ("mark", "tune.txt", "-"),
+    ("mark", "1 3 5", "-", "--record", "new.csv"), ("convert", "-", "--to", "musicxml"),
+    ("drill", "-"), ("keys", "-"), ("record", "run.csv"), ("tab", "run.abc"), ("tab", "run.xml"),
+    ("order", "tunes", "--order-file", "run.txt"), ("tab", "1 3", "--key", "TEXT"),
+    ("tab", "TEXT"), ("mark", "1 3 5", "TEXT"), ("tab", "1 3", "--hide", "TEXT"),
+    ("find", "tunes", "--has", "TEXT"), ("tab", "1 3", "--weights", "TEXT"),
+    ("tab", "1 3", "--tuning", "TEXT"), ("drill", "1 3 5", "--confused", "TEXT"),
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class LongRun:
+    """Some thousand times the same sign, with little around it."""
+
+    text: str
+    """What is read."""
+    command: tuple[str, ...]
+    """What is asked; ``TEXT`` stands for the text itself, ``run.*`` for a file that holds it."""
+
+
+@st.composite
+def long_runs(draw: st.DrawFn) -> LongRun:
+    """A sign, or a few after each other, 500 to 9,500 times."""
+    sign = "".join(draw(st.lists(st.sampled_from(_SIGNS), min_size=1, max_size=2)))
+    before, after = draw(st.sampled_from(_AROUND))
+    command = draw(st.sampled_from(_RUN_CALLS))
+    if command[-1].endswith(".abc"):
+        before = draw(st.sampled_from(["X:1\nK:C\nC", "X:1\nM:4/4\nL:1/4\nK:C\n"])) + before
+    count = draw(st.integers(500, 9_500)) // len(sign)
+    return LongRun(before + sign * count + after, command)
+
+
+# -- headers -------------------------------------------------------------------------------------
+
+_HEADER = st.text(
+    st.sampled_from(
+        "ab1 :|;%@-#,'\t\n\x0b\x0c\r\x85\u2028\u202e\u2066\u0301\x1b\x9b\ufeff<&\"\\{["
+    ),
+    max_size=24,
+)
+_HEADER_CALLS = [
+    ("convert", "FILE", "--to", "txt", "--no-tab"),
+    ("convert", "FILE", "--to", "abc", "--no-tab"),
+    ("order", "."),
+    ("find", ".", "--has", "3"),
+    ("spell", "FILE", "--json"),
+    ("sheet", "FILE", "--no-sound"),
+    ("mark", "FILE", "1 3 5", "--record", "new.csv"),
+]
+
+
+@dataclass(frozen=True)
+class HeaderFile:
+    """A file whose titles and other words were chosen to be taken for music or for commands."""
+
+    name: str
+    """Its name, with an ending."""
+    data: bytes
+    """What it holds."""
+    command: tuple[str, ...]
+    """What is asked of it; ``FILE`` stands for its name."""
+
+
+@st.composite
+def header_files(draw: st.DrawFn) -> HeaderFile:
+    """One of our own small files, in any format, with other words in its headers."""
+    ending = draw(st.sampled_from([".musicxml", ".abc", ".mid", ".txt", ".mxl"]))
+    text = "title: AAAA\nkey: D\nsource: BBBB\nteaches: CCCC\n\n1 3 5"
+    data = text.encode() if ending == ".txt" else score_bytes(WORDS_TO_REPLACE, ending)
+    if ending == ".mxl":
+        data = score_bytes(WORDS_TO_REPLACE, ".musicxml")
+    for word in (b"AAAA", b"BBBB", b"CCCC"):
+        said = draw(_HEADER)
+        if ending in (".musicxml", ".mxl"):
+            said = "".join(c if c.isalnum() else f"&#{ord(c)};" for c in said)
+        new = said.encode()
+        if ending == ".mid":
+            new = new[:4].ljust(4)
+        data = data.replace(word, new)
+    if ending == ".mxl":
+        data = packed(data)
+    return HeaderFile(f"tune{ending}", data, draw(st.sampled_from(_HEADER_CALLS)))
+
+
+# -- recordings ----------------------------------------------------------------------------------
+
+_HEARING = [
+    ("read", "FILE"),
+    ("read", "FILE", "--tempo", "90", "--key", "G"),
+    ("read", "FILE", "-o", "out.txt", "--instrument", "bass"),
+    ("mark", "tune.txt", "FILE"),
+    ("mark", "tune.txt", "FILE", "--record", "class.csv"),
+    ("mark", "FILE", "1 3 5"),
+    ("tab", "FILE"),
+]
+
+
+@st.composite
+def damaged_recordings(draw: st.DrawFn) -> DamagedScore:
+    """A short recording of our own, harmed in one to four places, or no recording at all."""
+    data = draw(st.sampled_from(HEARD))
+    for _ in range(draw(st.sampled_from([0, 1, 1, 2, 4]))):
+        at = draw(st.integers(0, 60) | st.integers(0, len(data)))
+        kind = draw(st.sampled_from(["put", "cut", "twice", "flip", "end", "over"]))
+        piece = draw(st.sampled_from(_CHUNKS) | st.binary(max_size=8))
+        data = _harmed(data, kind, at, draw(st.integers(0, 400)), piece)
+    name = draw(
+        st.sampled_from(["ana.wav", "ana.wav", "ana.flac", "ana.ogg", "ana.mp3", "ana.m4a"])
+    )
+    return DamagedScore(name, data, draw(st.sampled_from(_HEARING)))
+
+
+_CHUNKS = [
+    b"RIFF", b"RIFX", b"data", b"fmt ", b"fLaC", b"OggS", b"\xff\xfb\x90\x00",
+    b"ID3\4\0\0\x7f\x7f\x7f\x7f",
+    b"\0\0\0\0", b"\xff\xff\xff\xff", b"\xff\xff\xff\x7f", b"\1\0", b"\3\0", b"\0\0\xc0\x7f" * 50,
+    b"\0\0\x80\x7f" * 50, b"\x7f" * 500, b"\0" * 900,
+]  # fmt: skip
 
 
 # -- score files ---------------------------------------------------------------------------------

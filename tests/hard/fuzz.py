@@ -1,6 +1,6 @@
 """The long run of hard use: ``python -m tests.hard.fuzz --minutes 60 --seed 1``.
 
-One process of low priority.  The four trials take turns; each turn draws its examples from a
+One process of low priority.  The trials take turns; each turn draws its examples from a
 number of its own, so that a run can be repeated, and prints what it has tried so far.  A finding
 is printed once, with the smallest example; turns that end in the same place are only counted.
 ``--guided`` lets atheris steer one trial by the lines of fretpath that it reaches (needs

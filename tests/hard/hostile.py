@@ -18,8 +18,6 @@ from itertools import cycle, islice, pairwise, product
 
 from tests.hard.running import BASES, MINOR, TUNE
 
-__all__ = ["COUNT", "KINDS", "OPTIONS", "Hostile", "Kind", "corpus"]
-
 COUNT = 1000
 """How many inputs the corpus holds."""
 

@@ -26,8 +26,6 @@ from pathlib import Path
 from fretpath.commands import main
 from tests.hard.running import MINOR, SHORT, TUNE
 
-__all__ = ["JOBS", "Job", "tried"]
-
 ROUNDS = 12
 """Times each job is killed."""
 UNFINISHED = re.compile(r"\.[^/]+\.[a-z0-9_]{8}\.unfinished(/.*)?")

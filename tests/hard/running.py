@@ -2,8 +2,9 @@
 
 **The rules.**  The status is 0, 1 or 2 and nothing is raised.  Status 1 and 2 say why on standard
 error and print nothing, except that a folder of which some files were left out still prints the
-rest.  Messages hold no control character.  A refused command changes no file, and no command
-leaves a hidden file behind.  Processor time and output are bounded.
+rest.  What is printed holds no character that steers a terminal, and messages no words of Python
+or of a library.  A refused command changes no file, no command changes a file that it read, and
+none leaves a hidden file behind.  Processor time and output are bounded.
 """
 
 from __future__ import annotations
@@ -16,27 +17,35 @@ import re
 import shutil
 import signal
 import sys
+import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from unittest import mock
 
-from fretpath import arrange, parse_melody
+from fretpath import SoundPlan, arrange, melody_wav, parse_melody
 from fretpath.commands import main
 from fretpath.exchange.scores import score_bytes
-
-__all__ = ["BASES", "Desk", "Hang", "Outcome"]
 
 LONGEST_MESSAGE = 20_000
 """Characters on standard error."""
 MOST_OUTPUT = 32 * 2**20
 """Characters on standard output."""
-_TWO_OUTPUTS = ("--answers", "--save-order")
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f]")
+_CONTROL = re.compile(
+    r"[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]"
+)
+_FOREIGN = re.compile(
+    r"object at 0x|NoneType|has no attribute|music21|\[Errno|Traceback|libsndfile|unpack \(expected"
+)
+"""Words of Python or of a library, which no message may have."""
 
 TUNE = "title: Low Tide\nkey: G major\nmeter: 4/4\ntempo: 90\n\n1 3 5 8 | 7:2 r - |\n4 b3 1:2 |\n"
 SHORT = "key: F\nmeter: 3/4\noctave: 3\n\n1 | (2 3 #4):1/2 5:3/2 |\nkey: C minor\n1 b3 5 | r 8:2"
 TAB = "key D\n\nG|-----2--4-|\nD|--4------5|\nA|-5----7---|\nE|----------|\n"
+RECORD = (
+    "date,student,tune,degree asked,degree answered\n"
+    "2026-11-20,Ana,Low Tide,3,b3\n2026-11-20,Tom,Low Tide,4,4\n2026-11-21,Ana,Quay,4,#4\n"
+)
 MINOR = "title: Harbour <Lane> & co\nkey: D dorian\n\n1 2 b3 4 5 6 b7 8"
 BASES: tuple[tuple[str, bytes], ...] = tuple(
     (f"tune{ending}", score_bytes(arrange(parse_melody(text), "guitar"), ending))
@@ -44,6 +53,46 @@ BASES: tuple[tuple[str, bytes], ...] = tuple(
     for ending in (".musicxml", ".mxl", ".mid", ".abc")
 )
 """Small score files of our own making, with their names."""
+WORDS_TO_REPLACE = parse_melody("title: AAAA\nkey: D\nsource: BBBB\nteaches: CCCC\n\n1 3 5")
+"""A tune whose headers are put in the place of these words."""
+
+
+def _heard() -> tuple[bytes, ...]:
+    import soundfile
+
+    sound = melody_wav(parse_melody("key: G\ntempo: 180\noctave: 2\n\n1 2 3"), SoundPlan())
+    samples, rate = soundfile.read(io.BytesIO(sound))
+    files = [sound]
+    for kind in ("FLAC", "OGG", "MP3"):
+        file = io.BytesIO()
+        soundfile.write(file, samples, rate, format=kind)
+        files.append(file.getvalue())
+    return tuple(files)
+
+
+HEARD = _heard()
+"""A short recording in every format that is read."""
+
+
+class _Readings:
+    """The files Python opens to read, by an audit hook, which can be switched off only."""
+
+    def __init__(self) -> None:
+        self.listening = False
+        self.paths: set[str] = set()
+        sys.addaudithook(self._hear)
+
+    def _hear(self, event: str, given: Sequence[object]) -> None:
+        if not self.listening or event != "open":
+            return
+        path, _, flags = given
+        reads = isinstance(flags, int) and flags & (os.O_WRONLY | os.O_RDWR) == 0
+        if reads and isinstance(path, str | os.PathLike):
+            with contextlib.suppress(OSError, ValueError):
+                self.paths.add(os.path.realpath(path))
+
+
+_READINGS = _Readings()
 
 
 class Hang(BaseException):
@@ -74,6 +123,9 @@ class Desk:
             "tunes/bad.txt": b"1 2 five",
             "tune.txt": TUNE.encode(),
             "tab.txt": TAB.encode(),
+            "class.csv": RECORD.encode(),
+            "answer.wav": HEARD[0],
+            "card.toml": b'student = "Ana"\ninstrument = "ukulele"\nhighest_fret = 7\n',
             **dict(BASES[:4]),
         }
         self._lay_out()
@@ -105,25 +157,32 @@ class Desk:
             path = self.folder / name
             path.parent.mkdir(exist_ok=True)
             path.write_bytes(data)
+        (self.folder / "link.txt").symlink_to("tune.txt")
 
     def _found(self) -> dict[str, bytes]:
         return {
             path.relative_to(self.folder).as_posix(): path.read_bytes()
             for path in self.folder.rglob("*")
-            if path.is_file()
+            if path.is_file() and not path.is_symlink()
         }
 
     def _run(self, words: Sequence[str], stdin: bytes) -> Outcome:
         out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
         given = io.TextIOWrapper(io.BytesIO(stdin), encoding="utf-8")
         with (
+            _nothing_past_us(),
             contextlib.chdir(self.folder),
             contextlib.redirect_stdout(out),
             contextlib.redirect_stderr(err),
             mock.patch.object(sys, "stdin", given),
             bounded(self.seconds),
         ):
-            status = main(words)
+            _READINGS.paths.clear()
+            _READINGS.listening = True
+            try:
+                status = main(words)
+            finally:
+                _READINGS.listening = False
         texts = []
         for stream in (out, err):
             stream.flush()
@@ -139,6 +198,7 @@ class Desk:
         assert len(out) <= MOST_OUTPUT, f"{len(out)} characters of output"
         assert not _CONTROL.search(err), f"a control character in the message {err!r}"
         assert not _CONTROL.search(out), "a control character in the output"
+        assert not _FOREIGN.search(err), f"a message in the words of a library: {err[-300:]!r}"
         if status:
             assert err.strip(), "no message"
             assert partly or not out, f"status {status} and output {out[:200]!r}"
@@ -146,12 +206,32 @@ class Desk:
         hidden = [name for name in found if any(part[0] == "." for part in name.split("/"))]
         hidden += [path.name for path in self.folder.iterdir() if path.name.startswith(".")]
         assert not hidden, f"left behind: {hidden}"
-        if status and not partly and not any(word.startswith(_TWO_OUTPUTS) for word in words):
+        changed = {name for name, data in before.items() if found.get(name) != data}
+        root = os.path.realpath(self.folder)
+        read = {os.path.relpath(path, root) for path in _READINGS.paths}
+        assert not changed & read, f"written over what was read: {changed & read}"
+        if status and not partly:
             assert found == before, "a refused command changed a file"
         if status == 0 and out and "--json" in words and "--help" not in words:
             assert out.startswith(("[", "{", "null", '"', "usage")), "no JSON"
             if not out.startswith("usage"):
                 json.loads(out)
+
+
+@contextlib.contextmanager
+def _nothing_past_us() -> Iterator[None]:
+    """Check that no library and no worker writes to standard error behind our back."""
+    usual = os.dup(2)
+    with tempfile.TemporaryFile() as file:
+        os.dup2(file.fileno(), 2)
+        try:
+            yield
+        finally:
+            os.dup2(usual, 2)
+            os.close(usual)
+        file.seek(0)
+        said = file.read(2000)
+    assert not said, f"written past us: {said!r}"
 
 
 @contextlib.contextmanager

@@ -457,3 +457,10 @@ class TestPlaces:
         [longer] = passages(parse_melody(" ".join("1234567"), key="G"))
         assert longer.places(longer.notes[:6]) == "notes 1, 2, 3, 4, 5, 6"
         assert longer.places(longer.notes) == "notes 1, 2, 3, 4, 5, 6 ..."
+
+
+def test_blue_notes_with_no_degree_of_the_scale_beside_them() -> None:
+    """A b5 in a frame of b3, where the plain fifth never sounds."""
+    melody = parse_melody("10 1 1 1 r 1 4 Gb\nb10", key="C")
+    titles = [account.title for reading in read_scales(melody) for account in reading.accounts]
+    assert "blue note: b5" in titles
