@@ -2,9 +2,11 @@
 
 The pipeline reads aloud here.  What is tried is data: one :class:`Attempt` for each octave that
 fits where the octave is free, and for each string where the melody is to lie on one.  Each attempt
-is searched, the cheapest is the answer (of two as cheap the earlier string, then the lower octave),
-phrases that come again are held to one fingering (:mod:`fretpath.neck.repeats`), and what has no
-path becomes an error that says why (:mod:`fretpath.neck.explain_failure`).
+is searched, the cheapest is the answer (of two as cheap the lower octave); where all is to lie on
+one string, it is the string on which it lies lowest, for frets grow narrower up the neck and the
+cheapest string would be the one that leads farthest up.  Then phrases that come again are held to
+one fingering (:mod:`fretpath.neck.repeats`), and what has no path becomes an error that says why
+(:mod:`fretpath.neck.explain_failure`).
 """
 
 from __future__ import annotations
@@ -238,13 +240,17 @@ def _moved(melody: Melody, octaves: int) -> Melody:
 
 
 def _best_attempt(setup: Setup, melody: Melody) -> tuple[Attempt, int, NDArray[np.int64]] | None:
-    """The cheapest attempt with its cost and path; None when none of them has a path."""
+    """The best attempt with its cost and path; None when none of them has a path."""
     best: tuple[Attempt, int, NDArray[np.int64]] | None = None
+    least = (FORBIDDEN, FORBIDDEN)
     for attempt in _attempts(setup, melody):
         line = line_of(attempt.planner, melody, attempt.octaves)
         cost, numbers = best_path(attempt.planner, line)
-        if numbers is not None and (best is None or cost < best[1]):
-            best = attempt, cost, numbers
+        if numbers is None:
+            continue
+        top = attempt.planner.states.fret[numbers].max() if setup.limits.one_string else 0
+        if (top, cost) < least:
+            best, least = (attempt, cost, numbers), (top, cost)
     return best
 
 

@@ -33,6 +33,9 @@ UNIT = 1000
 """Whole numbers a unit of effort."""
 WIDE = 3
 OCTAVE_FRET = 12
+INDEX_SLIDE = 0.2
+"""Share of the price of a slide that the index finger pays: it leads the hand, and is the finger
+to take along where one must be (common practice; chosen by trial)."""
 Ints = NDArray[np.int64]
 Amounts = Any
 """How much of a price states or steps pay, an array: numbers, or true for all of it."""
@@ -47,8 +50,8 @@ class Weights(Value):
     each_shift: float = 20.0
     """For each shift, however small."""
     slide: float = 30.0
-    """For a shift that takes finger 2, 3 or 4 along to another fret, or that changes the finger
-    on a note struck again."""
+    """For a shift that takes a finger along to another fret (the index finger pays a fifth), or
+    that changes the finger on a note struck again."""
     landing: float = 10.0
     """For a shift up the neck that lands on finger 3 or 4."""
     across: float = 1.0
@@ -57,6 +60,9 @@ class Weights(Value):
     """For each mm across the strings to or from an open string."""
     roll: float = 4.0
     """For finger 2, 3 or 4 on the same fret of another string."""
+    contrary: float = 40.0
+    """For a step to or from an open string that goes to a lower string for a higher note, or to a
+    higher string for a lower one."""
     open: float = 25.0
     """For an open string (its sound differs, and a shape with open strings does not move to other
     keys)."""
@@ -244,10 +250,11 @@ def _each_shift(neck: Instrument, before: States, after: States, weights: Weight
 
 def _slide(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
     """A shift, so the finger comes to another fret; or another finger at the same place."""
-    shifts = before.position != after.position
-    kept = shifts & (before.finger == after.finger) & (before.finger >= 2)
+    shifts = (before.position != after.position) & (before.finger > 0)
+    kept = shifts & (before.finger == after.finger)
     same = (before.string == after.string) & (before.fret == after.fret) & (before.finger > 0)
-    return kept | (same & (before.finger != after.finger))
+    changed = same & (before.finger != after.finger)
+    return changed + kept * np.where(before.finger == 1, INDEX_SLIDE, 1.0)
 
 
 def _landing(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
@@ -274,6 +281,14 @@ def _across_open(neck: Instrument, before: States, after: States, weights: Weigh
 def _roll(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
     same = (before.fret == after.fret) & (before.finger == after.finger) & (before.finger >= 2)
     return same & (before.string != after.string)
+
+
+def _contrary(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
+    """Not on a string that is out of the order of pitch: there it is the way to play."""
+    opened = (before.finger == 0) | (after.finger == 0)
+    against = (after.midi - before.midi) * (after.string - before.string) > 0
+    ordered = ~(_out_of_order(neck, before) | _out_of_order(neck, after))
+    return opened & against & ordered
 
 
 # -- the table ------------------------------------------------------------------------------------
@@ -354,6 +369,13 @@ TERMS: tuple[Term, ...] = (
         "one finger at one fret of two strings",
         "common practice: another finger, or the index finger laid flat; chosen by trial",
         step=_roll,
+    ),
+    Term(
+        "contrary",
+        "each",
+        "to or from an open string against the order of the strings",
+        "common practice: a line does not go to a lower string for a higher note; chosen by trial",
+        step=_contrary,
     ),
     Term(
         "open",

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,19 +105,12 @@ def _of_other_kind(best: Arrangement, found: Sequence[Arrangement]) -> Arrangeme
         way = arrange(replace(best.melody, octave_free=False), setup)
     except UnplayableError:
         return None
-    planner, layers = layers_of(best)
-    cost = _cost_of(planner, layers, way)
+    planner, _ = layers_of(best)
+    paces = paces_of(way.melody, planner.weights)
+    cost = planner.cost_of(_state_numbers(planner, way), paces)
     if (way.figures.open_strings > 0) in kinds or cost > _most(best):
         return None
     return replace(way, setup=best.setup, cost=cost, octave_chosen=best.octave_chosen)
-
-
-def _cost_of(planner: Planner, layers: Layers, way: Arrangement) -> int:
-    """What a fingering costs at the prices of a planner."""
-    places = _places_in(planner, layers, way)
-    steps = zip(layers.table_of_step, pairwise(places), strict=True)
-    total = int(layers.first[places[0]])
-    return total + sum(int(layers.tables[k][after, before]) for k, (before, after) in steps)
 
 
 def _places_in(planner: Planner, layers: Layers, way: Arrangement) -> list[int]:

@@ -1,8 +1,8 @@
 """Fingerings that players accept, two octaves of every scale, and phrases that come again.
 
-``tests/data/fingerings.json`` holds melodies with the fingerings that are right, common practice
-written down before any run.  The lists are not complete: those that come out otherwise are named
-here, and docs/hand_model.md says of each whether it is as good or open.
+``tests/data/fingerings.json`` and ``fingerings_more.json`` hold melodies with the fingerings that
+are right, common practice written down before any run.  The lists are not complete: those that come
+out otherwise are named here, and docs/hand_model.md says of each whether it is as good or open.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from fretpath import (
     UnplayableError,
     arrange,
     parse_melody,
+    ways,
 )
 from fretpath.commands import tab
 from fretpath.commands.options import arrangement_from
@@ -40,6 +41,10 @@ ROOT = Path(__file__).parents[2]
 LABELED = json.loads((ROOT / "tests" / "data" / "fingerings.json").read_text(encoding="utf-8"))
 OTHERWISE = {"b11", "b13", "b19", "g06", "g14", "g18", "m03", "n03", "x11"}
 """Those that come out otherwise; shorter is better, longer is a step back."""
+
+
+MORE = json.loads((ROOT / "tests" / "data" / "fingerings_more.json").read_text(encoding="utf-8"))
+MORE_OTHERWISE = {"p08", "p10", "p22", "p26"}
 
 
 def fingered(item: dict[str, Any]) -> Arrangement:
@@ -63,19 +68,22 @@ def is_same(found: Arrangement, told: list[str]) -> bool:
     return True
 
 
-def test_what_players_accept() -> None:
+@pytest.mark.parametrize(
+    ("items", "named", "same"), [(LABELED, OTHERWISE, 33), (MORE, MORE_OTHERWISE, 26)]
+)
+def test_what_players_accept(items: list[dict[str, Any]], named: set[str], same: int) -> None:
     otherwise = {
         item["id"]
-        for item in LABELED
+        for item in items
         if not any(is_same(fingered(item), told) for told in item["fingerings"])
     }
-    assert otherwise <= OTHERWISE
-    assert len(LABELED) - len(OTHERWISE) >= 33
+    assert otherwise <= named
+    assert len(items) - len(named) >= same
 
 
 def test_each_that_comes_out_otherwise_is_told_in_the_docs() -> None:
     page = (ROOT / "docs" / "hand_model.md").read_text(encoding="utf-8")
-    for name in OTHERWISE:
+    for name in OTHERWISE | MORE_OTHERWISE:
         assert f"| {name} |" in page
 
 
@@ -259,6 +267,57 @@ def test_up_one_string_the_hand_moves_and_the_fingers_do_not_creep() -> None:
     assert max(found.positions) <= 9
     assert len(shifts(found)) <= 2
     assert all(after.finger <= 2 for _, after in shifts(found))
+
+
+def test_of_the_strings_it_is_the_one_on_which_the_line_lies_lowest() -> None:
+    scale = parse_melody("E4 F4 G4 A4 B4 C5 D5 E5")
+    found = arrange(scale, Setup.of("guitar", limits=Limits(one_string=True)))
+    assert found.frets == (0, 1, 3, 5, 7, 8, 10, 12)
+
+
+class TestAPedal:
+    LINE = "D3 A3 D3 B3 D3 C4 D3 B3 D3 D4 D3 C4 D3 B3 D3 A3"
+
+    def held(self, text: str, **limits: Any) -> set[tuple[int, int]]:
+        """The places of the first pitch."""
+        found = arrange(parse_melody(text), Setup.of("guitar", limits=Limits(**limits)))
+        first = found.melody.pitches[0]
+        return {
+            (f.string, f.fret)
+            for f, pitch in zip(found.fingerings, found.melody.pitches, strict=True)
+            if pitch == first
+        }
+
+    def test_rings_on_the_open_string_and_the_line_keeps_off_it(self) -> None:
+        found = arrange(parse_melody(self.LINE), "guitar")
+        assert {(f.string, f.fret) for f in found.fingerings[::2]} == {(4, 0)}
+        assert 4 not in found.strings[1::2]
+
+    def test_on_both_sides_of_the_line_and_struck_twice(self) -> None:
+        assert self.held("E4 B3 E4 C4 E4 D4 E4 B3 E4") == {(1, 0)}
+        assert self.held("A2 A2 E3 A2 A2 F3 A2 A2 G3 A2 A2") == {(5, 0)}
+
+    def test_is_no_pedal_where_the_line_is_two_notes_or_crosses_it(self) -> None:
+        planner = planner_for(Setup.of("guitar"))
+        for text in ("D3 A3 D3 B3 D3 A3 D3 B3", "D3 A3 D3 B2 D3 C4 D3 B3", "D3 A3 D3 B3 D3 C4"):
+            assert not line_of(planner, parse_melody(text)).limits
+
+    def test_what_is_asked_for_comes_first(self) -> None:
+        assert (4, 0) not in self.held(self.LINE, open_strings="forbid")
+        assert (4, 0) not in self.held(self.LINE, open_strings="avoid")
+        assert (5, 5) in self.held("D3@5-5" + self.LINE[2:])
+        assert self.held(self.LINE, no_shift=True) == {(4, 0)}
+        assert ways(parse_melody(self.LINE), "guitar", 3)[-1].cost > 0
+
+
+def test_no_open_string_in_the_middle_of_a_scale_against_the_order_of_the_strings() -> None:
+    """Two octaves of a scale on a guitar: no lone open string on the way from string to string."""
+    for tonic in "A Bb B C D".split():
+        for name in ("major", "natural minor", "dorian"):
+            melody = _two_octaves(Key(tonic, name))
+            found = arrange(melody.in_octave(2 if tonic in "AB" or tonic == "Bb" else 3), "guitar")
+            rows = list(pairwise(zip(found.strings, found.fingers, strict=True)))
+            assert not [1 for (a, f), (b, g) in rows if b > a and 0 in (f, g)]
 
 
 def test_a_free_octave_is_not_taken_high_on_the_neck() -> None:
