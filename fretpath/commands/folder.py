@@ -13,10 +13,13 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fretpath.commands.files import file_text, melody_files
-from fretpath.errors import FretpathError, IncompleteError, RequestError
+from fretpath.commands.found_key import key_told
+from fretpath.errors import FretpathError, IncompleteError, RequestError, UnplayableError
+from fretpath.lesson.folder import Tune, tune_of
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
+from fretpath.neck.setup import Setup
 
 _CHUNK = 32
 _FEW = 8
@@ -56,7 +59,16 @@ def each_melody(
 
 def _read(work: Callable[[str, Melody], T], name: str, text: str) -> tuple[T, list[str]]:
     melody, remarks = read_loosely(text, source=name)
-    return work(name, melody), [f"{name}: {remark}" for remark in remarks]
+    melody, told = key_told(melody)
+    return work(name, melody), [f"{name}: {remark}" for remark in (*remarks, *told)]
+
+
+def playable_tune(name: str, melody: Melody, setup: Setup, *, any_key: bool) -> tuple[Tune, Melody]:
+    """The tune measured, and its melody; :class:`UnplayableError` where the hand cannot play it."""
+    tune = tune_of(melody, name, setup, any_key=any_key)
+    if tune.unplayable:
+        raise UnplayableError(f"{name}: {tune.unplayable}")
+    return tune, melody
 
 
 def each_file(

@@ -20,6 +20,15 @@ def with_found_key(melody: Melody) -> tuple[Melody, KeyGuess | None]:
     return (in_key(melody, guess.key) if guess.enough else melody), guess
 
 
+def key_told(melody: Melody) -> tuple[Melody, list[Remark]]:
+    """The melody in the key that its notes say where it has none, and a remark that tells so."""
+    keyed, guess = with_found_key(melody)
+    if guess is None or not guess.enough:
+        return keyed, []
+    text = f"no key given: read in {guess.key}, as its {guess.notes} notes say"
+    return keyed, [Remark("guessed", text)]
+
+
 def doubts_of_key(melody: Melody) -> list[Remark]:
     """What a command must say where the tune denies the stated key; mostly nothing."""
     return key_remarks(read_scales(melody)) if melody.keys and melody.pitches else []

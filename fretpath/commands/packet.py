@@ -9,10 +9,9 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, melody_files, whole_folder, write_file
-from fretpath.commands.folder import add_jobs_option, each_melody, finished
+from fretpath.commands.folder import add_jobs_option, each_melody, finished, playable_tune
 from fretpath.commands.options import setup_from, sound_plan_from
-from fretpath.errors import RequestError, UnplayableError
-from fretpath.lesson.folder import Tune, tune_of
+from fretpath.errors import RequestError
 from fretpath.lesson.order import by_ear, parse_order
 from fretpath.lesson.packet import (
     Style,
@@ -22,10 +21,8 @@ from fretpath.lesson.packet import (
     tune_sheets,
     whole_print,
 )
-from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
-from fretpath.neck.setup import Setup
 from fretpath.page.blanks import EVERYTHING, Blanks
 from fretpath.page.sheet import Look
 
@@ -69,9 +66,11 @@ def run_packet(arguments: argparse.Namespace, folder: Path) -> str:
         raise RequestError("a packet is a folder of its own: name it with -o FOLDER")
     style = _style(arguments)
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+    measure = partial(playable_tune, setup=style.setup, any_key=style.any_key)
     files = melody_files(folder)
-    measure = partial(_playable, setup=style.setup, any_key=style.any_key)
-    tunes, faults = each_melody(files, measure, arguments.remarks, jobs=arguments.jobs)
+    found, faults = each_melody(files, measure, arguments.remarks, jobs=arguments.jobs)
+    tunes = [tune for tune, _ in found]
+    melodies = {tune.name: melody for tune, melody in found}
     lessons = list(enumerate(by_ear(tunes, order=front), start=1))
     places = {lesson.tune.name: place for place, lesson in lessons}
     measured = [file for file in files if file.name in places]
@@ -81,10 +80,9 @@ def run_packet(arguments: argparse.Namespace, folder: Path) -> str:
         kept = [(place, lesson) for place, lesson in lessons if lesson.tune.name in set(written)]
         write_file(packet / "contents.html", contents_page(kept, style))
         write_file(packet / "measures.csv", measures_csv(kept))
-        names = [lesson.tune.name for _, lesson in kept]
-        kept_tunes = [read_loosely(file_text(folder / n), source=n)[0] for n in names]
-        for copy in ("student", "teacher") if names else ():
-            page = whole_print(kept_tunes, style, student=copy == "student")
+        music = [melodies[lesson.tune.name] for _, lesson in kept]
+        for copy in ("student", "teacher") if music else ():
+            page = whole_print(music, style, student=copy == "student")
             write_file(packet / f"{copy}.html", page)
     report = _report(arguments.output, written)
     if faults and not arguments.choose_key:
@@ -118,13 +116,6 @@ def _style(arguments: argparse.Namespace) -> Style:
         look=look_from(arguments, cautions=False),
         sound=None if arguments.no_sound else sound_plan_from(arguments),
     )
-
-
-def _playable(name: str, melody: Melody, setup: Setup, *, any_key: bool) -> Tune:
-    tune = tune_of(melody, name, on=setup, any_key=any_key)
-    if tune.unplayable:
-        raise UnplayableError(f"{name}: {tune.unplayable}")
-    return tune
 
 
 def _write_sheets(

@@ -11,7 +11,9 @@ teacher copies in teaching order, and the measures of every tune.
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
+from fretpath.commands.found_key import key_told
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -70,10 +72,7 @@ def run(arguments: argparse.Namespace) -> str:
     reader = arguments.reader or ("student" if arguments.hide else "teacher")
     if reader == "teacher" and (arguments.hints or arguments.name_tonic):
         raise RequestError("--hints and --name-tonic are for a student's copy: add --for student")
-    arrangements = tuple(
-        arrangement_from(argparse.Namespace(**{**vars(arguments), "melody": [melody]}))
-        for melody in arguments.melody
-    )
+    arrangements = tuple(_arrangement(arguments, melody) for melody in arguments.melody)
     plan = sound_plan_from(arguments)
     heard = [] if arguments.no_sound else [sounds_for(a.melody, plan) for a in arrangements]
     sheet = Sheet(
@@ -85,6 +84,14 @@ def run(arguments: argparse.Namespace) -> str:
         staves=_staves(arrangements) if arguments.staff else (),
     )
     return delivered(arguments, render_sheet(sheet))
+
+
+def _arrangement(arguments: argparse.Namespace, melody: str) -> Arrangement:
+    """One of the melodies, fingered, in the key its notes say where it has none."""
+    arrangement = arrangement_from(argparse.Namespace(**{**vars(arguments), "melody": [melody]}))
+    keyed, told = key_told(arrangement.melody)
+    arguments.remarks.extend(told)
+    return replace(arrangement, melody=keyed)
 
 
 def _staves(arrangements: tuple[Arrangement, ...]) -> tuple[str, ...]:

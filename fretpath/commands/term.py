@@ -13,16 +13,14 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, whole_folder, write_file
-from fretpath.commands.folder import add_folder_options, each_melody, finished
+from fretpath.commands.folder import add_folder_options, each_melody, finished, playable_tune
 from fretpath.commands.options import add_hand_options, add_instrument_options, setup_from
-from fretpath.errors import FretpathError, RequestError, UnplayableError
-from fretpath.lesson.folder import Tune, tune_of
+from fretpath.errors import FretpathError, RequestError
 from fretpath.lesson.order import parse_order
 from fretpath.lesson.packet import Style
 from fretpath.lesson.term import TermPlan, plan_term, term_contents, week_name, week_pages
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
-from fretpath.neck.setup import Setup
 from fretpath.page.sheet import Look
 from fretpath.page.sound import SoundPlan
 
@@ -61,7 +59,7 @@ def run(arguments: argparse.Namespace) -> str:
     if arguments.accidentals is None:
         arguments.accidentals = _ACCIDENTALS
     setup = setup_from(arguments)
-    measure = partial(_measured, setup=setup)
+    measure = partial(playable_tune, setup=setup, any_key=True)
     found, faults = each_melody(arguments.folder, measure, arguments.remarks, jobs=arguments.jobs)
     if not found:
         raise FretpathError("\n".join(["no melody can be used:", *faults]))
@@ -79,13 +77,6 @@ def run(arguments: argparse.Namespace) -> str:
     style = Style(setup, True, look, plan)
     _write(arguments.output, term, melodies, style, faults)
     return finished(_report(arguments.output, term), faults)
-
-
-def _measured(name: str, melody: Melody, setup: Setup) -> tuple[Tune, Melody]:
-    tune = tune_of(melody, name, setup, any_key=True)
-    if tune.unplayable:
-        raise UnplayableError(f"{name}: {tune.unplayable}")
-    return tune, melody
 
 
 def _write(

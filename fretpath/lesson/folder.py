@@ -1,6 +1,6 @@
 """A tune of a folder, boiled down to what ordering needs, so that folders may be large.
 
-Nothing here opens a file: text comes in, a small :class:`Tune` comes out, and the melody itself
+Nothing here opens a file: a melody comes in, a small :class:`Tune` comes out, and the melody itself
 is let go.
 """
 

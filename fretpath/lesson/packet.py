@@ -58,10 +58,10 @@ def tune_sheets(melody: Melody, style: Style) -> tuple[str, str]:
     return student, teacher
 
 
-def whole_print(tunes: Sequence[Melody], style: Style, *, student: bool) -> str:
+def whole_print(melodies: Sequence[Melody], style: Style, *, student: bool) -> str:
     """The copies of all tunes as one silent page to be printed."""
     arrangements = tuple(
-        arrange_in_best_key(melody, style.setup, any_key=style.any_key) for melody in tunes
+        arrange_in_best_key(melody, style.setup, any_key=style.any_key) for melody in melodies
     )
     look = replace(style.look, title=style.look.title or "Packet", paper=True)
     return render_sheet(Sheet(arrangements, student, look))

@@ -306,7 +306,7 @@ ALL_ROWS = (
     Row("position", _position, "place", above=True, words=_position_words,
         datum=lambda spot: spot.fingering and spot.fingering.position),
     Row("chord", _chord, "pitch", of_notes=False,
-        above=True, usual=False),
+        above=True),
     Row("count", _count, of_notes=False, words=_count_words),
     Row("fret", _fret, "place", words=_fret_words,
         datum=lambda spot: spot.fingering and spot.fingering.fret),
@@ -319,8 +319,7 @@ ALL_ROWS = (
     Row("note", _note, "pitch"),
     Row("finger", lambda spot: str(spot.fingering.finger) if spot.fingering else "", "place",
         datum=lambda spot: spot.fingering and spot.fingering.finger),
-    Row("lyric", _lyric, of_notes=False,
-        usual=False),
+    Row("lyric", _lyric, of_notes=False),
 )  # fmt: skip
 """Every row, in its order on the page."""
 

@@ -39,7 +39,17 @@ from fretpath.values import Value, check_fields
 if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan
 
-SHEET_ROWS = ("bar", "ending", "position", "count", "degree", "note", "finger")
+SHEET_ROWS = (
+    "bar",
+    "ending",
+    "position",
+    "chord",
+    "count",
+    "degree",
+    "note",
+    "finger",
+    "lyric",
+)
 """Rows around the drawn tab, unless others are asked for."""
 DRONE_SECONDS = 12.0
 SIDE_WIDTH, SIDE_HEIGHT = 180.0, 249.0

@@ -100,7 +100,7 @@ def test_the_same_bytes_on_every_run_and_with_every_number_of_jobs(
     folder: Path, tmp_path: Path
 ) -> None:
     for number in range(6):  # enough for the work to be shared out
-        (folder / f"d_{number}.txt").write_text(f"key: F major\n\n1 {number + 2} 1")
+        (folder / f"d_{number}.txt").write_text(f"key: F major\n\n1 {number + 1} 1")
     for name, jobs in (("one", "1"), ("again", "1"), ("two", "2")):
         assert sheet(folder, tmp_path / name, "--jobs", jobs) == 0
     assert len(files(tmp_path / "one")) == 22
@@ -181,3 +181,19 @@ def test_options_of_packets_are_refused_for_a_melody(
 ) -> None:
     assert main(["sheet", "1 2 3", *words]) == 1
     assert "need a folder" in capsys.readouterr().err
+
+
+def test_a_packet_reads_jottings_and_finds_keys(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tunes = tmp_path / "tunes"
+    tunes.mkdir()
+    (tunes / "boots.txt").write_text("Wet Boots (in F, 3/4)\n1 2 3 | 5 - 3 | 4 3 2 | 1 - - |")
+    (tunes / "buttons.txt").write_text(
+        "Buttons\nC D E F | G A B c | G F E D | C - - - |\nC E G E | F D B C |"
+    )
+    assert sheet(tunes, tmp_path / "out") == 0
+    told = capsys.readouterr()
+    assert "2 tunes" in told.out
+    assert "no key given: read in C major" in told.err
+    assert "Wet Boots" in (tmp_path / "out" / "teacher.html").read_text()

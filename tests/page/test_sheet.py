@@ -293,3 +293,14 @@ def test_accidentals_are_signs_in_the_drawing_and_letters_in_text() -> None:
 def test_a_sheet_needs_a_tune() -> None:
     with pytest.raises(RequestError, match="at least one tune"):
         Sheet(())
+
+
+def test_words_and_chords_stand_on_the_sheet_unasked() -> None:
+    """The words give no degree away, chord names do."""
+    text = "key: G\nmeter: 3/4\n\n1 2 3 | 1:3 |\nchords: G | D7\nwords: One gray gull | up"
+    found = arrange(parse_melody(text), "bass")
+    pupil, teacher = (render_sheet(Sheet((found,), student=copy)) for copy in (True, False))
+    assert "gull" in teacher
+    assert "D7" in teacher
+    assert "gull" in pupil
+    assert "D7" not in pupil

@@ -249,15 +249,16 @@ def test_a_sign_at_the_end_of_a_line_stands_where_it_belongs() -> None:
         assert max(len(line) for line in lines) <= width
 
 
-def test_words_and_chords_stand_under_and_over_their_notes_when_asked() -> None:
-    asked = repeated(rows=("chord", "lyric"), width=120)[0].split("\n")
-    chords, lyric = asked[0], asked[-1]
-    frets = [m.start() for line in asked for m in re.finditer(r"\d+", line) if " |" in line]
+def test_words_and_chords_stand_under_and_over_their_notes_unasked_where_there_are_any() -> None:
+    system = repeated(width=120)[0].split("\n")
+    [chords] = [line for line in system if line.startswith("chord")]
+    [lyric] = [line for line in system if line.startswith("lyric")]
+    frets = [m.start() for line in system for m in re.finditer(r"\d+", line) if " |" in line]
     assert chords.split() == ["chord", "G", "D7", "G", "C", "D7"]
     assert lyric.split()[1:5] == ["Slow", "goes", "the", "riv-"]
     starts = [m.start() for m in re.finditer(r"\S+", lyric)][1:]
     assert sorted(frets) == starts
-    assert not any("lyric" in system or "chord" in system for system in repeated())
+    assert not any("lyric" in line or "chord" in line for line in repeated(rows=("degree",)))
 
 
 @pytest.mark.parametrize("width", [float("nan"), 60.0, "60", None, -1])
