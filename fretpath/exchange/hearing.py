@@ -285,7 +285,7 @@ class _Listener:
             later = self._level[t : t + 8].max()
             rise = later - self._level[max(0, t - 6) : max(1, t - 1)].min()
             peak = self._flux[t] >= self._flux[max(0, t - 4) : t + 5].max()
-            if peak and rise > 1.5 and later > _QUIET and (not found or t - found[-1] > 5):
+            if peak and rise > 1.0 and later > _QUIET and (not found or t - found[-1] > 5):
                 found.append(t)
         return found
 

@@ -22,6 +22,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import mido
@@ -30,8 +31,10 @@ import soundfile
 from mir_eval.transcription import precision_recall_f1_overlap
 from numpy.typing import NDArray
 
-from fretpath import parse_melody
+from fretpath import Melody, mark, parse_melody
 from fretpath.exchange.hearing import Heard, Pluck, hear
+from fretpath.exchange.recording import melody_heard
+from fretpath.music.pitch import Pitch
 
 DEMO = Path(__file__).parents[2] / "demo_melodies"
 SOUND_FONT = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
@@ -224,6 +227,52 @@ def score(
     return f1, told_apart, len(again), spent, heard
 
 
+def marks_agree(answers: int) -> tuple[int, float]:
+    """Of that many answers on bass, all troubles together: how many are marked as if written.
+
+    An answer is a demo tune with none, one or two notes moved by a step, left out or played twice.
+    Also the largest difference in percent.
+    """
+    program, tonic, lowest, highest = INSTRUMENTS["fingered bass"]
+    paths = sorted(DEMO.glob("*.txt"))
+    same, worst = 0, 0.0
+    for number in range(answers):
+        tune = parse_melody(paths[number % len(paths)].read_text(encoding="utf-8"))
+        answer = _changed(tune, random.Random(number), number % 3)
+        low = answer.transposed(Pitch.from_midi(tonic) - tune.tonic)
+        beat = 60 / float(tune.tempo or 90)
+        notes = [
+            (pitch.midi - tonic, float(length) * beat)
+            for pitch, length in zip(low.pitches, low.lengths, strict=True)
+        ]
+        samples, _ = play(notes, program, tonic)
+        heard = hear(everything(samples), RATE, lowest, highest)
+        unclear = [at for at, note in enumerate(heard.notes) if note.doubtful]
+        moved = tune.transposed(Pitch.from_midi(tonic) - tune.tonic)
+        melody = melody_heard(heard, key=moved.key)
+        by_ear = mark(moved, melody, lengths=False, unclear=unclear)
+        written = mark(moved, low, lengths=False)
+        same += by_ear.percent == written.percent
+        worst = max(worst, abs(by_ear.percent - written.percent))
+    return same, worst
+
+
+def _changed(melody: Melody, draw: random.Random, faults: int) -> Melody:
+    notes = list(melody.notes)
+    for _ in range(faults):
+        at = draw.choice([n for n, note in enumerate(notes) if note.struck])
+        kind = draw.choice(["moved", "left out", "twice"])
+        if kind == "twice":
+            notes.insert(at, notes[at])
+        elif kind == "left out" and not any(n.tied for n in notes[at + 1 : at + 2]):
+            del notes[at]
+        else:
+            near = melody.key.spell(notes[at].pitch.midi + draw.choice([-2, -1, 1, 2]))
+            notes[at] = replace(notes[at], pitch=near)
+    plain = [replace(note, tied=False) for note in notes]
+    return Melody(tuple(plain), keys=melody.keys[:1], octave=melody.octave, tempo=melody.tempo)
+
+
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -231,7 +280,13 @@ def main() -> None:
     parser.add_argument("--conditions", default=",".join(CONDITIONS))
     parser.add_argument("--instruments", default=",".join(INSTRUMENTS))
     parser.add_argument("--librosa", action="store_true", help="let librosa hear, to compare")
+    parser.add_argument("--marks", type=int, metavar="N", help="only compare N marks by ear")
     arguments = parser.parse_args()
+    if arguments.marks:
+        same, worst = marks_agree(arguments.marks)
+        print(f"{same} of {arguments.marks} recordings marked as the written answer", end="; ")
+        print(f"the largest difference is {worst} percent")
+        return
     listener = librosa_hears if arguments.librosa else hear
     conditions = arguments.conditions.split(",")
     print(f"{'F1 of notes, percent':<22}" + "".join(f"{c[:13]:>15}" for c in conditions))
