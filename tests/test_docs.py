@@ -179,6 +179,17 @@ def test_examples_run(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert not found, f"{path.name}: " + "\n\n".join(found)
 
 
+def test_the_readme_runs_in_a_folder_of_any_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "Ma le\u00e7on d'\u00e9t\u00e9 \u266f 1"
+    folder.mkdir()
+    desk = Desk(folder)
+    monkeypatch.chdir(folder)
+    found = faults(DOCUMENTS[0].read_text(encoding="utf-8"), desk)
+    assert not found, "\n\n".join(found)
+
+
 def test_the_readme_has_an_example_of_each_kind() -> None:
     languages = {example.language for example in examples(DOCUMENTS[0].read_text(encoding="utf-8"))}
     assert languages >= {"sh", "console", "python"}

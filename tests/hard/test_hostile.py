@@ -17,6 +17,7 @@ ROOT = Path(__file__).parent.parent.parent
 BATCH = 500
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("first", range(0, COUNT, BATCH))
 def test_the_rules_hold_for_every_input(first: int) -> None:
     done = subprocess.run(

@@ -8,11 +8,14 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from tests.hard.killing import JOBS, ROUNDS
 
 ROOT = Path(__file__).parent.parent.parent
 
 
+@pytest.mark.slow
 def test_whatever_the_moment_every_file_is_whole(tmp_path: Path) -> None:
     """Kills at calls of the file system and at drawn moments; the rules stand in ``killing``."""
     done = subprocess.run(

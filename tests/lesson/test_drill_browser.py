@@ -20,7 +20,7 @@ TUNE = arrange(
 
 
 @pytest.fixture
-def page(browser: Any, tmp_path: Path) -> Any:  # noqa: F811
+def page(browser: Any, tmp_path: Path) -> Any:
     questions = [q for kind in KINDS for q in questions_of(TUNE, kind, draw=4)[:2]]
     path = tmp_path / "drill.html"
     path.write_text(drill_html(Drill(tuple(questions), "Stair", 4)), encoding="utf-8")

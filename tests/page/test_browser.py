@@ -6,8 +6,6 @@ import base64
 import io
 import json
 import re
-import shutil
-from collections.abc import Iterator
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -21,36 +19,11 @@ from fretpath.page.html import with_signs
 from fretpath.page.questions import questions_about
 from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
 from fretpath.page.sound import SoundPlan
+from tests.browser import browser, pypdf  # noqa: F401
 
-webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
-pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed")
-
-CHROMIUM = shutil.which("chromium")
-DRIVER = shutil.which("chromedriver")
 MELODIES = Path(__file__).parent.parent.parent / "demo_melodies"
-OPTIONS = (
-    "--headless=new --no-sandbox --disable-gpu --disable-quic --no-first-run "
-    "--disable-background-networking --disable-component-update --disable-sync --hide-scrollbars"
-)
 A4, LETTER = (210, 297), (215.9, 279.4)
 PHONE, PAGE = 375, 794
-
-pytestmark = pytest.mark.skipif(
-    not (CHROMIUM and DRIVER), reason="chromium and chromedriver are not installed (see .ci/run)"
-)
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM
-    for option in OPTIONS.split():
-        options.add_argument(option)
-    options.add_argument(f"--user-data-dir={tmp_path_factory.mktemp('browser')}")
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
-    yield driver
-    driver.quit()
 
 
 def tunes(*names: str) -> tuple[Arrangement, ...]:
