@@ -27,7 +27,7 @@ _HEADERS = frozenset(
 )
 _LETTER = re.compile(r"[A-Ga-g](?:#{1,2}|b{1,2})?\d?(?=[\s:@|(),]|$)")
 _DEGREE = re.compile(r"[#b]*\d")
-_ALONE = re.compile(r"(?<![\w:])[A-G][#b]*(?=[\s:|,]|$)")
+_ALONE = re.compile(r"(?<![\w:])[A-Ha-h](?:[#b]*|is|es|s)(?=[\s:|,]|$)")
 
 
 @dataclass(frozen=True)

@@ -55,12 +55,12 @@ class Mistake(Value):
     """Note of the answer, from 0; None for a missed note."""
 
     def __str__(self) -> str:
+        usual = f"expected {self.expected} but answered {self.answered}"
         words = {
             "missed": f"{self.expected} is missing",
             "added": f"{self.answered} is one note too many",
-            "wrong octave": f"expected {self.expected}, answered {self.answered} (the octave)",
+            "wrong octave": f"{usual} (the octave)",
         }
-        usual = f"expected {self.expected}, answered {self.answered}"
         return f"{self.place}: {words.get(self.kind, usual)}"
 
 
@@ -259,9 +259,10 @@ def _shift_words(compared: Comparison, at: int, runs: list[tuple[Shift, tuple[Pa
     shift, run = runs[at]
     whole = len(runs) == 1
     start = next(pair for pair in run if compared.fits(pair))
-    words = f"everything is {_size(shift)}; the shape is right"
     if whole:
+        words = f"everything is {_size(_nearest(shift))}; the shape is right"
         return f"{_home(compared, start)}{words}"
+    words = f"everything is {_size(shift)}; the shape is right"
     return f"{_from_here(compared, at, runs)}{_turn(compared, start)} {words}"
 
 
@@ -280,7 +281,8 @@ def _home(compared: Comparison, start: Pair) -> str:
         return f"numbered from the relative {relative}, {written} for the tonic 1: "
     first = compared.tune[start.mine].degree
     answered = compared.answer[start.theirs].degree
-    return f"started on {answered} instead of {first}: "
+    shown = answered if _nearest(shift) == shift else answered.plain
+    return f"started on {shown} instead of {first}: "
 
 
 def _from_here(compared: Comparison, at: int, runs: list[tuple[Shift, tuple[Pair, ...]]]) -> str:
@@ -326,6 +328,15 @@ _SEMITONES = (
     "", "a half step", "a whole step", "a minor third", "a third", "a fourth", "a tritone",
     "a fifth", "a minor sixth", "a sixth", "a minor seventh", "a seventh",
 )  # fmt: skip
+
+
+def _nearest(shift: Shift) -> Shift:
+    """A whole answer has no octave of its own: a seventh too low is one step too high."""
+    octave, most = (7, 4) if shift.in_steps else (12, 7)
+    if abs(shift.size) <= most:
+        return shift
+    rest = shift.size % octave
+    return replace(shift, size=rest if rest <= most else rest - octave)
 
 
 def _size(shift: Shift) -> str:

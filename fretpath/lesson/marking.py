@@ -166,7 +166,7 @@ def mark(
     >>> from fretpath.music.notation import parse_melody
     >>> marking = mark(parse_melody("1 3 5 8"), parse_melody("1 b3 5 8"))
     >>> [str(mistake) for mistake in marking.mistakes], marking.score, marking.full
-    (['note 2: expected 3, answered b3'], 13, 16)
+    (['note 2: expected 3 but answered b3'], 13, 16)
     >>> print(*mark(parse_melody("1 2 3 5"), parse_melody("2 3 4 6")).reasons)
     started on 2 instead of 1: everything is one step too high; the shape is right (costs 6 points)
 

@@ -68,7 +68,7 @@ def test_a_wrong_note_is_heard_and_not_answered(run: Run, tmp_path: Path) -> Non
     wrong = recording(tmp_path, TUNE.replace("#4", "4"), "tom.flac")
     status, out, _ = run("mark", tune, wrong)
     assert status == 0
-    assert "expected #4, heard 4" in out
+    assert "expected #4 but heard 4" in out
     assert "answered" not in out.split("tom:")[1].split("to drill")[0]
 
 

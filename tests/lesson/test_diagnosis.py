@@ -136,14 +136,14 @@ def test_another_tune_is_called_so_and_a_poor_answer_is_not() -> None:
 
 def test_letters_are_answered_in_letters() -> None:
     marking = marked("key: D major\n\n1 2 3 4 5", "D E F# G# A")
-    assert [str(mistake) for mistake in marking.mistakes] == ["note 4: expected G, answered G#"]
+    assert [str(mistake) for mistake in marking.mistakes] == ["note 4: expected G but answered G#"]
     # letters of an answer in a key of its own are told in that key
     other = mark(
         parse_melody("key: D major\n\n1 2 3 4 5"),
         parse_melody("key: C major\n\nC4 D4 Eb4 F4 G4"),
         letters=True,
     )
-    assert [str(mistake) for mistake in other.mistakes] == ["note 3: expected E, answered Eb"]
+    assert [str(mistake) for mistake in other.mistakes] == ["note 3: expected E but answered Eb"]
 
 
 def test_letters_without_octaves_lose_nothing_and_with_them_a_wrong_one_costs_once() -> None:
@@ -215,3 +215,36 @@ def test_repeats_may_be_written_out_or_not() -> None:
     ):
         assert marked(tune, answer).percent == 100
     assert marked(tune, "1 2 3 5 4 3 2 1 1 2 3 5 4 3 1").wrong == 1
+
+
+@pytest.mark.parametrize(
+    ("answer", "told"),
+    [
+        ("b2, b3, 4, b6,", "started on b2 instead of 1: everything is a half step too high"),
+        ("6, 7, 1 3", "started on 6, instead of 1: everything is a third too low"),
+        ("4 5 6 8", "started on 4 instead of 1: everything is a fourth too high"),
+    ],
+)
+def test_a_whole_answer_is_a_shift_away_without_regard_to_its_octave(
+    answer: str, told: str
+) -> None:
+    marking = mark(parse_melody("1 2 3 5 | 3 2 1 1"), parse_melody(f"{answer} | {turned(answer)}"))
+    assert told in page(marking)
+
+
+def turned(degrees: str) -> str:
+    """The second bar of the tune in the degrees of an answer."""
+    first, second, third, _ = degrees.split()
+    return f"{third} {second} {first} {first}"
+
+
+def test_a_degree_with_a_comma_does_not_run_into_the_sentence() -> None:
+    [mistake] = mark(parse_melody("1 5, 1 2"), parse_melody("1 6, 1 2")).mistakes
+    assert str(mistake) == "note 2: expected 5, but answered 6,"
+
+
+@pytest.mark.parametrize("written", ["D G A B", "d g a b", "D4 G4 A4 B4", "d g a h"])
+def test_letters_tell_an_octave_only_with_a_number(written: str) -> None:
+    marking = mark_best(parse_melody("5, 1 2 3", key="G"), read_answer(written, "G"))[1]
+    assert marking.score == marking.full
+    assert marking.full == (16 if "4" in written else 12)

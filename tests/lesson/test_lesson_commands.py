@@ -145,7 +145,7 @@ def test_mark_reads_letters_in_the_key_of_the_tune(
 ) -> None:
     status, out, _ = run(capsys, "mark", "1 2 3", "G3 A3 Bb3", "--key", "G major")
     assert status == 0
-    assert "note 3: expected B, answered Bb" in out
+    assert "note 3: expected B but answered Bb" in out
     assert "9 of 12 points (75%)" in out
     other_key = run(capsys, "mark", "1 2 3", "C4 D4 E4", "--key", "G", "--answer-key", "C")[1]
     assert "every note is right" in other_key
@@ -161,7 +161,7 @@ def test_mark_reads_a_tab(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     # without a key of its own, in the key of the tune: D is 5 in G, C# is #4
     tab.write_text("G|----------|\nD|----------|\nA|----5--4--|\nE|-3--------|\n")
     out = run(capsys, "mark", "1 5 5", str(tab), "--key", "G")[1]
-    assert "note 3: expected 5, answered #4" in out
+    assert "note 3: expected 5 but answered #4" in out
     assert "lengths are not marked" in out
 
 
@@ -170,10 +170,10 @@ def test_mark_leaves_lengths_out_when_an_answer_gives_none(
 ) -> None:
     assert "lengths are not marked" in run(capsys, "mark", "1:2 2", "1 2")[1]
     assert (
-        "expected 2 beats, answered 1 beat"
+        "expected 2 beats but answered 1 beat"
         in run(capsys, "mark", "1:2 2", "1 2", "--lengths", "mark")[1]
     )
-    assert "expected 2 beats, answered 3 beats" in run(capsys, "mark", "1:2 2", "1:3 2")[1]
+    assert "expected 2 beats but answered 3 beats" in run(capsys, "mark", "1:2 2", "1:3 2")[1]
 
 
 def test_mark_tables_the_confusions_of_a_class_and_names_tunes(

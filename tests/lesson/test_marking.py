@@ -155,7 +155,7 @@ def test_letters_are_marked_by_the_degrees_they_are() -> None:
     expected = parse_melody("key: G major\n\n5, 1 2 3")
     answer = parse_melody("G3 C4 D4 Eb4", key="C major")
     assert [str(mistake) for mistake in mark(expected, answer).mistakes] == [
-        "note 4: expected 3, answered b3"
+        "note 4: expected 3 but answered b3"
     ]
     # the tonic is missed, so the letters alone would put the register an octave lower
     missed = parse_melody("G3 D4 E4", key="C major")
