@@ -29,23 +29,6 @@ from fretpath.neck.terms import PLAYING, Weights, usual_weights
 if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan
 
-__all__ = [
-    "add_hand_options",
-    "add_instrument_options",
-    "add_melody_options",
-    "add_output_options",
-    "add_score_options",
-    "add_sound_options",
-    "arrangement_from",
-    "as_json",
-    "delivered",
-    "instrument_from",
-    "melody_from",
-    "setup_from",
-    "sound_plan_from",
-]
-
-
 USUAL_INSTRUMENT = "bass"
 
 

@@ -11,8 +11,14 @@ teacher copies in teaching order, and the measures of every tune.
 from __future__ import annotations
 
 import argparse
+import os
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
+from pathlib import Path
 
+from fretpath.commands.files import file_text, melody_files, whole_folder, write_file
+from fretpath.commands.folder import add_jobs_option, each_melody, finished, playable_tune
 from fretpath.commands.found_key import key_told
 from fretpath.commands.options import (
     add_hand_options,
@@ -21,19 +27,24 @@ from fretpath.commands.options import (
     add_sound_options,
     arrangement_from,
     delivered,
+    setup_from,
     sound_plan_from,
 )
-from fretpath.commands.packet import (
-    add_packet_options,
-    asked_folder,
-    look_from,
-    refuse_packet_options,
-    run_packet,
-)
 from fretpath.errors import RequestError
+from fretpath.lesson.order import by_ear, parse_order
+from fretpath.lesson.packet import (
+    Style,
+    contents_page,
+    measures_csv,
+    sheet_name,
+    tune_sheets,
+    whole_print,
+)
+from fretpath.music.melody import Melody
+from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.blanks import HIDES
-from fretpath.page.sheet import SHEET_ROWS, Sheet, render_sheet, sounds_for
+from fretpath.page.blanks import EVERYTHING, HIDES, Blanks
+from fretpath.page.sheet import SHEET_ROWS, Look, Sheet, render_sheet, sounds_for
 from fretpath.page.tab import TAB_ROWS
 
 
@@ -57,7 +68,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--left-handed", action="store_true", help="the nut on the right")
     parser.add_argument("--no-sound", action="store_true", help="a smaller file without sound")
     parser.add_argument("-o", "--output", metavar="FILE", help="the file, such as lesson.html")
-    add_packet_options(parser)
+    _add_packet_options(parser)
     add_sound_options(parser)
     add_instrument_options(parser)
     add_hand_options(parser)
@@ -65,10 +76,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> str:
     """The sheet as HTML; the packet of a folder in one line."""
-    folder = asked_folder(arguments)
+    folder = _folder(arguments)
     if folder:
-        return run_packet(arguments, folder)
-    refuse_packet_options(arguments)
+        return _packet(arguments, folder)
+    _refuse_packet_options(arguments)
     reader = arguments.reader or ("student" if arguments.hide else "teacher")
     if reader == "teacher" and (arguments.hints or arguments.name_tonic):
         raise RequestError("--hints and --name-tonic are for a student's copy: add --for student")
@@ -78,7 +89,7 @@ def run(arguments: argparse.Namespace) -> str:
     sheet = Sheet(
         arrangements,
         student=reader == "student",
-        look=look_from(arguments),
+        look=_look(arguments),
         sounds=tuple(tune for tune, _ in heard),
         drones=tuple(drone for _, drone in heard),
         staves=_staves(arrangements) if arguments.staff else (),
@@ -100,3 +111,112 @@ def _staves(arrangements: tuple[Arrangement, ...]) -> tuple[str, ...]:
     from fretpath.page.staff import staff_svg
 
     return tuple(staff_svg(score_bytes(each, ".musicxml")) for each in arrangements)
+
+
+def _look(arguments: argparse.Namespace, *, cautions: bool = True) -> Look:
+    """How the arguments want their sheets to look."""
+    return Look(
+        title=arguments.title,
+        hide=Blanks.parse(arguments.hide) if arguments.hide else EVERYTHING,
+        degrees=arguments.degrees,
+        rows=tuple(row for row in arguments.rows.split(",") if row),
+        name_tonic=arguments.name_tonic,
+        hints=arguments.hints,
+        left_handed=arguments.left_handed,
+        cautions=cautions,
+    )
+
+
+def _add_packet_options(parser: argparse.ArgumentParser) -> None:
+    """What a packet needs beside the options of a sheet."""
+    group = parser.add_argument_group("when MELODY is a folder (a packet, -o FOLDER)")
+    group.add_argument("--order-file", metavar="FILE", help="files that come first, one a line")
+    group.add_argument(
+        "--choose-key", action="store_true", help="each tune in the key that suits the hand best"
+    )
+    add_jobs_option(group)
+
+
+def _folder(arguments: argparse.Namespace) -> Path | None:
+    """The folder a packet is asked for; None for single melodies."""
+    named = arguments.melody
+    return Path(named[0]) if len(named) == 1 and os.path.isdir(named[0]) else None
+
+
+def _packet(arguments: argparse.Namespace, folder: Path) -> str:
+    """Write the packet; one line that says where it is."""
+    for option, given in _for_one_melody(arguments):
+        if given is not None:
+            raise RequestError(f"{option} is for single melodies, not for a folder of them")
+    if arguments.output is None:
+        raise RequestError("a packet is a folder of its own: name it with -o FOLDER")
+    style = _style(arguments)
+    front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+    measure = partial(playable_tune, setup=style.setup, any_key=style.any_key)
+    files = melody_files(folder)
+    found, faults = each_melody(files, measure, arguments.remarks, jobs=arguments.jobs)
+    tunes = [tune for tune, _ in found]
+    melodies = {tune.name: melody for tune, melody in found}
+    lessons = list(enumerate(by_ear(tunes, order=front), start=1))
+    places = {lesson.tune.name: place for place, lesson in lessons}
+    measured = [file for file in files if file.name in places]
+    with whole_folder(arguments.output) as packet:
+        write = partial(_write_sheets, packet=packet, places=places, style=style)
+        written, more = each_melody(measured, write, [], jobs=arguments.jobs)
+        kept = [(place, lesson) for place, lesson in lessons if lesson.tune.name in set(written)]
+        write_file(packet / "contents.html", contents_page(kept, style))
+        write_file(packet / "measures.csv", measures_csv(kept))
+        music = [melodies[lesson.tune.name] for _, lesson in kept]
+        for copy in ("student", "teacher") if music else ():
+            page = whole_print(music, style, student=copy == "student")
+            write_file(packet / f"{copy}.html", page)
+    report = _report(arguments.output, written)
+    if faults and not arguments.choose_key:
+        report += "--choose-key would move tunes to keys in which they fit\n"
+    return finished(report, [*faults, *more])
+
+
+def _refuse_packet_options(arguments: argparse.Namespace) -> None:
+    """Raise :class:`RequestError` when single melodies come with an option of packets."""
+    if arguments.order_file or arguments.choose_key or arguments.jobs != 1:
+        raise RequestError("--order-file, --choose-key and --jobs need a folder of melodies")
+
+
+def _for_one_melody(arguments: argparse.Namespace) -> list[tuple[str, object]]:
+    """Options that mean nothing for a folder, with what was given."""
+    return [
+        ("--key", arguments.key),
+        ("--octave", arguments.octave),
+        ("--tune", arguments.tune),
+        ("--part", arguments.part),
+        ("--places", arguments.places or None),
+        ("--for", arguments.reader),
+        ("--staff", arguments.staff or None),
+    ]
+
+
+def _style(arguments: argparse.Namespace) -> Style:
+    return Style(
+        setup=setup_from(arguments),
+        any_key=arguments.choose_key,
+        look=_look(arguments, cautions=False),
+        sound=None if arguments.no_sound else sound_plan_from(arguments),
+    )
+
+
+def _write_sheets(
+    name: str, melody: Melody, packet: Path, places: dict[str, int], style: Style
+) -> str:
+    student, teacher = tune_sheets(melody, style)
+    for copy, page in (("student", student), ("teacher", teacher)):
+        (packet / copy).mkdir(exist_ok=True)
+        write_file(packet / copy / sheet_name(places[name], name), page)
+    return name
+
+
+def _report(output: str, written: Sequence[str]) -> str:
+    count = counted(len(written), "tune")
+    return (
+        f"{output}: {count}; contents.html, measures.csv, student and teacher copies;\n"
+        "to print all of them: student.html, teacher.html\n"
+    )

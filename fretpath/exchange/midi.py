@@ -37,10 +37,9 @@ from fretpath.exchange.voices import (
     marks_of,
 )
 from fretpath.music.key import Key
-from fretpath.music.keyfinding import find_key
+from fretpath.music.keyfinding import find_key, spell_line
 from fretpath.music.melody import Melody, Meter, Note
 from fretpath.music.pitch import Pitch
-from fretpath.music.sounding import spell_line
 from fretpath.remarks import Remark
 
 _TEXT, _TITLE, _LYRIC, _TEMPO, _METER, _KEY = 0x01, 0x03, 0x05, 0x51, 0x58, 0x59

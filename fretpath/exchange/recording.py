@@ -20,9 +20,8 @@ from fretpath.errors import RequestError, ScoreFileError
 from fretpath.exchange.door import RECORDINGS
 from fretpath.exchange.hearing import Heard, Pluck, hear
 from fretpath.music.key import Key
-from fretpath.music.keyfinding import in_key
+from fretpath.music.keyfinding import in_key, likeliest_signature, spell_line
 from fretpath.music.melody import Melody, Note
-from fretpath.music.sounding import likeliest_signature, spell_line
 from fretpath.remarks import Remark
 
 LONGEST_SECONDS = 600

@@ -13,6 +13,11 @@ The weights were fitted on every second tune of some tune books and checked on t
 (``docs/evidence.md``; :mod:`tests.benchmarks.fit_key_finding` fits them again).
 
 The tonic is spelled so that its signature lies nearest to the notes as they are spelled.
+
+**Spelling** of sounds without letters (MIDI numbers, frets of a tab): a key spells each by its
+scale (:meth:`fretpath.music.key.Key.spell`), within twelve names around the tonic; in a line the
+direction decides between #1 and b2, #2 and b3, #5 and b6: raised where the line goes on up a half
+step into the scale (common practice).
 """
 
 from __future__ import annotations
@@ -21,12 +26,13 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import groupby
 from math import exp, log1p
 
 from fretpath.errors import RequestError
 from fretpath.music.key import SCALES, Key
 from fretpath.music.melody import Melody, Note
-from fretpath.music.sounding import spell_line
+from fretpath.music.pitch import Pitch
 from fretpath.values import Value
 
 ENOUGH = 16
@@ -162,7 +168,8 @@ def find_key(melody: Melody) -> KeyGuess:
     odds = {at: exp(score - most) for at, score in scores.items()}
     total = sum(odds.values())
     candidates = [
-        KeyCandidate(_spelled(*at, center), score, odds[at] / total) for at, score in scores.items()
+        KeyCandidate(_nearest_key(*at, center), score, odds[at] / total)
+        for at, score in scores.items()
     ]
     candidates.sort(key=lambda candidate: -candidate.confidence)
     best = _likeliest(candidates)
@@ -212,7 +219,7 @@ def _likeliest(candidates: Iterable[KeyCandidate]) -> KeyCandidate:
     return max(together.values(), key=lambda modes: sum(c.confidence for c in modes))[0]
 
 
-def _spelled(sound: int, mode: str, center: float) -> Key:
+def _nearest_key(sound: int, mode: str, center: float) -> Key:
     """The key of that sound whose scale lies nearest to the notes on the line of fifths."""
     lowest = (7 * sound + SCALES[mode].flattest + 1 + 7) % 12 - 7
     # The seven notes of a scale lie from 1 below to 5 above the tonic of its major key.
@@ -248,3 +255,46 @@ def respell(melody: Melody, key: Key) -> Melody:
             note = replace(note, pitch=next(line))
         notes.append(note)
     return in_key(replace(melody, notes=tuple(notes)), key)
+
+
+_TURNED = range(-5, -2)  # b2 b6 b3, in fifths from the tonic; twelve further up #1 #5 #2
+
+
+def spell_line(midi: Sequence[int], key: Key) -> tuple[Pitch, ...]:
+    """The MIDI numbers of a line as the key spells them and as the line goes.
+
+    >>> line = spell_line([60, 61, 62, 61, 60], Key("C", "major"))
+    >>> [pitch.name for pitch in line]
+    ['C', 'C#', 'D', 'Db', 'C']
+    """
+    runs = [(sound, len(list(run))) for sound, run in groupby(midi)]
+    after = [sound for sound, _ in runs[1:]] + [-1]
+    spelled = []
+    for (sound, count), goal in zip(runs, after, strict=True):
+        spelled += [_spell_sound(sound, goal, key)] * count
+    return tuple(spelled)
+
+
+def _spell_sound(sound: int, goal: int, key: Key) -> Pitch:
+    """One sound that goes on to another one."""
+    pitch = key.spell(sound)
+    turned = pitch.fifths - key.fifths in _TURNED and not _natural(sound, key)
+    if turned and goal == sound + 1 and _natural(goal, key):
+        return Pitch.from_midi(sound, pitch.fifths + 12)
+    return pitch
+
+
+def likeliest_signature(midi: Iterable[int]) -> Key:
+    """The major key under whose signature most of the sounds are natural; fewest signs win ties.
+
+    >>> str(likeliest_signature([62, 64, 66, 67, 69, 71, 73]))
+    'D major'
+    """
+    sounds = list(midi)
+    signatures = sorted(range(-5, 7), key=lambda signs: (abs(signs), -signs))
+    keys = [Key.of_signature(signs) for signs in signatures]
+    return max(keys, key=lambda key: sum(_natural(sound, key) for sound in sounds))
+
+
+def _natural(midi: int, key: Key) -> bool:
+    return (midi - key.tonic_pitch(0).midi) % 12 in key.scale.semitones

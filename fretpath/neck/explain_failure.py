@@ -15,8 +15,7 @@ import numpy as np
 
 from fretpath.errors import NoPathError, OutOfRangeError, UnplayableError
 from fretpath.music.melody import Melody
-from fretpath.music.pitch import Pitch
-from fretpath.music.sounding import usual_interval
+from fretpath.music.pitch import C0, Pitch
 from fretpath.music.words import counted
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument, octaves_for
@@ -182,7 +181,7 @@ def _key(melody: Melody, least: int, most: int) -> str:
     shift = _smallest(range(least, most + 1))
     if shift is None or melody.key is None or shift % 12 == 0:
         return ""
-    moved = melody.transposed(usual_interval(shift))
+    moved = melody.transposed(Pitch.from_midi(C0.midi + shift) - C0)
     way = "higher" if shift > 0 else "lower"
     return f"{counted(abs(shift), 'semitone')} {way} (in {moved.key})"
 

@@ -11,7 +11,7 @@ import pytest
 
 from fretpath import Limits, parse_melody
 from fretpath.commands import main
-from fretpath.commands import packet as packet_command
+from fretpath.commands import sheet as sheet_command
 from fretpath.neck.keychoice import rank_keys
 from fretpath.neck.setup import Setup
 
@@ -127,7 +127,7 @@ def test_nothing_is_left_behind_when_it_goes_wrong(
     def fail(*_: object) -> str:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(packet_command, "measures_csv", fail)
+    monkeypatch.setattr(sheet_command, "measures_csv", fail)
     with pytest.raises(KeyboardInterrupt):
         sheet(folder, tmp_path / "packet")
     assert os.listdir(tmp_path) == ["tunes"]
