@@ -290,8 +290,8 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
         "--objective",
         choices=OBJECTIVES,
         default="total",
-        help="least effort in all (default), or keep the single hardest move as easy as possible "
-        "(for a fast passage: more shifts, and smaller ones)",
+        help="least effort in all (default), or no single move more than twice as hard as it must "
+        "be (for a fast passage: more shifts, and smaller ones)",
     )
     group.add_argument(
         "--repeats",
@@ -350,7 +350,8 @@ def setup_from(arguments: argparse.Namespace, instrument: Instrument | None = No
 def arrangement_from(arguments: argparse.Namespace) -> Arrangement:
     """The melody of the arguments on their setup; what must be said about it becomes a remark."""
     found = arrange(melody_from(arguments), setup_from(arguments))
-    arguments.remarks.extend(map(str, (*found.remarks, *lower_octave(found))))
+    found = replace(found, remarks=(*found.remarks, *lower_octave(found)))
+    arguments.remarks.extend(map(str, found.remarks))
     return found
 
 

@@ -96,6 +96,9 @@ def run(arguments: argparse.Namespace) -> str:
         data = [_data(way, arguments) | key_found for way in ways]
         return delivered(arguments, as_json(data[0] if arguments.ways == 1 else data))
     pages = [_page(way, arguments) for way in ways]
+    if not (arguments.spoken or arguments.hide):
+        under_the_tab = set(map(str, arrangement.remarks))
+        arguments.remarks = [one for one in arguments.remarks if one not in under_the_tab]
     if arguments.ways != 1:
         from fretpath.page.ways import render_ways
 

@@ -24,16 +24,18 @@ class Figures(Value):
     travel: float
     """Hand travel along the neck in mm, all shifts together."""
     shifts: int
-    """How often the hand changes position."""
+    """How often the hand changes position, under an open string as well."""
     longest_shift: float
     """The longest single shift in mm."""
     fastest_shift: float | None
-    """mm/s: the shift with the least time from the onset of the last fretted note to the onset
-    of the next one; None without a tempo or without a shift."""
+    """The most mm/s that the hand travels from the onset of one fretted note to the onset of the
+    next fretted one, open strings between them left out; None without a tempo, or where it stands
+    at one position under all fretted notes."""
     widest_stretch: float
-    """Largest distance in mm between two fretted notes of one stay in a position."""
+    """Largest distance in mm along the neck between two fretted notes, next to each other or not,
+    of one stay in a position; 0 where no stay has two."""
     strings_crossed: int
-    """Strings crossed from note to note, all together."""
+    """Strings crossed from note to note, open ones as well, all together."""
     open_strings: int
     """Notes played on an open string."""
     positions: tuple[int, ...]

@@ -9,9 +9,9 @@ Equal steps have one table, so the pass is one addition and one minimum a layer.
 walks forward and takes the first best state of each layer: the path is the cheapest, and among
 equals the first in the order of the states.  All arithmetic is on whole numbers.
 
-Variants on the same layers: the easiest hardest step (:func:`easiest_layers`), the cheapest path
-through every state (:func:`cost_through`), and the cheapest path that shares few
-places with earlier ones (:func:`cheapest_apart`).
+Variants on the same layers: no step far harder than need be (:func:`easiest_layers`), the cheapest
+path through every state (:func:`cost_through`), and the cheapest path that shares few places with
+earlier ones (:func:`cheapest_apart`).
 """
 
 from __future__ import annotations
@@ -27,6 +27,9 @@ Ints = NDArray[np.int64]
 FORBIDDEN = 1 << 60
 """Cost of a step that may not be taken.  The planner refuses prices whose sum over a melody could
 reach it, and rows of costs are cut down to it, so that no sum runs over 64 bits."""
+
+MARGIN = 2
+"""How many times as hard as need be the hardest step may be (chosen by trial)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,17 +105,19 @@ def cost_through(layers: Layers) -> list[Ints]:
 
 
 def easiest_layers(layers: Layers) -> Layers:
-    """The same layers with every step forbidden that is harder than it need be.
+    """The same layers with every step forbidden that is far harder than any need be.
 
-    What is left holds the paths whose hardest step is as easy as possible, so the cheapest of
-    them is the minimax answer: the least hardest step first, the least sum second.  The cost of a
-    step includes its target note; the first note, which no step leads to, does not count.
+    The least hardest step is what the hardest step of the easiest path costs (minimax).  What is
+    left holds the paths none of whose steps costs more than :data:`MARGIN` times that; the cheapest
+    of them is the answer.  Without the margin the hand would creep: of two paths the one with seven
+    shifts of a fret would beat the one with four of two frets.  The cost of a step includes its
+    target note; the first note, which no step leads to, does not count.
     """
     rest = np.zeros(len(layers.layer(-1)), dtype=np.int64)
     for k in reversed(layers.table_of_step):
         rest = np.maximum(layers.tables[k], rest[:, None]).min(axis=0)
-    hardest = int(rest[layers.first < FORBIDDEN].min(initial=FORBIDDEN))
-    tables = [np.where(table > hardest, FORBIDDEN, table) for table in layers.tables]
+    most = MARGIN * int(rest[layers.first < FORBIDDEN].min(initial=FORBIDDEN))
+    tables = [np.where(table > most, FORBIDDEN, table) for table in layers.tables]
     return replace(layers, tables=tables, forbids=True)
 
 

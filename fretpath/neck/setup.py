@@ -45,8 +45,8 @@ class Setup(Value):
     limits: Limits = field(default_factory=Limits)
     """What is never played."""
     objective: Objective = "total"
-    """``total`` (least effort in all) or ``hardest`` (the hardest step as easy as possible, then
-    least effort)."""
+    """``total`` (least effort in all) or ``hardest`` (least effort among the fingerings without a
+    step more than twice as hard as it must be)."""
     repeats: RepeatFingering = "same"
     """``same``: a phrase that comes again is fingered the same; ``free``: each for itself."""
 

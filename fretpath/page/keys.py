@@ -42,10 +42,10 @@ def render_keys(choices: Sequence[KeyChoice], *, top: int | None = None) -> str:
         text = f"{rank}. {choice.key.tonic} from {choice.arrangement.melody.tonic}: {choice.reason}"
         lines += wrapped(text, hanging="   ")
     rows = [_row(rank, choice) for rank, choice in enumerate(choices[:top], start=1)]
-    lines += ["", *table(rows, head=_HEAD, align="rlrrrrrr", gap=1)]
+    lines += ["", *table([_UNITS, *rows], head=_HEAD, align="rlrrrrrr", gap=1)]
     lines += [
         "",
-        "travel, longest shift and stretch in mm; open: notes on open strings;",
+        "effort has no unit, less is easier; open: notes on open strings;",
         "in key: open strings that belong to the key; sign.: sharps (#) or flats (b)",
     ]
     return "\n".join(lines) + "\n"
@@ -55,6 +55,7 @@ _HEAD = (
     "", "tonic", "effort", "travel", "shifts", "longest", "stretch", "open", "in key", "sign.",
     "position",
 )  # fmt: skip
+_UNITS = ("", "", "", "mm", "", "mm", "mm", "notes", "", "", "")
 
 
 def _row(rank: int, choice: KeyChoice) -> list[object]:

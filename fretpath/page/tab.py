@@ -125,8 +125,10 @@ class Tab:
 
     @property
     def figures(self) -> list[str]:
-        """The figures of the fingering, no line wider than the page."""
-        return wrapped(figures_line(self.arrangement.figures), self.width)
+        """The figures of the fingering and the remarks on it, no line wider than the page."""
+        told = [remark.text for remark in self.arrangement.remarks]
+        lines = "\n".join([figures_line(self.arrangement.figures), *told])
+        return wrapped(lines, self.width)
 
     @cached_property
     def systems(self) -> list[str]:

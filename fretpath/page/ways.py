@@ -17,14 +17,13 @@ from fretpath.page.tables import table, wrapped
 
 
 def render_ways(ways: Sequence[Arrangement]) -> str:
-    """A table of ways with their figures, best first; distances in mm."""
+    """A table of ways with their figures, best first; the unit stands under each name."""
     head = ("way", "effort", "travel", "shifts", "longest", "stretch", "crossed", "open")
-    lines = table(
-        [_figures(n, way) for n, way in enumerate(ways, start=1)], head=head, align=8 * "r"
-    )
+    units = ("", "", "mm", "", "mm", "mm", "strings", "notes")
+    rows = [_figures(number, way) for number, way in enumerate(ways, start=1)]
+    lines = table([units, *rows], head=head, align=8 * "r")
     told = [f"{number}. {text}" for number, text in enumerate(set_apart(ways), start=1)]
-    units = "travel, longest shift and stretch in mm; crossed: strings; open: notes; less is easier"
-    return "\n".join([*lines, units, "", *told]) + "\n"
+    return "\n".join([*lines, "effort has no unit; less is easier", "", *told]) + "\n"
 
 
 def _figures(number: int, way: Arrangement) -> list[str]:

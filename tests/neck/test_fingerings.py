@@ -325,3 +325,31 @@ def test_a_free_octave_is_not_taken_high_on_the_neck() -> None:
         for tonic in "C D E F G A Bb".split():
             scale = parse_melody("1 2 3 4 5 6 7 8", key=tonic)
             assert max(arrange(scale, name).positions) <= 9
+
+
+def test_hardest_moves_are_small_without_creeping(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two octaves of seven scales from eight roots; the figures stand in docs/hand_model.md."""
+    tunes = [
+        _two_octaves(Key(tonic, name))
+        for name in list(SCALES)[:7]
+        for tonic in "E F G Ab A Bb C D".split()
+    ]
+
+    def figures(objective: str) -> tuple[int, int, float]:
+        found = [arrange(tune, Setup.of("bass", objective=objective)).figures for tune in tunes]
+        counts = [one.shifts for one in found]
+        longest = sum(one.longest_shift for one in found) / len(found)
+        return sum(counts), max(counts), round(longest)
+
+    least, now = figures("total"), figures("hardest")
+    monkeypatch.setattr("fretpath.neck.search.MARGIN", 1)
+    before = figures("hardest")
+    page = (ROOT / "docs" / "hand_model.md").read_text(encoding="utf-8")
+    for words, (shifts, most, longest) in (
+        ("least effort", least),
+        ("hardest, at most twice", now),
+        ("hardest, at most once", before),
+    ):
+        assert f"| {words} | {shifts} | {most} | {longest} mm |" in page, (words, shifts)
+    assert now[0] < 2 * least[0]
+    assert now[2] < least[2]

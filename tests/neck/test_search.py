@@ -122,8 +122,8 @@ def prices(task: Task) -> tuple[Callable[[Way], int], Callable[[int, Way, Way], 
 def best_of_all(task: Task, *, hardest_first: bool = False) -> tuple[Any, ...]:
     """Cost and path of the best path, by adding up every one of them.
 
-    With *hardest_first*, the hardest step (its target's own cost included), cost and path of the
-    path whose hardest step is the easiest.
+    With *hardest_first*, cost and path of the best one that has no step (its target's own cost
+    included) more than twice as dear as the dearest of the path whose dearest step is cheapest.
     """
     note, step = prices(task)
     ways = task.ways()
@@ -145,9 +145,10 @@ def best_of_all(task: Task, *, hardest_first: bool = False) -> tuple[Any, ...]:
         onto = [costs[way] for costs, way in zip(own, path, strict=True)][1:]
         return max(map(sum, zip(steps(path), onto, strict=True)), default=0)
 
-    paths = itertools.product(*ways)
+    paths = list(itertools.product(*ways))
     if hardest_first:
-        return min((hardest(path), cost(path), path) for path in paths)
+        most = 2 * min(map(hardest, paths))
+        paths = [path for path in paths if hardest(path) <= most]
     return min((cost(path), path) for path in paths)
 
 
