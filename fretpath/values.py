@@ -140,7 +140,7 @@ def from_dict(data: Mapping[str, Any], kind: type[T]) -> T:
     wanted = _schema_name(kind)
     told = data.get("schema", wanted) if isinstance(data, Mapping) else None
     if told != wanted:
-        raise RequestError(f"this is no plain data of {wanted}, but {_shown(told)}")
+        raise RequestError(f"this is not plain data of {wanted}, but {_shown(told)}")
     return kind(**_arguments(kind, data))
 
 

@@ -93,7 +93,7 @@ BAD_INPUT = [
         'an octave is -1 to 9 (C4 is middle C), or free, not "12"',
     ),
     ("a tuning of letters", "tab 1 --tuning 'E A D G'", "that is --instrument bass"),
-    ("a tuning of no instrument", "tab 1 --tuning 'E A D F'", '"F" is no pitch'),
+    ("a tuning of no instrument", "tab 1 --tuning 'E A D F'", '"F" is not a pitch'),
     ("a neck without frets", "tab 1 --frets 0", "the number of frets is 1 to 36, not 0"),
     ("a length without a unit", "tab 1 --scale-length 34", "write 34in or 864mm"),
     ("a capo off the neck", "tab 1 --capo 24", "the capo is 0 to 23, not 24"),

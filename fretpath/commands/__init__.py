@@ -45,7 +45,7 @@ COMMANDS = {
     "find": "melodies of a folder by what is in them, in any key",
     "mark": "students' answers marked against a melody",
     "record": "what each student confuses, week by week, and what comes next",
-    "hand": "a student's hand learnt from tabs, as a card for every command",
+    "hand": "a student's hand learned from tabs, as a card for every command",
     "drill": "exercises from a melody or from what a student confused",
 }
 """Name of each command and what it does, in the order of the help."""

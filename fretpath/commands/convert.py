@@ -96,7 +96,7 @@ def _ending(arguments: argparse.Namespace) -> str:
     if ending not in WRITERS:
         raise RequestError(f'"{ending or "no ending"}" names no format; use {", ".join(WRITERS)}')
     if arguments.output is None and ending not in _TEXTS:
-        raise RequestError(f"{ending} is no text: write it to a file with -o FILE")
+        raise RequestError(f"{ending} is not text: write it to a file with -o FILE")
     return ending
 
 

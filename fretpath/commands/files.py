@@ -164,7 +164,7 @@ def file_bytes(path: Path, most: int = LARGEST_TEXT) -> bytes:
     except OSError as problem:
         raise ScoreFileError(f"cannot read {_named(path)}: {problem.strerror}") from None
     except ValueError:
-        raise ScoreFileError(f"{_named(path)} is not a name of a file") from None
+        raise ScoreFileError(f"{_named(path)} is not the name of a file") from None
 
 
 def _named(path: str | Path) -> str:
@@ -301,7 +301,7 @@ def _writing(path: str | Path) -> Iterator[None]:
     if not str(path):
         raise RequestError("the name of the output is empty; -o takes the name of a file")
     if not _is_name(path):
-        raise RequestError(f"{_named(path)} is not a name of a file")
+        raise RequestError(f"{_named(path)} is not the name of a file")
     try:
         yield
     except OSError as problem:

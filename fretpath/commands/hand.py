@@ -2,7 +2,7 @@
 
 Text tabs, or MusicXML with strings and frets.  The few prices that explain them best (where the
 hand is at home, how dear the outer strings and a shift are) go into a card for --card; how well
-they explain tabs that they were not learnt from is told.
+they explain tabs that they were not learned from is told.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--student", metavar="NAME", help="name of the student, for the card")
     parser.add_argument("--left-handed", action="store_true", help="a left-handed student")
-    parser.add_argument("--json", action="store_true", help="the same as data")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
     parser.add_argument("-o", "--output", metavar="FILE", help="write the card: student.toml")
     add_instrument_options(parser)
     add_hand_options(parser)
@@ -70,7 +70,7 @@ def _tabs(arguments: argparse.Namespace) -> tuple[list[Melody], Instrument]:
             raise RequestError(
                 f"{PurePath(name).name} is for {other.name} ({other.tuning}) and "
                 f"{PurePath(arguments.tabs[0]).name} for {first.name} ({first.tuning}); a hand is "
-                "learnt on one instrument: leave one out, or say --instrument"
+                "learned on one instrument: leave one out, or say --instrument"
             )
     return melodies, first
 
@@ -99,7 +99,7 @@ _WORDS = {
     "outer": "an outermost string",
     "shift": "a shift, a mm",
 }
-"""What the prices that are learnt mean."""
+"""What the prices that are learned mean."""
 
 
 def _page(fit: HandFit, tabs: int) -> list[str]:
@@ -117,9 +117,9 @@ def _page(fit: HandFit, tabs: int) -> list[str]:
         )
     if not fit.changes:
         return [*lines, "", "no other price explains them better: the usual ones stay"]
-    lines += [f"with the prices learnt from all: {_share(fit.after, fit.notes)}", ""]
+    lines += [f"with the prices learned from all: {_share(fit.after, fit.notes)}", ""]
     rows = [(name, f"{value:g}", _WORDS[name]) for name, value in fit.changes.items()]
-    return [*lines, *table(rows, head=("price", "learnt", "what it is"), align="lrl", gap=2)]
+    return [*lines, *table(rows, head=("price", "learned", "what it is"), align="lrl", gap=2)]
 
 
 def _share(agree: int, notes: int) -> str:

@@ -12,9 +12,11 @@ from fretpath.commands.options import (
     delivered,
     melody_from,
 )
+from fretpath.errors import RequestError
 from fretpath.music.departures import read_scales
 from fretpath.music.key import scale_named
 from fretpath.music.melody import Melody
+from fretpath.music.notation import format_melody
 from fretpath.music.spelling import SYLLABLES
 from fretpath.page.aloud import with_capitals
 from fretpath.page.departures import readings_data, render_readings
@@ -44,12 +46,17 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--against", metavar="SCALE", help="look for departures from this scale instead"
     )
+    parser.add_argument(
+        "--write", action="store_true", help="print the melody as clean text instead, to keep"
+    )
     parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
     add_output_options(parser)
 
 
 def run(arguments: argparse.Namespace) -> str:
     """The spelling and the departures, or the same as JSON."""
+    if arguments.write:
+        return _clean_text(arguments)
     melody, guess = with_found_key(melody_from(arguments))
     against = scale_named(arguments.against) if arguments.against else None
     readings = read_scales(melody, against=against) if melody.keys and melody.pitches else ()
@@ -75,6 +82,14 @@ def run(arguments: argparse.Namespace) -> str:
         render_readings(readings),
     ]
     return delivered(arguments, "\n".join(part for part in parts if part))
+
+
+def _clean_text(arguments: argparse.Namespace) -> str:
+    """The melody as it was read, in the notation."""
+    useless = [name for name in ("json", "syllables", "against") if getattr(arguments, name)]
+    if useless:
+        raise RequestError(f"--write and --{useless[0]} do not go together: choose one")
+    return delivered(arguments, format_melody(melody_from(arguments)))
 
 
 def _head(melody: Melody, degrees: str) -> str:

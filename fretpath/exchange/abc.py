@@ -232,7 +232,7 @@ class _Reader:
     def _field_L(self, value: str) -> None:  # noqa: N802
         match = re.fullmatch(r"(\d{1,3})(?:/(\d{1,4}))?", value.replace(" ", ""))
         if match is None or not int(match[1]) or not int(match[2] or 1):
-            raise ScoreFileError(f'{self._where()}: "{value[:20]}" is no length; write L:1/8')
+            raise ScoreFileError(f'{self._where()}: "{value[:20]}" is not a length; write L:1/8')
         self.unit_known = True
         for line in self._meant():
             line.unit = Fraction(4 * int(match[1]), int(match[2] or 1))
@@ -429,10 +429,10 @@ class _Reader:
         match = _LENGTH.fullmatch(text)
         assert match is not None
         if len(match[1]) > 4 or len(match[3]) > 4 or match[3].strip("0") == "" != match[3]:
-            raise ScoreFileError(f"{self._where()}: {text[:12]} is no length of a note")
+            raise ScoreFileError(f"{self._where()}: {text[:12]} is not a length of a note")
         below = int(match[3]) if match[3] else 2 ** len(match[2])
         if len(match[2]) > 8:
-            raise ScoreFileError(f"{self._where()}: {text[:12]} is no length of a note")
+            raise ScoreFileError(f"{self._where()}: {text[:12]} is not a length of a note")
         return Fraction(int(match[1] or 1), below)
 
     def _tuplet(self, line: _Line, match: re.Match[str]) -> None:
@@ -442,7 +442,7 @@ class _Reader:
         usual = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}.get(p, 3 if compound else 2)
         q, r = int(match["q"] or usual), int(match["r"] or p)
         if p == 0 or q == 0:
-            raise ScoreFileError(f"{self._where()}: {match[0][:12]} is no tuplet")
+            raise ScoreFileError(f"{self._where()}: {match[0][:12]} is not a tuplet")
         line.tuplet = (Fraction(q, p), r)
 
     def _break(self, line: _Line, signs: str) -> None:

@@ -23,7 +23,7 @@ def read_card(path: str | Path) -> Card:
     except OSError as problem:
         raise ScoreFileError(f"cannot read {str(path)[:120]}: {problem.strerror}") from None
     except UnicodeDecodeError:
-        raise ScoreFileError(f"{place.name} is no card: it is not text in UTF-8") from None
+        raise ScoreFileError(f"{place.name} is not a card: it is not text in UTF-8") from None
     except ValueError:
         raise ScoreFileError(f"{str(path)[:120]} is not a name of a file") from None
     return Card.parse(text, place.name)

@@ -68,7 +68,7 @@ LIMITS = {
 
 _MISSING = {
     "MusicXML": "there is no score-partwise or score-timewise in it",
-    "compressed MusicXML": "it is no zip archive",
+    "compressed MusicXML": "it is not a zip archive",
     "MIDI": "it does not begin with MThd",
     "ABC": "it has no K: line (X: begins a tune, K: ends its header)",
 }
@@ -212,7 +212,7 @@ def checked_xml(data: bytes, name: str) -> Element:
             "program that wrote it"
         ) from None
     except (LookupError, ValueError, RecursionError):
-        raise ScoreFileError(f"{name} is no XML that can be read; save it as UTF-8") from None
+        raise ScoreFileError(f"{name} is not XML that can be read; save it as UTF-8") from None
     _check_tree(root, name)
     return root
 

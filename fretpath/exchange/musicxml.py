@@ -265,7 +265,7 @@ class _Reader:
             return Fraction(usual)
         if not _NUMBER.fullmatch(text) or abs(Fraction(text)) > _MOST[tag]:
             raise ScoreFileError(
-                f'{self.name}, bar {self.bar}: it has "{text[:20]}" as its {tag}, which is no music'
+                f'{self.name}, bar {self.bar}: "{text[:20]}" is not a {tag} of music'
             )
         return Fraction(text)
 
@@ -460,7 +460,7 @@ class _Reader:
         step = _text(element, f"{kind}-step")
         if step not in tuple("ABCDEFG"):
             raise ScoreFileError(
-                f'{self.name}, bar {self.bar}: "{step[:8]}" is no {kind} of a chord'
+                f'{self.name}, bar {self.bar}: "{step[:8]}" is not a {kind} of a chord'
             )
         alter = int(self._number(element, f"{kind}-alter"))
         pitch = Pitch.spelled(step, max(-2, min(2, alter)), 4) + self.transpose
@@ -551,7 +551,7 @@ class _Reader:
         step, alter = _text(pitch, "step"), self._number(pitch, "alter")
         if step not in tuple("ABCDEFG"):
             raise ScoreFileError(
-                f'{self.name} cannot be read: "{step[:8]}" in bar {self.bar} is no letter of a note'
+                f'{self.name} cannot be read: "{step[:8]}" in bar {self.bar} is not a letter'
             )
         if alter.denominator != 1:
             self.remarks.append(Remark("rounded", "quarter tones to the note below"))

@@ -197,7 +197,7 @@ def _bytes_of(source: Source, name: str | None) -> tuple[bytes, str]:
     except FileNotFoundError:
         raise ScoreFileError(f"there is no file {path}") from None
     except ValueError:
-        raise ScoreFileError(f"{str(path)[:80]!r} is no name of a file") from None
+        raise ScoreFileError(f"{str(path)[:80]!r} is not the name of a file") from None
     except OSError as problem:
         raise ScoreFileError(f"cannot read {path}: {problem.strerror}") from None
 
@@ -213,7 +213,7 @@ def _melody_text(data: bytes, name: str) -> str:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise ScoreFileError(f"{name} is no score and no text in UTF-8") from None
+        raise ScoreFileError(f"{name} is neither a score nor text in UTF-8") from None
 
 
 def _abc_tunes(text: str, name: str) -> list[Tune]:

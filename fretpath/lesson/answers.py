@@ -22,6 +22,7 @@ from fretpath.values import Value
 
 _NAME = re.compile(r"\s*(?:name|student)\s*:\s*(.*?)\s*", re.IGNORECASE)
 _SPOKEN_FOR = re.compile(r"\s*([^\W\d_][^:|\d]{0,60}?)\s*:\s+(?=[^\s:])(.*)")
+_DASHED = re.compile(r"\s*(?!(?:sol|Sol|SOL)\b)([^\W\d_]{3}[^:|\d-]{0,60}?) [-–] (?=[^\s:-])(.*)")
 _HEADERS = frozenset(
     {"title", "key", "meter", "time", "tempo", "octave", "level", "source", "date"}
 )
@@ -60,7 +61,7 @@ def read_answer(text: str, key: str | Key | None, source: str = "answer") -> tup
     student, music = split_name(text)
     wanted = None if gives_a_key(music) else key
     letters = in_letters(music)
-    octaves = not (letters and _ALONE.search(music))
+    octaves = not (letters and _ALONE.search(_without_heads(music)))
     found: list[Answer] = []
     with suppress(FretpathError):
         plain = parse_melody(music, key=wanted, source=source)
@@ -87,7 +88,7 @@ def split_name(text: str) -> tuple[str, str]:
         header = _NAME.fullmatch(line)
         if header:
             return printable(header[1]), "\n".join([*lines[:at], *lines[at + 1 :]])
-        spoken = _SPOKEN_FOR.fullmatch(line)
+        spoken = _SPOKEN_FOR.fullmatch(line) or _DASHED.fullmatch(line)
         if spoken and spoken[1].strip().lower() not in _HEADERS and _is_music(spoken[2]):
             return printable(spoken[1]), "\n".join([*lines[:at], spoken[2], *lines[at + 1 :]])
     return "", text
@@ -103,12 +104,15 @@ def gives_a_key(text: str) -> bool:
     return any("key" in dict(read_head(line).values) for line in text.splitlines())
 
 
+def _without_heads(text: str) -> str:
+    """The lines of a text without what they say of key, meter and the like."""
+    lines = (read_head(line).rest for line in text.splitlines())
+    return "\n".join(line for line in lines if line.partition(":")[0].lower() not in _HEADERS)
+
+
 def in_letters(text: str) -> bool:
     """Whether the first note of the music is a letter."""
-    for line in text.splitlines():
-        head = line.partition(":")[0].strip().lower()
-        if head in _HEADERS:
-            continue
+    for line in _without_heads(text).splitlines():
         for word in line.replace("|", " ").replace("(", " ").split():
             if _DEGREE.match(word) or _LETTER.match(word):
                 return not _DEGREE.match(word)

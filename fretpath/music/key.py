@@ -58,7 +58,7 @@ class Degree(Value):
         match = _DEGREE.fullmatch(text)
         if match is None:
             raise RequestError(
-                f'"{text[:40]}" is no degree: degrees count from 1, with b or # in front '
+                f'"{text[:40]}" is not a degree: degrees count from 1, with b or # in front '
                 "and , or ' behind, such as 5, b3, #4, 10 or 5,"
             )
         accidentals, number, marks = match.groups(default="")

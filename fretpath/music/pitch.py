@@ -70,7 +70,7 @@ class Interval(Value):
         match = _INTERVAL.fullmatch(text)
         if match is None:
             raise RequestError(
-                f'"{text[:40]}" is no interval: write quality and number, '
+                f'"{text[:40]}" is not an interval: write quality and number, '
                 "such as m3, P5, A4, or -M2 for downwards"
             )
         sign, quality, number = match.groups()
@@ -166,7 +166,7 @@ class Pitch(Value):
         match = _PITCH.fullmatch(text)
         if match is None:
             raise RequestError(
-                f'"{text[:40]}" is no pitch: write a letter A to G, #s or bs, and the octave, '
+                f'"{text[:40]}" is not a pitch: write a letter A to G, #s or bs, and the octave, '
                 "such as C4 or Bb2"
             )
         letter, accidentals, octave = match.groups()

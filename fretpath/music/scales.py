@@ -29,12 +29,12 @@ MOODS = {
     "harmonic major": "major with a sad turn",
     "major pentatonic": "plain and sunny, as in country songs and lullabies",
     "minor pentatonic": "earthy, as in rock and blues",
-    "blues": "gritty",
+    "blues": "bluesy, between major and minor",
     "major blues": "warm, as in gospel and country",
     "phrygian dominant": "fiery, solemn",
     "double harmonic": "ornate, intense",
     "hungarian minor": "dark and ornate",
-    "whole tone": "dreamlike, no tonal center",
+    "whole tone": "floating, no note feels like home",
     "octatonic": "eerie, suspense",
 }
 """Moods commonly attached to each scale (common practice, no source)."""

@@ -183,7 +183,7 @@ def _entries(text: str, source: str) -> dict[str, Any]:
         entries = tomllib.loads(text)
     except (ValueError, RecursionError) as problem:
         raise ScoreFileError(
-            f"{source} is no card: {str(problem)[:200]}; a card has lines such as "
+            f"{source} is not a card: {str(problem)[:200]}; a card has lines such as "
             'instrument = "ukulele"'
         ) from None
     for name in entries:

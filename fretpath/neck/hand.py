@@ -134,5 +134,5 @@ def reaching(hand: Hand, reach: str | None) -> Hand:
     match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,2})?)\s*(mm|in)", reach.strip())
     span = round(float(match[1]) * (MM_PER_INCH if match[2] == "in" else 1), 3) if match else 0.0
     if not 20 <= span <= 300:
-        raise RequestError(f'"{reach[:40]}" is no reach: write 80mm or 3.5in, 20 to 300 mm')
+        raise RequestError(f'"{reach[:40]}" is not a reach: write 80mm or 3.5in, 20 to 300 mm')
     return replace(hand, largest_span=span)

@@ -73,7 +73,7 @@ class Instrument(Value):
     """Fret under the capo, 0 for none."""
     playing: Playing = "in-position"
     """How its players go about it, which decides the prices used unless others are asked for:
-    ``in-position`` (they stop most notes) or ``open-position`` (low on the neck, among the open
+    ``in-position`` (they fret most notes) or ``open-position`` (low on the neck, among the open
     strings)."""
     hand: str = "one-finger-per-fret"
     """Name of the hand model used unless another is asked for."""
@@ -269,5 +269,5 @@ def parse_scale_length(text: str) -> float:
     """
     match = re.fullmatch(r"(\d{1,4}(?:\.\d{1,3})?)\s*(in|mm)", text.strip())
     if match is None:
-        raise RequestError(f'"{text[:40]}" is no scale length: write 34in or 864mm')
+        raise RequestError(f'"{text[:40]}" is not a scale length: write 34in or 864mm')
     return float(match[1]) * (MM_PER_INCH if match[2] == "in" else 1)

@@ -1,4 +1,4 @@
-"""A hand learnt from what its player wrote: the few prices that explain where the notes lie.
+"""A hand learned from what its player wrote: the few prices that explain where the notes lie.
 
 **Theory.**  Players of one instrument differ in where their hand is at home, in how much they use
 the outer strings, and in how readily they shift; the other prices are left as they are.  Each
@@ -9,7 +9,7 @@ notes lie where the player put them.  A step away from the usual value of a pric
 tabs change little; of two as good the one nearer to the usual prices wins.
 
 **Agreement on tabs left out.**  With two or more tabs each is left out in turn, the prices are
-learnt from the others, and the notes of the one left out are counted under them.  That is the
+learned from the others, and the notes of the one left out are counted under them.  That is the
 agreement to expect of the next tab.  Where it is no better than before, the usual prices stay.
 """
 
@@ -64,10 +64,10 @@ class PlacedLine:
 
 @dataclass(frozen=True)
 class HandFit:
-    """A hand learnt from tabs, and how well it explains them; counts are notes."""
+    """A hand learned from tabs, and how well it explains them; counts are notes."""
 
     setup: Setup
-    """The setup with the prices learnt, or as before where nothing was gained."""
+    """The setup with the prices learned, or as before where nothing was gained."""
     changes: dict[str, float]
     """The prices that differ from before, by name."""
     notes: int
@@ -75,7 +75,7 @@ class HandFit:
     before: int
     """Notes that lie where the tool put them with the prices as before."""
     after: int
-    """The same with the prices learnt, on the tabs they were learnt from."""
+    """The same with the prices learned, on the tabs they were learned from."""
     unseen: tuple[int, int] | None
     """Before and after on the tabs left out, each in turn; None for a single tab."""
 

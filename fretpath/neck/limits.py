@@ -52,7 +52,7 @@ class Start(Value):
         match = re.fullmatch(r"(\d{1,2})-(\d{1,2})(?:-([0-4]))?", text.strip())
         if match is None:
             raise RequestError(
-                f'"{text[:40]}" is no place to start: write string-fret or string-fret-finger, '
+                f'"{text[:40]}" is not a place to start: write string-fret or string-fret-finger, '
                 "such as 4-7 or 4-7-2"
             )
         return cls(int(match[1]), int(match[2]), int(match[3]) if match[3] else None)

@@ -7,7 +7,7 @@ follow each other fast, below 1 after an open string, over a bar line or between
 shifts belong there: Radicioni, Anselma & Lombardo, CIM04), and the lower the longer the rest is.
 
 Without a tempo only rests are known to give time; a beat then counts as half a second.  The data
-on which other weights were learnt neither ask for these factors nor speak against them.
+on which other weights were learned neither ask for these factors nor speak against them.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ The search, ``--why``, the graph and the documents read :data:`TERMS` and nothin
 term is a field of :class:`Weights`, a function and a row here.  A shift has more or less time; the
 terms that this makes cheaper or dearer are ``timed``.
 
-The prices that a player's own notes can teach were learnt from 7,960 notes of three guitarists;
+The prices that a player's own notes can teach were learned from 7,960 notes of three guitarists;
 the rest are common practice, chosen by trial.  ``docs/hand_model.md`` tells which, and how.
 """
 
@@ -323,7 +323,7 @@ TERMS: tuple[Term, ...] = (
         "per mm",
         "the hand along the neck",
         "the dominant axis: Radicioni & Lombardo 2005; travel in mm chose places slightly better "
-        "than travel in frets: Rau 2016; value learnt",
+        "than travel in frets: Rau 2016; value learned",
         step=_shift,
         timed=True,
     ),
@@ -381,7 +381,7 @@ TERMS: tuple[Term, ...] = (
         "open",
         "each",
         "an open string",
-        "learnt: the players stop almost every note; a limit can avoid, forbid or prefer it",
+        "learned: the players fret almost every note; a limit can avoid, forbid or prefer it",
         note=_open,
     ),
     Term(
@@ -398,14 +398,14 @@ TERMS: tuple[Term, ...] = (
         "extension",
         "each",
         "a finger off its fret",
-        "learnt, and nearly without influence",
+        "learned, and nearly without influence",
         note=_extension,
     ),
     Term(
         "little",
         "each",
         "the little finger",
-        "learnt: the players keep shapes of three frets and move a fret rather than stretch over "
+        "learned: the players keep shapes of three frets and move a fret rather than stretch over "
         "four; the one addition that helped for a player left out",
         note=_little,
     ),
@@ -413,7 +413,7 @@ TERMS: tuple[Term, ...] = (
         "region",
         "per mm",
         "the hand away from home",
-        "joints like the middle of their range: Heijink & Meulenbroek 2002; value learnt",
+        "joints like the middle of their range: Heijink & Meulenbroek 2002; value learned",
         note=_region,
     ),
     Term(
@@ -427,7 +427,7 @@ TERMS: tuple[Term, ...] = (
         "outer",
         "per string",
         "an outermost string",
-        "learnt; without it the agreement falls most",
+        "learned; without it the agreement falls most",
         note=_outer,
     ),
     Term(

@@ -1,7 +1,7 @@
 """Rows that share their columns, broken into systems: the layout under every text tab.
 
 A *block* is one column: the tokens it shows in each row, or a bar line.  A block is as wide as
-its widest token, so that no token can slide under its neighbour; it may ask for more, so that
+its widest token, so that no token can slide under its neighbor; it may ask for more, so that
 columns stand in proportion to time.  Systems break at bar lines; a bar that is wider than a whole
 line is broken between two of its blocks, never inside one.
 """

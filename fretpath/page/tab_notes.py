@@ -249,14 +249,14 @@ def _frets(line: _Bars, findings: Findings) -> list[tuple[int, int, int, str]]:
     plain = _TARGET.sub(lambda match: "-" * len(match[0]), line.inner)
     for match in _TARGET.finditer(line.inner):
         kind = "a release" if match[0][0] in "rR" else "a bend"
-        text = f"{match[0]} is {kind}: its target is no new note"
+        text = f"{match[0]} is {kind}: it leads to no new note"
         findings.add("doubt", text, number, line.start + match.start() + 1)
     frets = []
     for match in _NUMBER.finditer(plain):
         start, digits = match.start("fret"), match["fret"]
         column = line.start + start + 1
         if len(digits) > 2:
-            text = f"{digits[:12]} is no fret; put a dash between the notes"
+            text = f"{digits[:12]} is not a fret; put a dash between the notes"
             findings.add("doubt", text, number, column)
             continue
         marks = match["before"] + match["after"]

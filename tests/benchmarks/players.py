@@ -170,13 +170,13 @@ def learn(found: Sequence[Passage], trials: int, draw: int) -> dict[str, Weights
 
 def own(found: Sequence[Passage], strangers: dict[str, Weights]) -> None:
     """Learn each player's hand from his own tracks, and score the others before and after."""
-    for name, learnt_from in (("every other track", None), ("one track", 3)):
+    for name, learned_from in (("every other track", None), ("one track", 3)):
         totals = {(m, when): [0, 0] for m in MEASURES for when in ("before", "after")}
         for player in sorted({passage.player for passage in found}):
             mine = [passage for passage in found if passage.player == player]
-            for seen in _shares(sorted({passage.track for passage in mine}), learnt_from):
+            for seen in _shares(sorted({passage.track for passage in mine}), learned_from):
                 _score_own(mine, set(seen), strangers[player], totals)
-        print(f"learnt from {name}:")
+        print(f"learned from {name}:")
         for measure in MEASURES:
             before, after = (totals[measure, when] for when in ("before", "after"))
             print(

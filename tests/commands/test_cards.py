@@ -91,7 +91,7 @@ def test_a_term_knows_the_degrees(capsys: pytest.CaptureFixture[str]) -> None:
     [
         ('instrument = "ukuele"', 'wren.toml, line 1: unknown instrument "ukuele"; did you mean'),
         ("reech = 3", 'wren.toml, line 1: unknown entry "reech"; did you mean "reach"?'),
-        ("reach 3", "wren.toml is no card"),
+        ("reach 3", "wren.toml is not a card"),
     ],
 )
 def test_a_wrong_card_is_refused(text: str, says: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -131,7 +131,7 @@ class TestTheHand:
         assert card.startswith('student = "Wren"\ninstrument = "guitar"\n')
         assert "region_at = " in card
         again, _ = said(capsys, "hand", *tabs, "--card", "new.toml", "-o", "newer.toml")
-        better = page.split("learnt from all: ")[1].split("\n")[0]
+        better = page.split("learned from all: ")[1].split("\n")[0]
         assert f"where the tool would put them: {better}" in again
 
     def test_a_score_with_places_is_the_same(self, capsys: pytest.CaptureFixture[str]) -> None:

@@ -270,5 +270,5 @@ class TestScales:
         assert said.startswith("no known scale holds 1 b2 2 b3; the nearest is")
 
     def test_what_cannot_be(self, capsys: Said) -> None:
-        assert "is no degree" in refusal(capsys, "scales", "--from", "1,x")
+        assert "is not a degree" in refusal(capsys, "scales", "--from", "1,x")
         assert 'did you mean "dorian"' in refusal(capsys, "scales", "dorien")

@@ -277,7 +277,7 @@ def test_convert_keeps_the_places_when_asked(
     ("words", "said"),
     [
         (["1 2 3"], "say where to"),
-        (["1 2 3", "--to", "mid"], "is no text"),
+        (["1 2 3", "--to", "mid"], "is not text"),
         (["1 2 3", "--to", "doc"], "names no format"),
         (["1 2 3", "-o", "tune"], "names no format"),
         (["no-such.mid", "--to", "txt"], "there is no file"),

@@ -70,7 +70,7 @@ class TestScales:
     def test_the_table_holds_every_scale(self) -> None:
         assert {name for name, _, _ in FORMULAS} == set(SCALES)
 
-    def test_each_mode_is_its_brighter_neighbour_with_one_note_lowered(self) -> None:
+    def test_each_mode_is_its_brighter_neighbor_with_one_note_lowered(self) -> None:
         modes = [SCALES[name.replace("_", " ")].names for name in BRIGHTEST_FIRST]
         lowered = []
         for bright, dark in itertools.pairwise(modes):
@@ -213,7 +213,7 @@ class TestDegree:
     def test_anything_else_is_refused_by_name(self, text: str) -> None:
         with pytest.raises(RequestError) as caught:
             Degree.parse(text)
-        assert f'"{text}" is no degree: degrees count from 1' in str(caught.value)
+        assert f'"{text}" is not a degree: degrees count from 1' in str(caught.value)
 
     @given(keys(), degrees(0, 13, most=0))
     def test_counted_against_the_key_the_plain_numbers_are_the_scale(

@@ -86,7 +86,7 @@ class TestPitch:
     def test_anything_else_is_refused_by_name(self, text: str) -> None:
         with pytest.raises(RequestError) as caught:
             Pitch.parse(text)
-        assert f'"{text}" is no pitch' in str(caught.value)
+        assert f'"{text}" is not a pitch' in str(caught.value)
         assert "such as C4 or Bb2" in str(caught.value)
 
 

@@ -19,7 +19,7 @@ from fretpath.music.scales import (
     scales_holding,
 )
 
-# The one degree each mode changes against its brighter neighbour (common practice).
+# The one degree each mode changes against its brighter neighbor (common practice).
 CHANGES = ["#4 4", "7 b7", "3 b3", "6 b6", "2 b2", "5 b5"]
 
 

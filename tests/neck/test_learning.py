@@ -1,4 +1,4 @@
-"""A hand learnt from tabs: the prices of a player are found again, and few tabs change little."""
+"""A hand learned from tabs: the prices of a player are found again, and few tabs change little."""
 
 from __future__ import annotations
 

@@ -80,7 +80,7 @@ def test_marks_are_kept_and_muted_strings_reported() -> None:
 def test_a_number_of_three_digits_is_a_doubt_with_its_place() -> None:
     tab = read_tab("G|--123--5--|\nD|----------|\nA|----------|\nE|----------|")
     assert [note.fret for note in tab.notes] == [5]
-    assert str(tab.doubts[0]).startswith("line 1, column 5: doubt: 123 is no fret")
+    assert str(tab.doubts[0]).startswith("line 1, column 5: doubt: 123 is not a fret")
 
 
 def test_chords_sound_together_even_when_aligned_to_the_right() -> None:
