@@ -25,5 +25,5 @@ def read_card(path: str | Path) -> Card:
     except UnicodeDecodeError:
         raise ScoreFileError(f"{place.name} is not a card: it is not text in UTF-8") from None
     except ValueError:
-        raise ScoreFileError(f"{str(path)[:120]} is not a name of a file") from None
+        raise ScoreFileError(f"{str(path)[:120]} is not the name of a file") from None
     return Card.parse(text, place.name)

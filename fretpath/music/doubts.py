@@ -131,7 +131,12 @@ def ask_numbers(draft: Draft) -> None:
             _ask_tempo(draft, row, degree)
         beside = [numbers[i] for i in (at - 1, at + 1) if 0 <= i < len(numbers)]
         digits = re.fullmatch(r"1[1-5]", degree)
-        if digits and len(numbers) > 2 and not {8, 9, 10} & set(numbers) and any(numbers[at] - n > 7 for n in beside):
+        if (
+            digits
+            and len(numbers) > 2
+            and not {8, 9, 10} & set(numbers)
+            and any(numbers[at] - n > 7 for n in beside)
+        ):
             body = "\n".join(" ".join(r.words) for r in draft.music())
             raise draft.ask(
                 f"{degree}: the degrees {degree[0]} and {degree[1]}, or degree {degree} in the "

@@ -108,11 +108,11 @@ class Weights(Value):
     """Seconds of rest that halve the price of a shift once more."""
 
     def __post_init__(self) -> None:
-        check_fields(self)
         for field in fields(self):
             value = getattr(self, field.name)
-            if not 0 <= value <= 10_000:
+            if isinstance(value, int | float) and not 0 <= value <= 10_000:
                 raise RequestError(f"the weight {field.name} is 0 to 10000, not {value}")
+        check_fields(self)
 
     def set(self, settings: str) -> Weights:
         """These weights with some replaced: ``Weights().set("shift=2,open=0")``."""
