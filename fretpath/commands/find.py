@@ -10,8 +10,8 @@ from fretpath.commands.folder import add_folder_options, each_melody, finished
 from fretpath.commands.options import add_output_options, as_json, delivered
 from fretpath.errors import RequestError
 from fretpath.lesson.find import Match, Wanted, find_in
-from fretpath.lesson.indented import clipped, wrapped
 from fretpath.music.melody import Melody
+from fretpath.page.tables import clipped, indented
 
 _TEXTS = {
     "only": 'no degrees but these: "1 2 3 5"',
@@ -77,5 +77,5 @@ def _lines(found: list[Match], looked: int) -> list[str]:
     lines = [f"{len(found)} of {looked} melodies"]
     for one in found:
         lines.append(clipped(f"{one.name}  {one.title}", 80))
-        lines.extend(line for reason in one.reasons for line in wrapped(reason))
+        lines.extend(line for reason in one.reasons for line in indented(reason))
     return lines

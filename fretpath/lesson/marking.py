@@ -39,13 +39,13 @@ from fretpath.lesson.diagnosis import (
     reasons_for,
 )
 from fretpath.lesson.folder import check_tune
-from fretpath.lesson.indented import WIDTH, clipped, wrapped
 from fretpath.lesson.pairing import ENTER, WRONG, Pairing, heard_notes, pair
 from fretpath.lesson.record import drill_pairs
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody, Note
 from fretpath.music.pitch import OCTAVE
 from fretpath.music.words import counted
+from fretpath.page.tables import WIDTH, clipped, indented
 from fretpath.values import Value, check_fields
 
 _POOR = 0.6
@@ -456,7 +456,7 @@ def mark_page(
     *marked* pairs the name of each student with the marking; *confused* counts the degrees
     answered for others; *following* are tunes rich in them, None when no folder was asked about.
     """
-    blocks = [[clipped(f"MARKED AGAINST: {title}", WIDTH), *wrapped(scheme_line(points))]]
+    blocks = [[clipped(f"MARKED AGAINST: {title}", WIDTH), *indented(scheme_line(points))]]
     blocks.extend(list(_answer_lines(name, marking)) for name, marking in marked)
     if len(marked) > 1:
         blocks.append(list(_class_lines(marked)))
@@ -480,11 +480,11 @@ def scheme_line(points: Points) -> str:
 def _answer_lines(name: str, marking: Marking) -> Iterator[str]:
     yield clipped(f"{name}: {marking.score} of {marking.full} points ({marking.percent}%)", WIDTH)
     if not _has_shift(marking) or marking.mistakes:
-        yield from wrapped(summary(marking))
+        yield from indented(summary(marking))
     for reason in marking.reasons:
-        yield from wrapped(_said(reason, marking))
+        yield from indented(_said(reason, marking))
     for mistake in marking.unexplained:
-        yield from wrapped(_said(mistake, marking))
+        yield from indented(_said(mistake, marking))
     yield from _notes(marking)
 
 
@@ -512,15 +512,17 @@ def _notes(marking: Marking) -> Iterator[str]:
     if marking.octaves and not marking.counts["wrong octave"]:
         count = abs(marking.octaves)
         way = "higher" if marking.octaves > 0 else "lower"
-        yield from wrapped(f"(written {counted(count, 'octave')} {way} throughout; no points lost)")
+        yield from indented(
+            f"(written {counted(count, 'octave')} {way} throughout; no points lost)"
+        )
     if not marking.octaves_marked:
-        yield from wrapped("(octaves are not marked: the letters do not tell them)")
+        yield from indented("(octaves are not marked: the letters do not tell them)")
     if marking.heard:
-        yield from wrapped("(from a recording: what was heard; unclear notes cost nothing)")
+        yield from indented("(from a recording: what was heard; unclear notes cost nothing)")
     if not marking.lengths:
-        yield from wrapped("(lengths are not marked)")
+        yield from indented("(lengths are not marked)")
     for line in marking.respelled:
-        yield from wrapped(f"({line}: the same sound, no points lost)")
+        yield from indented(f"({line}: the same sound, no points lost)")
 
 
 def _class_lines(marked: Sequence[tuple[str, Marking]]) -> Iterator[str]:

@@ -3,7 +3,7 @@
 **Theory.**  Order comes first from material, then from measures.  A tune is *ready* when it
 brings at most one topic that is new.  Everything a tune can bring stands on one ladder, whose
 order is the published one of B. Crowell's anthology Eyes and Ears (2004-2017): steps, the leaps
-by function (:mod:`fretpath.lesson.function`), the degrees of minor and the modes, then notes off
+by function (:mod:`fretpath.lesson.measures`), the degrees of minor and the modes, then notes off
 the key, #4 first, then b7, b3, b6 and b2, then a change of key.  (The order of the notes off the
 key is also that of how many folk tunes in major use them: #4 11.6 %, b7 5.4, b3 3.5, b6 2.5,
 b2 1.8 of the tunes in the Essen collection.)  Where range and rhythm stand on it is our choice:
@@ -21,8 +21,7 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 
-from fretpath.lesson.function import LEAPS, belongs, leaps_of
-from fretpath.lesson.measures import pitch_range
+from fretpath.lesson.measures import LEAPS, belongs, leaps_of, pitch_range
 from fretpath.music.key import SCALES
 from fretpath.music.melody import Melody
 

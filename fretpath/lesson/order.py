@@ -23,12 +23,10 @@ from typing import Any
 
 from fretpath.errors import RequestError, nearest
 from fretpath.lesson.folder import USUAL_TEMPO, Tune
-from fretpath.lesson.function import LEAPS
-from fretpath.lesson.indented import INDENT, WIDTH, clipped, wrapped
 from fretpath.lesson.material import DEPARTURES, RUNGS, Topic, topic
-from fretpath.lesson.measures import EAR_RANKED, HAND_RANKED, rank_means
+from fretpath.lesson.measures import EAR_RANKED, HAND_RANKED, LEAPS, rank_means
 from fretpath.music.words import counted, plural
-from fretpath.page.tables import wrapped as folded
+from fretpath.page.tables import INDENT, WIDTH, clipped, indented, wrapped
 from fretpath.values import Value
 
 ACCURACY = (
@@ -204,7 +202,7 @@ def order_page(lessons: Sequence[Lesson], instrument: str, *, measures: bool = F
     *instrument* is its name, or empty to leave the hand out.
     """
     tunes = [lesson.tune for lesson in lessons]
-    blocks = ["\n".join(_ear_lines(lessons, measures)), "\n".join(folded(ACCURACY, WIDTH))]
+    blocks = ["\n".join(_ear_lines(lessons, measures)), "\n".join(wrapped(ACCURACY, WIDTH))]
     if instrument:
         blocks.append("\n".join(_hand_lines(tunes, instrument)))
     blocks.append("\n".join(_gap_lines(tunes)))
@@ -220,10 +218,10 @@ def _ear_lines(lessons: Sequence[Lesson], measures: bool) -> Iterator[str]:
         yield clipped(f"{lesson.place:>3}{star} {lesson.tune.title}", WIDTH - 17).ljust(64) + (
             f" difficulty {lesson.difficulty:>4}"
         )
-        yield from wrapped(f"new: {news(lesson)}")
+        yield from indented(f"new: {news(lesson)}")
         if measures:
-            yield from wrapped(f"brings back: {in_short(lesson.repeats) or 'nothing'}")
-            yield from wrapped(_ear_figures(lesson.tune))
+            yield from indented(f"brings back: {in_short(lesson.repeats) or 'nothing'}")
+            yield from indented(_ear_figures(lesson.tune))
     if any(lesson.placed for lesson in lessons):
         yield f"{INDENT}* placed by the teacher"
 
@@ -293,7 +291,7 @@ def _hand_lines(tunes: Sequence[Tune], instrument: str) -> Iterator[str]:
         )
     for tune in tunes:
         if tune.unplayable:
-            yield from wrapped(f"not on this neck: {tune.unplayable}")
+            yield from indented(f"not on this neck: {tune.unplayable}")
     yield ""
     yield _CAUTION
 
@@ -302,7 +300,7 @@ def _gap_lines(tunes: Sequence[Tune]) -> Iterator[str]:
     yield "GAPS in this folder"
     yield ""
     for line in gaps(tunes) or ["none of the topics a first course would cover"]:
-        yield from wrapped(line)
+        yield from indented(line)
 
 
 def order_data(lessons: Sequence[Lesson], instrument: str) -> dict[str, Any]:

@@ -16,16 +16,14 @@ from datetime import date, timedelta
 from functools import cached_property
 from typing import Any
 
-from fretpath.lesson.indented import clipped
 from fretpath.lesson.record import AskedNote, Record, confusions, drill_pairs, richness, rows_of
 from fretpath.music.words import counted
 from fretpath.page.html import filled
-from fretpath.page.tables import table, wrapped
+from fretpath.page.tables import INDENT, clipped, table, wrapped
 
 _LATELY = 4
 _FAILED = 0.8
 _MOST_PAIRS = 4
-_INDENT = "     "
 
 
 @dataclass(frozen=True)
@@ -182,7 +180,7 @@ def _class_table(students: Sequence[Progress]) -> list[str]:
         for p in students
     ]
     head = ("name", "answers", "right", "last week", "confused most")
-    return table(rows, head=head, align="lrrrl", indent=_INDENT)
+    return table(rows, head=head, align="lrrrl", indent=INDENT)
 
 
 def _student_lines(
@@ -204,14 +202,14 @@ def _student_lines(
         )
         for week in progress.weeks
     ]
-    yield from table(rows, head=head, align="lrr" + "r" * len(pairs), indent=_INDENT)
+    yield from table(rows, head=head, align="lrr" + "r" * len(pairs), indent=INDENT)
     if pairs:
-        yield f"{_INDENT}4: #4 means that 4 was expected and #4 answered, 1/3 once in three times"
-    yield from wrapped(f"next drill: {drill_words(progress)}", indent=_INDENT, hanging="  ")
+        yield f"{INDENT}4: #4 means that 4 was expected and #4 answered, 1/3 once in three times"
+    yield from wrapped(f"next drill: {drill_words(progress)}", indent=INDENT, hanging="  ")
     if following is not None:
         tune = following[progress.student]
         words = f"{tune.title} ({tune.name})" if tune else "none in the folder"
-        yield from wrapped(f"next tune: {words}", indent=_INDENT, hanging="  ")
+        yield from wrapped(f"next tune: {words}", indent=INDENT, hanging="  ")
 
 
 def _times(counts: tuple[int, int]) -> str:

@@ -5,6 +5,13 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from fretpath.errors import printable
+
+WIDTH = 80
+"""Characters in a line at the most."""
+INDENT = " " * 5
+"""In front of what belongs to a head at the margin."""
+
 
 def table(
     rows: Iterable[Sequence[object]],
@@ -37,7 +44,7 @@ def table(
     return [line(row) for row in cells]
 
 
-def wrapped(text: str, width: int = 80, *, indent: str = "", hanging: str = "") -> list[str]:
+def wrapped(text: str, width: int = WIDTH, *, indent: str = "", hanging: str = "") -> list[str]:
     """The lines of a text, each folded at spaces to a width; empty lines are kept.
 
     *indent* stands before every line, *hanging* after it before those that go on.
@@ -57,3 +64,14 @@ def wrapped(text: str, width: int = 80, *, indent: str = "", hanging: str = "") 
         )
         or [""]
     ]
+
+
+def indented(text: str) -> list[str]:
+    """Lines of at most 80 characters that belong to a head, without control characters."""
+    return wrapped(printable(text), WIDTH, indent=INDENT, hanging="  ")
+
+
+def clipped(text: str, width: int) -> str:
+    """A text without control characters, cut with dots when it is longer than a width."""
+    text = printable(text)
+    return text if len(text) <= width else text[: width - 3].rstrip() + "..."
