@@ -187,7 +187,7 @@ def _fit_of(hint: Any) -> Fit:
         return partial(_each_of, tuple(map(_fit_of, arguments)), _told(hint))
     if origin is frozenset:
         return partial(_all_of, None, _fit_of(arguments[0]), frozenset)
-    simple = {int: _whole, float: _number, Fraction: _fraction}.get(hint)
+    simple = {int: _whole, float: _number, Fraction: number_of}.get(hint)
     return simple or partial(_of_kind, origin or hint)
 
 
@@ -223,7 +223,7 @@ def _number(given: object) -> float:
     raise _misfit("a number", given)
 
 
-def _fraction(given: object) -> Fraction:
+def number_of(given: object) -> Fraction:
     """A whole number, a fraction or its text; a float that is a fraction of at most 1000ths."""
     if isinstance(given, str):
         try:

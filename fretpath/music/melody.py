@@ -13,19 +13,19 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left, bisect_right
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from itertools import accumulate, pairwise
 from operator import itemgetter
-from typing import TypeVar
+from typing import TypeVar, overload
 
 from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key, degree_between
 from fretpath.music.pitch import OCTAVE, Interval, Pitch, alter_of
 from fretpath.music.repeats import Repeat, check_repeats, played
-from fretpath.values import Value, check_fields
+from fretpath.values import Value, check_fields, number_of
 
 WORKING_OCTAVE = 4
 FROM_NOTES = -100
@@ -33,6 +33,10 @@ FROM_NOTES = -100
 _ROOT = re.compile(r"(?:^|(?<=/))[A-G](?:#+|b+)?")
 """Root of a chord name, and its bass behind a slash."""
 T = TypeVar("T")
+Named = Pitch | str | int | None
+"""A pitch, its name (``F#2``), its MIDI number, or None for a rest."""
+Length = Fraction | int | float | str
+"""A number of beats: 1, 0.5, ``"3/2"``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,8 +191,105 @@ class Melody(Value):
             if not starts.issuperset(places):
                 raise RequestError("a change of key or meter must begin a phrase")
 
+    @classmethod
+    def from_notes(
+        cls,
+        notes: Iterable[Note | Named | tuple[Named, Length]],
+        key: str | Key | None = None,
+        meter: str | Meter | None = None,
+        *,
+        pickup: Length = 0,
+        title: str = "",
+        tempo: Length | None = None,
+    ) -> Melody:
+        """A melody from (pitch, beats) pairs, its bars worked out.
+
+        >>> tune = Melody.from_notes([("G3", 1), (59, 3), (None, 2), "D4"], "G major", "3/4")
+        >>> [str(note.pitch) for note in tune], tune.bars
+        (['G3', 'B3', 'B3', 'None', 'D4'], (2, 4))
+
+        A pitch is a :class:`Pitch`, its name, a MIDI number (spelled by the key) or None for a
+        rest; alone, or as a :class:`Note`, it is one beat or what the note says.  A note over a
+        bar line is written as two, tied; *pickup* is the beats before the first bar line.
+        Raises :class:`RequestError` for what is none of these.
+        """
+        home = Key.parse(key) if isinstance(key, str) else key
+        time = Meter.parse(meter) if isinstance(meter, str) else meter
+        events = [_note_of(each, home) for each in notes]
+        if pickup and time is None:
+            raise RequestError("a pickup needs a meter")
+        split = _in_bars(events, time.beats, number_of(pickup)) if time else [(events, 0)]
+        bars = accumulate(len(bar) for bar, _ in split)
+        written = tuple(note for bar, _ in split for note in bar)
+        return cls(
+            written,
+            keys=((0, home),) if home else (),
+            meters=((0, time),) if time else (),
+            bars=tuple(bar for bar in bars if bar < len(written)),
+            title=title,
+            tempo=None if tempo is None else number_of(tempo),
+        )
+
+    def with_key(self, key: str | Key, *, respell: bool = False) -> Melody:
+        """The same notes in another key for the whole; *respell* names them anew as it does.
+
+        >>> tune = Melody.from_notes(["Gb3", "Db4"]).with_key("D major", respell=True)
+        >>> [str(pitch) for pitch in tune.pitches], [str(degree) for degree in tune.degrees]
+        (['F#3', 'C#4'], ['3', '7'])
+        """
+        home = Key.parse(key) if isinstance(key, str) else key
+        notes = tuple(
+            replace(note, pitch=home.spell(note.pitch.midi)) if respell and note.pitch else note
+            for note in self.notes
+        )
+        return replace(self, notes=notes, keys=((0, home),), octave=FROM_NOTES)
+
     def __len__(self) -> int:
         return len(self.notes)
+
+    def __iter__(self) -> Iterator[Note]:
+        """Every event in order."""
+        return iter(self.notes)
+
+    @overload
+    def __getitem__(self, events: int) -> Note: ...
+    @overload
+    def __getitem__(self, events: slice) -> Melody: ...
+    def __getitem__(self, events: int | slice) -> Note | Melody:
+        """An event, or the :meth:`part` of a slice."""
+        if not isinstance(events, slice):
+            return self.notes[events]
+        found = range(*events.indices(len(self.notes)))
+        if not found or found.step != 1:
+            raise RequestError("a part of a melody is one or more events that follow each other")
+        return self.part(found)
+
+    def __add__(self, other: Melody) -> Melody:
+        """This melody and then another, which begins a phrase; title and tempo are of the first.
+
+        A short last bar and a pickup that make a whole bar together become one; otherwise a bar
+        line stands between.  Without a key or a meter the other takes over the one in force.
+        """
+        if not isinstance(other, Melody):
+            return NotImplemented
+        return _joined(self, other)
+
+    def take_bars(self, start: int, stop: int | None = None) -> Melody:
+        """Bars *start* to before *stop* (the end if None), counted from 0, a pickup as one."""
+        return self._taken("bars", [*self.spans(self.whole_bars)], start, stop)
+
+    def take_phrases(self, start: int, stop: int | None = None) -> Melody:
+        """Phrases *start* to before *stop* (the end if None), counted from 0."""
+        return self._taken("phrases", [*self.spans(self.phrases)], start, stop)
+
+    def _taken(self, what: str, spans: list[range], start: int, stop: int | None) -> Melody:
+        chosen = spans[start:stop] if start >= 0 and (stop is None or stop >= 0) else []
+        if not chosen:
+            raise RequestError(
+                f"there are {len(spans)} {what} here, counted from 0, and none from {start} to "
+                f"before {len(spans) if stop is None else stop}"
+            )
+        return self.part(range(chosen[0].start, chosen[-1].stop))
 
     def header(self, name: str) -> str:
         """The value of a header, or the empty string."""
@@ -385,6 +486,77 @@ class Melody(Value):
         if not self.bars:
             return f"note {struck}"
         return f"bar {bars[event]}, note {struck}" if bars[event] else f"pickup, note {struck}"
+
+
+def _note_of(given: Note | Named | tuple[Named, Length], key: Key | None) -> Note:
+    """A note from one given by name or number, alone or with its length in beats."""
+    if isinstance(given, Note):
+        return given
+    named, beats = given if isinstance(given, tuple | list) and len(given) == 2 else (given, 1)
+    if named is None or isinstance(named, Pitch):
+        return Note(named, number_of(beats))
+    if isinstance(named, str):
+        return Note(Pitch.parse(named), number_of(beats))
+    midi = Pitch(0, named).midi  # held to be a whole number
+    return Note(key.spell(midi) if key else Pitch.from_midi(midi), number_of(beats))
+
+
+def _in_bars(
+    notes: Sequence[Note], beats: int, pickup: Fraction
+) -> list[tuple[list[Note], Fraction]]:
+    """The notes bar by bar, those over a bar line cut and tied; each with what is left of it."""
+    if not 0 <= pickup < beats:
+        raise RequestError(f"a pickup is 0 to less than {beats} beats, not {pickup}")
+    bars: list[tuple[list[Note], Fraction]] = [([], pickup or Fraction(beats))]
+    for note in notes:
+        length, tied = note.beats, note.tied
+        while length:
+            bar, left = bars[-1]
+            if not left:
+                bar, left = [], Fraction(beats)
+                bars.append((bar, left))
+            here = min(length, left)
+            bar.append(replace(note, beats=here, tied=tied))
+            bars[-1] = bar, left - here
+            length, tied = length - here, note.pitch is not None
+    return bars
+
+
+def _joined(first: Melody, second: Melody) -> Melody:
+    """One melody after another."""
+    if second.keys and not first.keys:
+        raise RequestError("the first melody has no key and the second has: give it one (with_key)")
+    if second.meters and not first.meters:
+        raise RequestError("the first melody has no meter and the second has")
+    at = len(first)
+    last = sum(note.beats for note in first.notes[([0, *first.bars])[-1] :])
+    begin = sum(note.beats for note in second.notes[: ([*second.bars, len(second)])[0]])
+    meter = first.meter_at(at - 1)
+    same = meter is not None and second.meter in (None, meter)
+    touching = any(at in repeat.signs for repeat in first.repeats)
+    touching |= any(0 in repeat.signs for repeat in second.repeats)
+    whole = same and meter is not None and last < meter.beats and last + begin == meter.beats
+    barred = meter is not None or bool(first.bars or second.bars)
+    line = (at,) if touching or (barred and not whole) else ()
+
+    def later(marks: Iterable[tuple[int, T]]) -> tuple[tuple[int, T], ...]:
+        return tuple((event + at, mark) for event, mark in marks)
+
+    def changed(before: T | None, marks: tuple[tuple[int, T], ...]) -> tuple[tuple[int, T], ...]:
+        return later(marks[1:] if marks and marks[0][1] == before else marks)
+
+    return replace(
+        first,
+        notes=first.notes + second.notes,
+        keys=first.keys + changed(first.key_at(at - 1), second.keys),
+        meters=first.meters + changed(meter, second.meters),
+        bars=(*first.bars, *line, *(bar + at for bar in second.bars)),
+        phrases=(*first.phrases, at, *(phrase + at for phrase in second.phrases)),
+        octave_free=first.octave_free and second.octave_free,
+        repeats=first.repeats + tuple(_moved(repeat, at) for repeat in second.repeats),
+        lyrics=first.lyrics + later(second.lyrics),
+        chords=first.chords + later(second.chords),
+    )
 
 
 def _check_words(what: str, words: tuple[tuple[int, str], ...], places: frozenset[int]) -> None:

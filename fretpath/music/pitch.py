@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Protocol
 
 from fretpath.errors import RequestError
 from fretpath.values import Value
@@ -142,6 +143,14 @@ def _quality(excess: int, perfect: bool) -> str:
     return {0: "M", -1: "m"}.get(excess, "d" * (-excess - 1))
 
 
+class Speller(Protocol):
+    """What names a MIDI number, as a key does."""
+
+    def spell(self, midi: int) -> Pitch:
+        """The pitch by its name."""
+        ...
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Pitch(Value):
     """A spelled pitch; ordered by staff position, then by sound.
@@ -179,14 +188,17 @@ class Pitch(Value):
         return cls(staff, natural_semitones(staff) + 12 + alter)
 
     @classmethod
-    def from_midi(cls, midi: int, flattest: int = -5) -> Pitch:
+    def from_midi(cls, midi: int, flattest: int | Speller = -5) -> Pitch:
         """A MIDI number, named by one of twelve names in a row on the line of fifths.
 
         >>> str(Pitch.from_midi(61)), str(Pitch.from_midi(61, flattest=-1))
         ('Db4', 'C#4')
 
         *flattest* is the first of the twelve in fifths from C: -5 is Db, and F# is then the last.
+        Or it is the key that spells: ``Pitch.from_midi(61, Key.parse("D"))`` is C#4.
         """
+        if not isinstance(flattest, int):
+            return flattest.spell(midi)
         semitones = midi - C0.midi
         fifths = flattest + (7 * semitones - flattest) % 12
         return cls((7 * semitones - fifths) // 12, midi)
