@@ -28,19 +28,23 @@ from fretpath.music.key import SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody, Meter, Note, Placement
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
-from fretpath.neck.arrange import arrange, arrange_many, replan
+from fretpath.music.repeats import Repeat
+from fretpath.neck.arrange import arrange, replan
 from fretpath.neck.arrangement import Arrangement, Fingering
 from fretpath.neck.card import Card, format_card
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
 from fretpath.neck.figures import Figures
-from fretpath.neck.hand import HANDS, Hand, hand_named
-from fretpath.neck.instrument import Instrument
-from fretpath.neck.limits import Limits, Start
+from fretpath.neck.hand import HANDS, Hand, Reach, hand_named
+from fretpath.neck.instrument import Instrument, Playing, String
+from fretpath.neck.limits import Limits, OpenStrings, Start
+from fretpath.neck.many import arrange_many, iter_arrange
 from fretpath.neck.planner import clear_caches
-from fretpath.neck.setup import Setup
+from fretpath.neck.setup import Objective, RepeatFingering, Setup
 from fretpath.neck.terms import Weights
 from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangements in notebooks)
 from fretpath.page.tab import render_tab
+from fretpath.remarks import Remark
+from fretpath.values import from_dict, schema_of, to_dict
 
 if TYPE_CHECKING:
     from fretpath.exchange.cards import read_card
@@ -71,6 +75,7 @@ if TYPE_CHECKING:
     from fretpath.music.scales import scales_holding
     from fretpath.music.spelling import SpelledNote, spell
     from fretpath.neck.keychoice import KeyChoice, rank_keys
+    from fretpath.neck.lattice import lattice
     from fretpath.neck.learning import HandFit, learn_hand
     from fretpath.neck.patterns import Pattern, patterns_of
     from fretpath.neck.transposition import Transposition, transpose
@@ -123,15 +128,22 @@ __all__ = [
     "Mistake",
     "NoPathError",
     "Note",
+    "Objective",
+    "OpenStrings",
     "OutOfRangeError",
     "Pattern",
     "Pitch",
     "Placement",
+    "Playing",
     "Pluck",
     "Points",
     "Question",
+    "Reach",
     "Reading",
     "Reason",
+    "Remark",
+    "Repeat",
+    "RepeatFingering",
     "RequestError",
     "Scale",
     "ScaleReading",
@@ -141,6 +153,7 @@ __all__ = [
     "SoundPlan",
     "SpelledNote",
     "Start",
+    "String",
     "TabCheck",
     "TabFault",
     "TabNote",
@@ -167,12 +180,15 @@ __all__ = [
     "format_card",
     "format_melody",
     "format_record",
+    "from_dict",
     "hand_named",
     "hardest_shift",
     "hear",
     "hear_recording",
     "instrument_named",
+    "iter_arrange",
     "key_chart",
+    "lattice",
     "learn_hand",
     "mark",
     "mark_best",
@@ -199,9 +215,11 @@ __all__ = [
     "render_tab",
     "replan",
     "scales_holding",
+    "schema_of",
     "score_bytes",
     "spell",
     "tempo_ladder",
+    "to_dict",
     "transpose",
     "tune_of",
     "ways",
@@ -240,6 +258,7 @@ _LATER = {
     "fretpath.music.spelling": ("SpelledNote", "spell"),
     "fretpath.neck.ways": ("Reason", "describe", "reasons", "ways"),
     "fretpath.neck.keychoice": ("KeyChoice", "rank_keys"),
+    "fretpath.neck.lattice": ("lattice",),
     "fretpath.neck.learning": ("HandFit", "learn_hand"),
     "fretpath.neck.patterns": ("Pattern", "patterns_of"),
     "fretpath.neck.transposition": ("Transposition", "transpose"),
@@ -260,3 +279,7 @@ def __getattr__(name: str) -> Any:
     if name not in _HOME:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

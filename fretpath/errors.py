@@ -14,8 +14,11 @@ from typing import Any
 class FretpathError(ValueError):
     """The input cannot be used; the message says why and what would help.
 
-    Every kind can be copied and pickled with all its fields.
+    Every kind can be copied and pickled with all its fields.  Where it is about one of many
+    melodies, ``index`` tells which, counted from 0.
     """
+
+    index: int | None = None
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _rebuilt, (type(self), self.args, self.__dict__.copy())

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from fretpath.values import Value
+
 RemarkKind = Literal["read", "guessed", "rounded", "left out", "doubt", "fingered"]
 """``read``: an unusual way of writing, and how it was taken; ``guessed``: something the text does
 not tell; ``rounded``: a length or an onset moved to the nearest that can be written; ``left out``:
@@ -17,7 +19,7 @@ what the melody cannot hold; ``doubt``: a place that may mean something else and
 
 
 @dataclass(frozen=True, slots=True)
-class Remark:
+class Remark(Value):
     """One thing a reader has to say about what it read.
 
     >>> print(Remark("left out", "2 fermatas", "bars 3, 7"))

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from dataclasses import asdict
-from typing import Any
 
 from fretpath.commands.options import add_output_options, as_json, delivered
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
 from fretpath.page.tables import table, wrapped
+from fretpath.values import to_dict
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -21,7 +20,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> str:
     """A table, or the same as JSON."""
     if arguments.json:
-        return delivered(arguments, as_json([_data(made) for made in INSTRUMENTS.values()]))
+        return delivered(arguments, as_json([to_dict(made) for made in INSTRUMENTS.values()]))
     return delivered(arguments, "\n".join(_lines()) + "\n")
 
 
@@ -41,9 +40,3 @@ def _lines() -> Iterator[str]:
 def _row(made: Instrument) -> tuple[str, ...]:
     frets = "-" if made.fretless else str(made.frets)
     return made.name, made.tuning, f"{made.scale_length:.0f}mm", frets, made.hand
-
-
-def _data(made: Instrument) -> dict[str, Any]:
-    data = asdict(made)
-    data["strings"] = [{"open": str(string.open), "nut": string.nut} for string in made.strings]
-    return data

@@ -11,9 +11,8 @@ one fingering (:mod:`fretpath.neck.repeats`), and what has no path becomes an er
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,12 +29,8 @@ from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layer
 from fretpath.neck.setup import On, Setup
 from fretpath.remarks import Remark
 
-if TYPE_CHECKING:
-    from concurrent.futures import Executor
-
 Answer = Arrangement | UnplayableError
 """What became of one melody."""
-_SHARE = 32
 HIGH, LOW = 10, 7
 
 
@@ -65,50 +60,10 @@ def arrange(melody: Melody, on: On = "bass") -> Arrangement:
     :class:`NoPathError` when the limits leave no way from one note to the next, and
     :class:`RequestError` for unknown names and impossible limits.
     """
-    answer = _answer(Setup.of(on), melody)
+    answer = answer_of(Setup.of(on), melody)
     if isinstance(answer, UnplayableError):
         raise answer
     return answer
-
-
-def arrange_many(
-    melodies: Sequence[Melody],
-    on: On | Sequence[On] = "bass",
-    *,
-    executor: Executor | None = None,
-    unplayable: str = "raise",
-) -> list[Answer]:
-    """:func:`arrange` for many melodies, in the order given.
-
-    >>> from fretpath.music.notation import parse_melody
-    >>> tunes = [parse_melody("1 3 5 8", key=key) for key in ("G", "Ab")]
-    >>> [arrangement.frets for arrangement in arrange_many(tunes)]
-    [(3, 2, 5, 5), (4, 3, 6, 6)]
-
-    *on* is one for all, or one for each melody.  *executor* is any ``concurrent.futures.Executor``
-    and shares the work out.  *unplayable* is ``raise`` (the error of the first melody that cannot
-    be played, named) or ``return`` (the error stands in the list in its place).
-    """
-    if unplayable not in ("raise", "return"):
-        raise RequestError(f'unplayable is "raise" or "return", not "{unplayable[:40]}"')
-    if isinstance(on, str | Instrument | Setup):
-        setups = [Setup.of(on)] * len(melodies)
-    else:
-        setups = [Setup.of(each) for each in on]
-    if len(setups) != len(melodies):
-        raise RequestError(f"{len(melodies)} melodies but {len(setups)} instruments")
-    if executor is None:
-        answers = _answers(setups, melodies)
-    else:
-        shares = range(0, len(melodies), _SHARE)
-        work = [(setups[i : i + _SHARE], melodies[i : i + _SHARE]) for i in shares]
-        futures = [executor.submit(_answers, *share) for share in work]
-        answers = [answer for future in futures for answer in future.result()]
-    if unplayable == "raise":
-        for number, answer in enumerate(answers, start=1):
-            if isinstance(answer, UnplayableError):
-                raise type(answer)(f"melody {number} of {len(answers)}: {answer}")
-    return answers
 
 
 def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arrangement:
@@ -159,7 +114,7 @@ def lower_octave(arrangement: Arrangement) -> tuple[Remark, ...]:
     if arrangement.octave_chosen or placed or high < HIGH or setup.limits.lowest_fret >= HIGH:
         return ()
     for down in range(1, melody.octave + 2):
-        lower = _answer(setup, replace(melody.in_octave(melody.octave - down), octave_free=False))
+        lower = answer_of(setup, replace(melody.in_octave(melody.octave - down), octave_free=False))
         if isinstance(lower, Arrangement) and max(lower.positions) <= LOW:
             octave = melody.octave - down
             return (
@@ -213,18 +168,24 @@ def build_arrangement(
 # -- one melody -----------------------------------------------------------------------------------
 
 
-def _answers(setups: Sequence[Setup], melodies: Sequence[Melody]) -> list[Answer]:
-    return [_answer(setup, melody) for setup, melody in zip(setups, melodies, strict=True)]
-
-
-def _answer(setup: Setup, melody: Melody) -> Answer:
+def answer_of(setup: Setup, melody: Melody) -> Answer:
     """The best fingering of a melody, or the error that says why there is none."""
+    found = arrangement_of(setup, melody)
+    if found is None:
+        moved = in_octaves(melody, _attempts(setup, melody)[0].octaves)
+        return explain_failure(
+            planner_for(setup), moved, lambda other: _best_attempt(other, melody)
+        )
+    return found
+
+
+def arrangement_of(setup: Setup, melody: Melody) -> Arrangement | None:
+    """The best fingering of a melody; None where there is none."""
     found = _best_attempt(setup, melody)
     if found is None:
-        moved, planner = _moved(melody, _attempts(setup, melody)[0].octaves), planner_for(setup)
-        return explain_failure(planner, moved, lambda other: _best_attempt(other, melody))
+        return None
     attempt, cost, numbers = found
-    moved = _moved(melody, attempt.octaves)
+    moved = in_octaves(melody, attempt.octaves)
     planner = attempt.planner
     if setup.repeats == "same":
         line = line_of(planner, moved)
@@ -235,7 +196,8 @@ def _answer(setup: Setup, melody: Melody) -> Answer:
     return replace(built, setup=setup, octave_chosen=melody.octave_free, remarks=remarks)
 
 
-def _moved(melody: Melody, octaves: int) -> Melody:
+def in_octaves(melody: Melody, octaves: int) -> Melody:
+    """The melody so many octaves higher, and fixed there; itself where its octave was fixed."""
     return melody.in_octave(melody.octave + octaves) if melody.octave_free else melody
 
 

@@ -17,10 +17,11 @@ from fretpath.music.melody import WORKING_OCTAVE, Melody
 from fretpath.music.pitch import OCTAVE
 from fretpath.music.transposing import transpose_melody, usual_tonic, way_to
 from fretpath.music.words import counted
-from fretpath.neck.arrange import Answer, arrange, arrange_many
+from fretpath.neck.arrange import Answer, arrange
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.limits import Limits
+from fretpath.neck.many import arrange_many
 from fretpath.neck.setup import On, Setup
 from fretpath.neck.ways import describe
 from fretpath.values import Value

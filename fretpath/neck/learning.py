@@ -16,7 +16,7 @@ agreement to expect of the next tab.  Where it is no better than before, the usu
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import product
 
 import numpy as np
@@ -28,6 +28,7 @@ from fretpath.neck.arrange import best_path
 from fretpath.neck.planner import Line, NoteLimit, Planner, line_of
 from fretpath.neck.setup import On, Setup
 from fretpath.neck.terms import Weights
+from fretpath.values import Value
 
 Place = tuple[int, int]
 PULL = 0.3
@@ -63,12 +64,12 @@ class PlacedLine:
 
 
 @dataclass(frozen=True)
-class HandFit:
+class HandFit(Value):
     """A hand learned from tabs, and how well it explains them; counts are notes."""
 
     setup: Setup
     """The setup with the prices learned, or as before where nothing was gained."""
-    changes: dict[str, float]
+    changes: dict[str, float] = field(hash=False)
     """The prices that differ from before, by name."""
     notes: int
     """Notes with a place, all tabs together."""

@@ -11,19 +11,20 @@ from typing import Any
 
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.rows import ALL_ROWS, Subject
+from fretpath.values import to_dict
 
 
 def arrangement_data(arrangement: Arrangement, *, degrees: str = "major") -> dict[str, Any]:
-    """An arrangement as dicts, lists, strings and numbers.
+    """An arrangement as its own plain data (``from_dict`` reads it back) and what the page shows.
 
     Lengths are beats as text (``"3/2"``), distances mm, ``bar`` counts from 1 (0 is a pickup).
     """
     melody, instrument = arrangement.melody, arrangement.instrument
     return {
+        **to_dict(arrangement),
         "title": melody.title,
         "key": str(melody.key) if melody.key else None,
         "tonic": str(melody.tonic) if melody.tonic else None,
-        "octave_chosen": arrangement.octave_chosen,
         "instrument": instrument.name,
         "tuning": instrument.tuning.split(),
         "scale_length_mm": instrument.scale_length,
@@ -32,7 +33,6 @@ def arrangement_data(arrangement: Arrangement, *, degrees: str = "major") -> dic
         "degrees_against": degrees,
         "notes": notes_data(Subject(melody, arrangement, degrees)),
         "figures": asdict(arrangement.figures),
-        "cost": arrangement.cost,
     }
 
 
