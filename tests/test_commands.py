@@ -374,6 +374,30 @@ class TestOutput:
         assert "broken character U+DCC9" in err
         assert not Path("tune.tab").exists()
 
+    def test_a_tune_that_lies_high_only_by_its_octave_says_so_under_the_tab(
+        self, fretpath: Run
+    ) -> None:
+        words = ("tab", "1 2 3 4 5", "--key", "A", "--octave", "3")
+        _, out, err = fretpath(*words)
+        assert "with the tonic in\noctave 2 (--octave 2) the hand goes no higher than VI\n" in out
+        assert "octave 2" not in err
+        _, out, err = fretpath(*words, "--json")
+        assert "lies as high" not in out
+        assert "lies as high" in err
+        _, out, err = fretpath(*words[:-1], "2")
+        assert "lies as high" not in out + err
+
+    def test_each_column_of_the_ways_has_its_unit(self, fretpath: Run) -> None:
+        _, out, _ = fretpath("tab", "1 2 3 4 5", "--key", "A", "--ways", "2")
+        names, units, *_ = out.splitlines()
+        for unit, columns in {
+            "mm": ("travel", "longest", "stretch"),
+            "strings": ("crossed",),
+            "notes": ("open",),
+        }.items():
+            ends = [names.index(column) + len(column) for column in columns]
+            assert all(units[:end].endswith(unit) for end in ends)
+
 
 class TestJson:
     def test_the_notes_of_a_tab(self, fretpath: Run) -> None:
