@@ -80,7 +80,7 @@ def melody_heard(
         notes = [Note(pitch) for pitch in pitches]
     else:
         for pitch, (sounding, silent) in zip(pitches, _beats(heard.notes, tempo), strict=True):
-            notes += [Note(pitch, sounding)] + [Note(None, silent)] * (silent > 0)
+            notes += [Note(pitch, sounding)] + ([Note(None, silent)] if silent > 0 else [])
     melody = Melody(tuple(notes), title=title, tempo=tempo)
     return in_key(melody, key) if key else melody
 
