@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import re
 from dataclasses import replace
 from pathlib import PurePath
@@ -70,6 +71,7 @@ def add_score_options(parser: argparse.ArgumentParser) -> None:
 
 def melody_from(arguments: argparse.Namespace) -> Melody:
     """The melody the arguments name, in the key and octave they ask for."""
+    _refuse_several_files(arguments.melody)
     words = " ".join(arguments.melody)
     if is_score_name(words):
         melody = _from_score(arguments, words)
@@ -84,6 +86,15 @@ def melody_from(arguments: argparse.Namespace) -> Melody:
     if arguments.octave == "free":
         return replace(melody, octave_free=True)
     return melody.in_octave(_octave(arguments.octave))
+
+
+def _refuse_several_files(words: list[str]) -> None:
+    files = [word for word in words if "." in word and os.path.isfile(word)]
+    if len(files) > 1:
+        raise RequestError(
+            f"{files[0]} and {files[1]} are two melodies, and this command takes one at a time "
+            "(sheet takes several; order, find and term take a folder)"
+        )
 
 
 def _refuse_score_options(arguments: argparse.Namespace) -> None:

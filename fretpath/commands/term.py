@@ -75,20 +75,25 @@ def run(arguments: argparse.Namespace) -> str:
     look = Look(title=title, cautions=False, left_handed=arguments.left_handed)
     plan = None if arguments.no_sound else SoundPlan(count_in=True)
     style = Style(setup, True, look, plan)
-    _write(arguments.output, term, melodies, style, faults)
+    _write(arguments, term, melodies, style, faults)
     return finished(_report(arguments.output, term), faults)
 
 
 def _write(
-    output: str, term: TermPlan, melodies: dict[str, Melody], style: Style, faults: list[str]
+    arguments: argparse.Namespace,
+    term: TermPlan,
+    melodies: dict[str, Melody],
+    style: Style,
+    faults: list[str],
 ) -> None:
-    with whole_folder(output) as folder:
+    named = bool(arguments.student)
+    with whole_folder(arguments.output) as folder:
         for week in term.weeks:
             for student, page in zip((True, False), week_pages(week, melodies, style), strict=True):
                 write_file(folder / week_name(week.number, student=student), page)
         for student, name in ((True, "contents_student.html"), (False, "contents_teacher.html")):
             unusable = () if student else faults
-            page = term_contents(term, style, student=student, unusable=unusable)
+            page = term_contents(term, style, student=student, named=named, unusable=unusable)
             write_file(folder / name, page)
 
 

@@ -14,7 +14,7 @@ from typing import Any
 
 from fretpath.lesson.drill import Question
 from fretpath.music.melody import Melody, Note
-from fretpath.page.html import filled
+from fretpath.page.html import filled, with_signs
 from fretpath.page.sound import melody_mp3
 from fretpath.page.tables import wrapped
 
@@ -139,6 +139,7 @@ def _shown(question: Question) -> dict[str, Any]:
         "right": question.right,
         "told": with_signs(question.told),
         "place": question.place,
+        "play": with_signs(" ".join(map(str, question.sound.pitches))),
     }
 
 
@@ -151,18 +152,3 @@ def _tonic(question: Question) -> str:
 def _embedded(melody: Melody) -> str:
     data = base64.b64encode(melody_mp3(melody)).decode("ascii")
     return f"data:audio/mpeg;base64,{data}"
-
-
-def with_signs(text: str) -> str:
-    """Degrees with the signs for flat and sharp in print: ``b3`` and ``#4`` as in a score.
-
-    >>> with_signs("1 b3 #4, none: b7")
-    '1 \u266d3 \u266f4, none: \u266d7'
-    """
-    words = []
-    for word in text.split(" "):
-        number = word.lstrip("b#")
-        accidental = word.removesuffix(number) if number[:1].isdigit() else ""
-        signs = accidental.replace("b", "\u266d").replace("#", "\u266f")
-        words.append(signs + word.removeprefix(accidental))
-    return " ".join(words)

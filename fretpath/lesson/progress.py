@@ -306,6 +306,7 @@ def _drawn(progress: Progress, following: dict[str, Candidate | None] | None) ->
             }
             for ours, theirs in progress.most
         ],
+        "to_drill": bool(drill_pairs(progress.lately)),
         "drill": drill_words(progress),
         "tune": following[progress.student] if following else None,
         "asked_tune": following is not None,

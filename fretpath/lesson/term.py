@@ -210,7 +210,7 @@ def _with_drill(page: str, drill: str) -> str:
 _STYLE = """<style>
 .week { break-before: page; }
 .week li { break-inside: avoid; }
-.week .choice { display: inline-block; min-width: 11em; }
+.week .choice { display: inline-block; min-width: 11em; padding-right: 2em; white-space: nowrap; }
 @media print { .week audio { display: none; } }
 </style>
 """
@@ -257,12 +257,18 @@ def _call(melody: Melody, style: Style) -> str:
 
 
 def term_contents(
-    term: TermPlan, style: Style, *, student: bool, unusable: Sequence[str] = ()
+    term: TermPlan,
+    style: Style,
+    *,
+    student: bool,
+    named: bool = False,
+    unusable: Sequence[str] = (),
 ) -> str:
     """The contents of a term as one HTML page.
 
     The teacher's names what is new in each tune and everything left out with its reason;
-    *unusable* are the files that could not be read or played.
+    *named* says that the title has the student's name already; *unusable* are the files that could
+    not be read or played.
     """
     return filled(
         "fretpath.lesson",
@@ -270,6 +276,7 @@ def term_contents(
         title=style.look.title or "Lessons",
         instrument=style.setup.instrument.name,
         student=student,
+        named=named,
         weeks=[
             {
                 "number": week.number,

@@ -144,15 +144,17 @@ def _words_under(
     bars = sorted({events.start, *melody.bars, *melody.phrases, len(melody.notes)})
     places = [e for e in events if name == "chords" or melody.notes[e].struck]
     what = "notes to sing" if name == "words" else "notes, rests and holds"
-    at = 0
+    since = at = 0
     for word in value.split():
         if word == "|":
             reached = places[at - 1] if at else events.start
             bar = next(bar for bar in bars if bar > reached)
-            at = sum(place < bar for place in places)
+            since = at = sum(place < bar for place in places)
             continue
         if at >= len(places):
-            raise spot.error(f'"{word[:20]}" is one too many: the line above has {at} {what}')
+            where = "behind the last | in" if since else "in"
+            has = f"{what} {where} the line above: {at - since}"
+            raise spot.error(f'"{word[:20]}" is one too many ({has})')
         if word != "_":
             yield places[at], word.replace("~", " ")
         at += 1

@@ -182,9 +182,10 @@ def melody_chart(
     )
 
 
-def empty_chart(instrument: Instrument) -> Chart:
-    """A neck without marks, to find something on; shows frets 0 to 12."""
-    last = min(_FIRST_TOP, instrument.frets_free)
+def empty_chart(instrument: Instrument, highest_fret: int | None = None) -> Chart:
+    """A neck without marks, to find something on; frets 0 to 12, or to the highest allowed."""
+    asked = _FIRST_TOP if highest_fret is None else max(highest_fret, _LEAST_FRETS)
+    last = min(asked, _FIRST_TOP, instrument.frets_free)
     return Chart(f"the neck of the {instrument.name}", instrument, (), 0, last)
 
 

@@ -295,7 +295,8 @@ class SheetTune:
     def chart(self) -> Chart:
         """The places of the tune on the neck, or an empty neck to find them on."""
         if self.sheet.student and "place" in self.hide.kinds:
-            return empty_chart(self.arrangement.instrument)
+            setup = self.arrangement.setup
+            return empty_chart(setup.instrument, setup.limits.highest_fret)
         return melody_chart(self.arrangement, degrees=self.sheet.look.degrees, hide=self.hide)
 
     @property

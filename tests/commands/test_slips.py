@@ -159,3 +159,18 @@ def test_letters_that_tell_no_octave_are_not_marked_for_it(
         shown = capsys.readouterr().out
         assert said not in shown
         assert "(the octave)" in shown
+
+
+def test_two_files_are_not_read_as_notes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    files = [tmp_path / "lantern.txt", tmp_path / "rain.txt"]
+    for file in files:
+        file.write_text("key: C\n\n1 3 5")
+    assert main(["tab", *map(str, files)]) == 1
+    assert "takes one at a time" in capsys.readouterr().err
+
+
+def test_a_syllable_too_many_is_told_for_its_bar(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["tab", "key: C\n\n1 2 | 3:2\nwords: up the | lane side"]) == 1
+    assert "notes to sing behind the last | in the line above: 1" in capsys.readouterr().err

@@ -378,7 +378,14 @@ FAULTS = [
     ),
     ("words above", "words: so\n1", 1, 1, 9, "under the line of music it belongs to"),
     ("words twice", "1\nwords: so\nwords: far", 3, 1, 10, "put both in one"),
-    ("a word too many", "1 2\nwords: so ve ry", 2, 1, 15, '"ry" is one too many: the line'),
+    (
+        "a word too many",
+        "1 2\nwords: so ve ry",
+        2,
+        1,
+        15,
+        '"ry" is one too many (notes to sing in the line',
+    ),
     ("a byte that is no text", "title: \udcff\n\n1", 1, 8, 1, "broken character U+DCFF"),
 ]
 FAULT_IDS = [what for what, *_ in FAULTS]

@@ -274,3 +274,8 @@ def test_an_empty_neck_tells_nothing() -> None:
     assert chart.shown == ()
     assert (chart.first, chart.last) == (0, 12)
     assert "tonic" not in chart.svg
+
+
+@pytest.mark.parametrize(("highest", "last"), [(None, 12), (3, 5), (5, 5), (7, 7), (20, 12)])
+def test_an_empty_neck_ends_where_the_hand_may_play(highest: int | None, last: int) -> None:
+    assert empty_chart(instrument_named("bass"), highest).last == last

@@ -19,7 +19,7 @@ from fretpath.neck.setup import Setup
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.html import with_signs
 from fretpath.page.questions import hints_about, questions_about
-from fretpath.page.sheet import SIDE_HEIGHT, Look, Sheet, render_sheet, sounds_for
+from fretpath.page.sheet import SIDE_HEIGHT, Look, Sheet, Sound, render_sheet, sounds_for
 from fretpath.page.sound import SoundPlan
 
 VOID = {"meta", "link", "br", "line", "rect", "circle", "polygon"}
@@ -139,7 +139,7 @@ def test_every_other_note_tells_nothing_of_the_hidden_ones(
 
 def test_a_hidden_tab_tells_nothing_of_the_fingering() -> None:
     text = "octave: 2\nmeter: 4/4\n\n1 2 3 4 | 5 4 3:2 |\n1 2 3 4 | 5 4 3:2"
-    low, high = tune(text, key="C", highest_fret=5), tune(text, key="C", lowest_fret=7)
+    low, high = tune(text, key="C", position=2), tune(text, key="C", lowest_fret=7)
     assert low.frets != high.frets
     assert student(low, "tab") == student(high, "tab")
     assert student(low, "degrees") != student(high, "degrees")
@@ -269,7 +269,7 @@ def test_a_long_tune_goes_on_on_another_side_which_names_it() -> None:
     assert html.count("<span>Name</span>") == len(sides) + sheet.tunes[0].sides.apart
 
 
-@pytest.mark.parametrize("change", [{"sounds": (None, None)}, {"staves": ("", "")}])
+@pytest.mark.parametrize("change", [{"sounds": (Sound(b"1"), Sound(b"2"))}, {"staves": ("", "")}])
 def test_a_sheet_has_a_sound_for_each_tune(change: dict[str, object]) -> None:
     with pytest.raises(RequestError, match="for each tune"):
         Sheet((tune(),), **change)
