@@ -34,7 +34,7 @@ _A_DAY = 24 * 60 * 60
 
 @dataclass
 class _Batch:
-    """What one command has read and prepared."""
+    """The files that one command has read and prepared."""
 
     read: dict[tuple[int, int], str] = field(default_factory=dict)
     """Name of each input by device and inode."""

@@ -30,5 +30,5 @@ def key_told(melody: Melody) -> tuple[Melody, list[Remark]]:
 
 
 def doubts_of_key(melody: Melody) -> list[Remark]:
-    """What a command must say where the tune denies the stated key; mostly nothing."""
+    """Remarks a command must make where the tune denies the stated key; mostly nothing."""
     return key_remarks(read_scales(melody)) if melody.keys and melody.pitches else []

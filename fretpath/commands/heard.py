@@ -30,7 +30,7 @@ _LOWEST, _HIGHEST = 28, 84
 def melody_from_recording(
     arguments: argparse.Namespace, recording: str, key: Key | None, tempo: Fraction | None = None
 ) -> tuple[Heard, Melody]:
-    """What is heard in a recording; its remarks go with the arguments."""
+    """The notes heard in a recording, and their melody; its remarks go with the arguments."""
     from fretpath.exchange.recording import (
         LARGEST_BYTES,
         hear_recording,

@@ -182,7 +182,7 @@ def _is_tab(text: str) -> bool:
 
 
 def _played(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody:
-    """What a text tab plays, in the key asked for, its own, or that of the tune."""
+    """The tune a text tab plays, in the key asked for, its own, or that of the tune."""
     from fretpath.commands.read import reading_from
 
     said: list[str] = []

@@ -266,6 +266,24 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--weights", default="", metavar="NAME=N", help="cost weights, such as shift=2,open=0"
     )
+    _add_limits(group)
+    group.add_argument(
+        "--objective",
+        choices=OBJECTIVES,
+        default="total",
+        help="least effort in all (default), or no single move more than twice as hard as it must "
+        "be (for a fast passage: more shifts, and smaller ones)",
+    )
+    group.add_argument(
+        "--repeats",
+        choices=REPEATS,
+        default="same",
+        help="finger a phrase that comes again the same (default), or each for itself",
+    )
+
+
+def _add_limits(group: argparse._ArgumentGroup) -> None:
+    """The places that the teacher allows, and the keys."""
     group.add_argument(
         "--open-strings",
         choices=OPEN_STRINGS,
@@ -296,19 +314,6 @@ def add_hand_options(parser: argparse.ArgumentParser) -> None:
         type=int,
         metavar="N",
         help="where a key is chosen, only keys of at most N sharps or flats",
-    )
-    group.add_argument(
-        "--objective",
-        choices=OBJECTIVES,
-        default="total",
-        help="least effort in all (default), or no single move more than twice as hard as it must "
-        "be (for a fast passage: more shifts, and smaller ones)",
-    )
-    group.add_argument(
-        "--repeats",
-        choices=REPEATS,
-        default="same",
-        help="finger a phrase that comes again the same (default), or each for itself",
     )
 
 

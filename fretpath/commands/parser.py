@@ -69,7 +69,7 @@ class Parser(argparse.ArgumentParser):
         )  # fmt: skip
 
     def format_usage(self) -> str:
-        """What must be given; the options follow in the help."""
+        """The arguments that must be given; the options follow in the help."""
         return f"usage: {self._called()}\n"
 
     def format_help(self, *, whole: bool = True) -> str:

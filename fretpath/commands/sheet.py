@@ -128,7 +128,7 @@ def _look(arguments: argparse.Namespace, *, cautions: bool = True) -> Look:
 
 
 def _add_packet_options(parser: argparse.ArgumentParser) -> None:
-    """What a packet needs beside the options of a sheet."""
+    """Declare the options of a packet that a sheet has not."""
     group = parser.add_argument_group("when MELODY is a folder (a packet, -o FOLDER)")
     group.add_argument("--order-file", metavar="FILE", help="files that come first, one a line")
     group.add_argument(

@@ -43,20 +43,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
     parser.add_argument("--simple", action="store_true", help="print 2' for a ninth")
-    parser.add_argument(
-        "--spacing",
-        choices=SPACINGS,
-        default="even",
-        help="columns as narrow as they go (default), or wide in proportion to time",
-    )
-    parser.add_argument(
-        "--legend",
-        choices=LEGENDS,
-        default="short",
-        help="explain nothing, what this page needs (default), or every sign and convention",
-    )
-    parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
-    parser.add_argument("--spoken", action="store_true", help="one sentence a note, to read aloud")
+    _add_looks(parser)
     parser.add_argument(
         "--ways", type=int, metavar="N", default=1, help="truly different ways to play it"
     )
@@ -73,6 +60,24 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_sound_options(parser)
     add_instrument_options(parser)
     add_hand_options(parser)
+
+
+def _add_looks(parser: argparse.ArgumentParser) -> None:
+    """How the page looks, and what it leaves out."""
+    parser.add_argument(
+        "--spacing",
+        choices=SPACINGS,
+        default="even",
+        help="columns as narrow as they go (default), or wide in proportion to time",
+    )
+    parser.add_argument(
+        "--legend",
+        choices=LEGENDS,
+        default="short",
+        help="explain nothing, what this page needs (default), or every sign and convention",
+    )
+    parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
+    parser.add_argument("--spoken", action="store_true", help="one sentence a note, to read aloud")
 
 
 def run(arguments: argparse.Namespace) -> str:

@@ -308,7 +308,7 @@ class _Reader:
             self.remarks.append(Remark("left out", "transpose= of a voice: read as it is written"))
 
     def _mark(self, name: str, value: str = "") -> None:
-        """What fretpath wrote for itself."""
+        """A comment that fretpath wrote for itself."""
         if name != "key":
             self.marks[name] = value
             return
@@ -625,7 +625,7 @@ def _music(melody: Melody, unit: int) -> Iterator[str]:
 
 
 def _bar_signs(melody: Melody) -> dict[int, tuple[str, str]]:
-    """What closes a bar before an event, and what opens the next one."""
+    """The signs that close a bar before an event, and what opens the next one."""
     signs = dict.fromkeys(melody.bars, ("|", "")) | {len(melody.notes): ("|]", "")}
     for repeat in melody.repeats:
         stops = (*repeat.endings[1:], repeat.stop) if repeat.endings else (repeat.stop,)
@@ -706,7 +706,7 @@ def _length(units: Fraction) -> str:
 
 
 def signature_of(key: Key | None) -> dict[str, int]:
-    """What each letter is altered by under the key signature."""
+    """The alteration of each letter under the key signature."""
     count = key.signature if key else 0
     sign = 1 if count > 0 else -1
     letters = _ORDER[sign][: abs(count)]

@@ -105,7 +105,7 @@ def check_count(count: int, what: str, name: str) -> None:
 
 
 def kind_of(data: bytes, name: str) -> str:
-    """What a score file is; :class:`ScoreFileError` if its bytes are not what its name says."""
+    """The kind of a score file; :class:`ScoreFileError` if its bytes are not what its name says."""
     if not data.strip():
         raise ScoreFileError(f"{name} is empty")
     if len(data) > LIMITS["bytes"]:

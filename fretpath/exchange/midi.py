@@ -66,7 +66,7 @@ class _Struck:
 
 @dataclass(frozen=True, slots=True)
 class _Meta:
-    """What holds for the whole file: tempo, meter, key, words."""
+    """Signs that hold for the whole file: tempo, meter, key, words."""
 
     tick: int
     kind: int

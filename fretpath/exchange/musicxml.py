@@ -102,7 +102,7 @@ _SAID = {
 
 @dataclass(frozen=True)
 class _Staff:
-    """What can be chosen: one staff of one part."""
+    """One staff of one part, which can be chosen."""
 
     part: Element
     number: int
@@ -207,7 +207,7 @@ def _staves(part: Element, root: Element) -> Iterator[_Staff]:
 
 @dataclass
 class _Bar:
-    """What one measure holds for one voice, by place in quarter notes from its start."""
+    """The contents of one measure for one voice, by place in quarter notes from its start."""
 
     notes: list[tuple[Fraction, Fraction, list[Element]]] = field(default_factory=list)
     signs: list[tuple[Fraction, SignKind, object]] = field(default_factory=list)
@@ -601,7 +601,7 @@ def _sum(text: str) -> list[int]:
 
 
 def _said(element: Element) -> Iterator[str]:
-    """What stands at a note and has no place in a melody."""
+    """Signs at a note that have no place in a melody."""
     for child in element.iter():
         if child.tag in ("slur", "wedge", "glissando", "slide") and child.get("type") == "stop":
             continue
@@ -640,7 +640,7 @@ def _add(parent: Element, tag: str, content: object = None, /, **attributes: str
 
 
 class _Page:
-    """What every part of the file needs to know."""
+    """The facts that every part of the file needs."""
 
     def __init__(
         self, melody: Melody, instrument: Instrument | None, fingerings: tuple[Fingering, ...]

@@ -58,7 +58,7 @@ def read_samples(data: bytes, name: str) -> tuple[NDArray[np.float64], int]:
 
 
 def hear_recording(data: bytes, name: str, lowest: int = 28, highest: int = 84) -> Heard:
-    """What is heard in a sound file; *lowest* and *highest* as in :func:`hear`."""
+    """Hear a sound file; *lowest* and *highest* as in :func:`hear`."""
     samples, rate = read_samples(data, name)
     return hear(samples, rate, lowest, highest)
 
@@ -105,7 +105,7 @@ def _usual_length(beats: float) -> Fraction:
 
 
 def remarks_heard(heard: Heard) -> list[Remark]:
-    """What to say about a hearing: its tuning, what spoilt it, and the doubtful notes."""
+    """Remarks about a hearing: its tuning, what spoilt it, and the doubtful notes."""
     found = [Remark("doubt", warning) for warning in heard.warnings]
     if abs(heard.tuning_cents) >= 10:
         way = "flat" if heard.tuning_cents < 0 else "sharp"

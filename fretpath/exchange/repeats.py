@@ -30,7 +30,7 @@ SignKind = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """What stands in a score between two sounds."""
+    """A sign of a score between two sounds."""
 
     at: int
     """Index of the sound it stands before."""
@@ -62,7 +62,7 @@ def road_signs(signs: Sequence[Sign]) -> list[Sign]:
 
 
 def play_order(signs: Sequence[Sign], count: int, name: str) -> list[range]:
-    """What is played of ``count`` sounds, as ranges in the order of playing."""
+    """Ranges of ``count`` sounds in the order of playing."""
     player = _Player(road_signs(signs), count, name)
     player.play()
     return _joined(player.order)

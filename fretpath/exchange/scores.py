@@ -316,7 +316,7 @@ def score_bytes(music: Melody | Arrangement, ending: str) -> bytes:
 
 
 def not_written(melody: Melody, ending: str) -> list[Remark]:
-    """What a file of that ending cannot hold of the melody."""
+    """Parts of the melody that a file of that ending cannot hold."""
     found = []
     if ending in (".mid", ".midi"):
         if melody.chords:

@@ -115,55 +115,64 @@ def melody_of(voice: Voice, name: str) -> Reading:
 
     *name* is the file, for messages.  Raises :class:`ScoreFileError` for a voice without notes.
     """
-    if not any(sound.pitch for sound in voice.sounds):
-        raise ScoreFileError(f"{name} holds no pitched note that could be played")
-    check_count(len(voice.signs), "signs", name)
-    check_count(len(road_signs(voice.signs)), "signs of repeats and jumps", name)
-    _check_lengths(voice.sounds, name)
+    _check(voice, name)
     remarks = list(voice.remarks)
     repeats = repeats_of(voice.signs, len(voice.sounds), name)
     if repeats is None:
-        voice = written_out(voice, name)
-        repeats = ()
+        voice, repeats = written_out(voice, name), ()
         remarks.append(Remark("read", "repeats and jumps are written out as they are played"))
     sounds, count = voice.sounds, len(voice.sounds)
     keys: list[tuple[int, Key]] = _changes(voice.at("key"), count)
-    meters: list[tuple[int, Meter]] = _changes(voice.at("meter"), count)
     cuts = {at for repeat in repeats for at in repeat.signs if 0 < at < count}
-    bars = sorted(cuts | {sign.at for sign in voice.signs if sign.kind == "bar"} - {0, count})
-    bars = [at for at in bars if 0 < at < count]
-    meters = _at_bars(meters, bars)
-    if meters and bars:
-        whole = _joined_bars(sounds, bars, meters)
-        meters, problem = _adding_up(sounds, whole, meters, cuts)
-        remarks.extend(problem)
-        bars = sorted(cuts | set(whole))
-    phrases = {at for at, _ in (*keys, *meters)} | _phrases(voice, bars, meters)
+    bars, meters, problem = _bars_and_meters(voice, cuts)
+    remarks.extend(problem)
     tempo, said = _tempo(voice, meters)
     notes = tuple(_notes(sounds, meters))
-    melody = _marked(
-        dict(voice.marks),
-        Melody(
-            notes=notes,
-            keys=tuple(keys),
-            meters=tuple(meters),
-            bars=tuple(bars),
-            phrases=tuple(sorted(at for at in phrases if 0 < at < count)),
-            octave=usual_octave(
-                keys, [note.pitch for note in notes if note.pitch and not note.tied]
-            ),
-            title=one_line(voice.title),
-            tempo=tempo,
-            repeats=repeats,
-            lyrics=tuple(_words(sounds, notes, remarks)),
-            chords=tuple((at, word) for at, s in enumerate(sounds) if (word := _word(s.chord))),
-        ),
+    phrases = {at for at, _ in (*keys, *meters)} | _phrases(voice, bars, meters)
+    melody = Melody(
+        notes=notes,
+        keys=tuple(keys),
+        meters=tuple(meters),
+        bars=tuple(bars),
+        phrases=tuple(sorted(at for at in phrases if 0 < at < count)),
+        octave=usual_octave(keys, [n.pitch for n in notes if n.pitch and not n.tied]),
+        title=one_line(voice.title),
+        tempo=tempo,
+        repeats=repeats,
+        lyrics=tuple(_words(sounds, notes, remarks)),
+        chords=tuple((at, word) for at, s in enumerate(sounds) if (word := _word(s.chord))),
     )
+    melody = _marked(dict(voice.marks), melody)
     if not _bars_fit(melody, cuts):
         said = [Remark("left out", "the meter: bars at repeat signs do not add up")]
         signs = tuple(sign for sign in voice.signs if sign.kind != "meter")
         return melody_of(replace(voice, signs=signs, remarks=(*remarks, *said)), name)
     return Reading(melody, tuple(dict.fromkeys((*remarks, *said))))
+
+
+def _check(voice: Voice, name: str) -> None:
+    """Raise :class:`ScoreFileError` for a voice without notes, or with too much of anything."""
+    if not any(sound.pitch for sound in voice.sounds):
+        raise ScoreFileError(f"{name} holds no pitched note that could be played")
+    check_count(len(voice.signs), "signs", name)
+    check_count(len(road_signs(voice.signs)), "signs of repeats and jumps", name)
+    _check_lengths(voice.sounds, name)
+
+
+def _bars_and_meters(
+    voice: Voice, cuts: Set[int]
+) -> tuple[list[int], list[tuple[int, Meter]], list[Remark]]:
+    """Where bars begin, and the meters that they add up to; *cuts* are the signs of repeats."""
+    count = len(voice.sounds)
+    meters: list[tuple[int, Meter]] = _changes(voice.at("meter"), count)
+    bars = sorted(cuts | {sign.at for sign in voice.signs if sign.kind == "bar"} - {0, count})
+    bars = [at for at in bars if 0 < at < count]
+    meters = _at_bars(meters, bars)
+    if not (meters and bars):
+        return bars, meters, []
+    whole = _joined_bars(voice.sounds, bars, meters)
+    meters, problem = _adding_up(voice.sounds, whole, meters, cuts)
+    return sorted(cuts | set(whole)), meters, problem
 
 
 def _bars_fit(melody: Melody, cuts: Set[int]) -> bool:

@@ -135,7 +135,7 @@ class Comparison:
         return before
 
     def after(self, theirs: int) -> str:
-        """What a note of the answer comes after."""
+        """The note of the answer before a note."""
         before = self.gaps[theirs]
         return "before the first note" if before is None else f"after {self.place(before)}"
 

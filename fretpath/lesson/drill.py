@@ -66,7 +66,7 @@ class Question(Value):
 
     @property
     def ask(self) -> str:
-        """What the student is asked."""
+        """The question the student is asked."""
         return KINDS[self.kind]
 
 

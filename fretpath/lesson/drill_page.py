@@ -36,12 +36,12 @@ class Drill:
 
     @property
     def kinds(self) -> list[str]:
-        """What is asked, each kind once."""
+        """The kinds of question asked, each once."""
         return list(dict.fromkeys(question.ask for question in self.questions))
 
 
 def sounding(question: Question) -> Melody:
-    """What a question plays: the tonic, a beat of silence, then its phrase."""
+    """The sounds of a question: the tonic, a beat of silence, then its phrase."""
     return _after_tonic(question.first or question.sound)
 
 
@@ -77,7 +77,7 @@ def drill_text(drill: Drill) -> str:
 
 
 def drill_key(drill: Drill) -> str:
-    """What the teacher plays for each question, and which choice is right."""
+    """A key for the teacher: what to play for each question, and which choice is right."""
     lines = [
         f"ANSWER KEY  {drill.title}".rstrip(),
         f"(set {drill.draw}; play the tonic first, then the line)",

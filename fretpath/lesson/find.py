@@ -26,7 +26,7 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Wanted(Value):
-    """What to look for; everything that is given must hold.
+    """Wishes for a tune; everything that is given must hold.
 
     >>> Wanted.read(starts="5", largest_leap="P4").largest_leap
     Interval(steps=3, semitones=5)

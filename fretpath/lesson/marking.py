@@ -67,7 +67,7 @@ _MOST_NEXT = 5
 
 @dataclass(frozen=True)
 class Points(Value):
-    """What everything is worth; whole points, 0 or more."""
+    """Worth of each thing marked; whole points, 0 or more."""
 
     degree: int = 2
     """The right degree of a note."""

@@ -144,7 +144,7 @@ def _lessons(
 
 
 def gaps(tunes: Sequence[Tune]) -> list[str]:
-    """What no tune of the folder covers, and what only one of them does; a line each."""
+    """Topics that no tune of the folder covers, and what only one of them does; a line each."""
     used = Counter(topic for tune in tunes for topic in tune.material)
     starts = [d for d in ("1", "3", "5") if all(tune.starts != d for tune in tunes)]
     missing = [topic(name) for name in _WANTED if topic(name) not in used]
@@ -227,7 +227,7 @@ def _ear_lines(lessons: Sequence[Lesson], measures: bool) -> Iterator[str]:
 
 
 def news(lesson: Lesson) -> str:
-    """What a lesson introduces, in short: ``degrees 1 2 3, half beats, range over an octave``."""
+    """The news of a lesson, in short: ``degrees 1 2 3, half beats, range over an octave``."""
     return in_short(lesson.new) or "nothing"
 
 

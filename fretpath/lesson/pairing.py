@@ -66,7 +66,7 @@ def heard_notes(melody: Melody) -> tuple[HeardNote, ...]:
 
 
 def _alterations(key: Key | None) -> tuple[int, ...]:
-    """What the scale adds to each degree of the major scale; 0 for a degree it does not have."""
+    """Semitones the scale adds to each degree of the major scale; 0 for one it has not."""
     added = [0] * 7
     for degree in reversed(key.scale.degrees if key else ()):
         known = Degree.parse(str(degree))
@@ -345,7 +345,7 @@ class _Search:
 def _prices(
     note: HeardNote, answer: _Answer, shifts: tuple[Shift, ...], lengths: bool, misplaced: int
 ) -> Grid:
-    """What it costs to pair a note of the tune with each note of the answer, shift by shift."""
+    """Costs of pairing a note of the tune with each note of the answer, shift by shift."""
     moved = [shift.moved(note) for shift in shifts]
     heights = answer.heights - _column(degree.interval.semitones for degree in moved)
     steps = answer.steps - _column(degree.steps for degree in moved)

@@ -28,7 +28,7 @@ _MOST_PAIRS = 4
 
 @dataclass(frozen=True)
 class Week:
-    """What was answered in one week."""
+    """The answers of one week."""
 
     monday: str
     """Its first day, such as ``2026-11-23``."""
@@ -85,12 +85,12 @@ class Progress:
 
     @cached_property
     def confused(self) -> Counter[tuple[str, str]]:
-        """What was answered for what, ever."""
+        """Answers by what was asked, ever."""
         return confusions(self.rows)
 
     @cached_property
     def lately(self) -> Counter[tuple[str, str]]:
-        """What was answered for what in the last four weeks with an answer."""
+        """Answers by what was asked in the last four weeks with an answer."""
         return confusions([row for week in self.weeks[-_LATELY:] for row in week.rows])
 
     @cached_property

@@ -134,7 +134,7 @@ def parse_record(text: str, source: str = "record") -> tuple[list[AskedNote], li
 
 
 def _problem(words: Sequence[str]) -> str:
-    """What is wrong with a line; empty for a row, and for an empty line."""
+    """The fault of a line; empty for a row, and for an empty line."""
     if not words:
         return ""
     if len(words) != len(COLUMNS):
@@ -178,7 +178,7 @@ def _plain(text: str) -> str:
 
 
 def added_text(text: str, rows: Sequence[AskedNote], source: str) -> tuple[str, list[Remark]]:
-    """What to write at the end of a record, whose text so far is ``text``, to add rows to it.
+    """Text to write at the end of a record, whose text so far is ``text``, to add rows to it.
 
     An answer that the record holds already, of the same day, is not added again, and a remark
     says so.

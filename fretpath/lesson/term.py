@@ -41,7 +41,7 @@ _PAIRS = 2
 
 @dataclass(frozen=True)
 class TermWeek(Value):
-    """What is taught in one week."""
+    """The plan of one week."""
 
     number: int
     """From 1."""

@@ -147,7 +147,7 @@ def scale_with(base: Scale, names: Sequence[str]) -> Scale | None:
 
 
 def departure_name(name: str, scale: Scale) -> str:
-    """What a degree outside a scale is called: ``flat second``, ``raised fourth``.
+    """The name of a degree outside a scale: ``flat second``, ``raised fourth``.
 
     >>> departure_name("#4", SCALES["major"]), departure_name("7", SCALES["natural minor"])
     ('raised fourth', 'raised seventh')

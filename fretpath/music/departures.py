@@ -38,7 +38,7 @@ class Departure(Value):
 
 @dataclass(frozen=True)
 class ScaleReading(Value):
-    """What one passage (the notes under one key) has to do with its scale."""
+    """One passage (the notes under one key) against its scale."""
 
     key: Key
     """The key as stated."""
@@ -152,7 +152,7 @@ def _undecided(passage: Passage, modes: tuple[Scale, ...]) -> tuple[str, ...]:
 
 
 def _color(passage: Passage, stated: Scale, first: Key) -> str:
-    """What a mode has that plain major or minor (or the tune's first key) has not, and where."""
+    """Degrees a mode has that plain major or minor (or the tune's first key) has not, and where."""
     base = base_scale(stated)
     plain = SCALES["natural minor" if "b3" in base.names else "major"]
     if passage.key.tonic == first.tonic and passage.key != first:

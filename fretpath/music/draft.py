@@ -33,7 +33,7 @@ class Row:
 
 @dataclass
 class Draft:
-    """What has been read so far, and what must be told about it."""
+    """The lines read so far, and the remarks on them."""
 
     source: str
     heads: dict[str, str] = field(default_factory=dict)

@@ -140,7 +140,7 @@ def _peel(line: str) -> Head:
 
 
 def _tidy(rest: str) -> str:
-    """What is left of a line, without the signs around what was taken off; holds stay.
+    """The rest of a line, without the signs around what was taken off; holds stay.
 
     >>> _tidy(f"{_TAKEN}: 1 - -"), _tidy(f"1 3 - {_TAKEN}"), _tidy(f"1 3 {_TAKEN} please")
     ('1 - -', '1 3', '1 3 please')

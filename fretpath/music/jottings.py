@@ -91,7 +91,7 @@ def draft_of(text: str, source: str) -> Draft:
 
 
 def _no_music(text: str, source: str) -> FretpathError:
-    """What to say where no line is music: what the strict reader says of it."""
+    """The error where no line is music: what the strict reader says of it."""
     if re.fullmatch(r"[\sIViv7°+|-]*[IViv][\sIViv7°+|-]*", text):
         spot = Spot(source, 1, 1, 1, text.split("\n", 1)[0])
         return spot.error("these are chords in Roman numerals; write the melody: degrees 1 to 7")

@@ -268,7 +268,7 @@ class Key(Value):
 
     @property
     def signature_alters(self) -> tuple[int, ...]:
-        """What the key signature adds to the major scale on each degree 1 to 7."""
+        """Semitones the key signature adds to the major scale on each degree 1 to 7."""
         return tuple(degree.alter for degree in SCALES[self.scale.parent].degrees)
 
     def spell(self, midi: int) -> Pitch:

@@ -93,7 +93,7 @@ class KeyCandidate:
 
 @dataclass(frozen=True)
 class KeyGuess(Value):
-    """What the notes say about their key."""
+    """The key that notes seem to have, with its rivals."""
 
     candidates: tuple[KeyCandidate, ...]
     """Every tonic in every mode: first the likeliest mode of the likeliest tonic and third, then
@@ -129,7 +129,7 @@ class KeyGuess(Value):
 
     @property
     def deciding(self) -> str:
-        """What would decide between the best key and its runner-up, in one phrase.
+        """The sounds that would decide between the best key and its runner-up, in one phrase.
 
         >>> from fretpath.music.notation import parse_melody
         >>> find_key(parse_melody("D4 E4 F4 A4 G4 F4 E4 D4")).deciding

@@ -159,7 +159,7 @@ def raised(base: Scale, name: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Role:
-    """What one note does between its neighbors."""
+    """The part one note plays between its neighbors."""
 
     kind: str
     """One of the roles in the table of this module."""

@@ -106,7 +106,7 @@ def brightness(scale: Scale) -> int:
 
 
 def difference(scale: Scale, other: Scale) -> Difference:
-    """What ``scale`` has that ``other`` has not, and the other way round."""
+    """Degrees that ``scale`` has and ``other`` has not, and the other way round."""
     return Difference(
         other,
         tuple(d for d in scale.degrees if d not in other.degrees),
@@ -115,7 +115,7 @@ def difference(scale: Scale, other: Scale) -> Difference:
 
 
 def apart_from(scale: Scale) -> Difference:
-    """What sets a scale apart from the one a teacher would set beside it.
+    """The degrees that set a scale apart from the one a teacher would set beside it.
 
     >>> str(apart_from(SCALES["lydian"])), str(apart_from(SCALES["blues"]))
     ('#4 where major has 4', 'minor pentatonic and b5')

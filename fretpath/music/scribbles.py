@@ -171,7 +171,7 @@ _RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str], str], ...] = (
 
 
 def habits_of(lines: Sequence[str], *, german: bool, unit: int) -> Habits:
-    """What the lines of a text have in common."""
+    """The habits that the lines of a text have in common."""
     words = [word for line in lines for word in line.replace("|", " ").split() if word != ":"]
     notes = [word for word in words if re.match(_NOTE, word)]
     letters = [word for word in words if re.fullmatch(rf"{_LETTER}'*[-_.~]*,?", word)]

@@ -114,7 +114,7 @@ class Signs:
 
 
 def checked(spot: Spot, build: Callable[[], T]) -> T:
-    """What is built, or its complaint at a place in the text."""
+    """The value built, or its complaint at a place in the text."""
     try:
         return build()
     except RequestError as problem:

@@ -33,7 +33,7 @@ _LOWERED = {2: "ra", 3: "me", 5: "se", 6: "le", 7: "te"}
 
 @dataclass(frozen=True)
 class SpelledNote(Value):
-    """What a teacher says about one struck note."""
+    """The words of a teacher about one struck note."""
 
     index: int
     """Its place among the struck notes, from 0."""

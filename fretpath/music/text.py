@@ -92,7 +92,7 @@ class Spot:
     """The whole line."""
 
     def error(self, problem: str) -> MelodySyntaxError:
-        """What is wrong here, with the line and a caret under the place."""
+        """An error that tells what is wrong here, with the line and a caret under the place."""
         return MelodySyntaxError(
             problem,
             source=self.source,
@@ -294,7 +294,7 @@ _SYLLABLES = {"do", "re", "mi", "fa", "so", "sol", "la", "ti", "si"}
 
 
 def why_not(word: str) -> str:
-    """What was expected where ``word`` stands; the commonest slips by name."""
+    """Tell what was expected where ``word`` stands; the commonest slips by name."""
     if re.match(r"[#b]*0", word):
         return f'"{word[:20]}": degrees count from 1 (the octave below is 1,)'
     if re.fullmatch(r"[hH](?:#|b|is)?-?\d?(?:[:@].*)?", word):
@@ -321,7 +321,7 @@ def why_not(word: str) -> str:
 
 
 def _slip(word: str) -> str:
-    """What a teacher who wrote ``word`` most likely meant, to end the message; or nothing."""
+    """The likeliest meaning of ``word``, to end the message; or nothing."""
     if word.lower() in _SYLLABLES:
         return "; for syllables write do 1, re 2, mi 3, fa 4, so 5, la 6, ti 7"
     if re.fullmatch(r"[-_.][#b]*\d+|[#b]*\d+\.", word):

@@ -113,7 +113,7 @@ class Instrument(Value):
 
     @cached_property
     def open_pitches(self) -> tuple[Pitch, ...]:
-        """What each string sounds at fret 0, the capo included; string 1 first."""
+        """The sound of each string at fret 0, the capo included; string 1 first."""
         return tuple(Pitch.parse(_raised(s.open, self.capo)) for s in self.strings)
 
     @cached_property

@@ -26,7 +26,7 @@ HIDES = (*_KINDS, "every-2nd", "every-3rd", "every-4th", "all-but-first")
 
 @dataclass(frozen=True, slots=True)
 class Blanks(Value):
-    """What is hidden.
+    """The rows and notes that are hidden.
 
     >>> [Blanks.parse("every-2nd,every-3rd").hides_note(n) for n in range(6)]
     [False, True, True, True, False, True]

@@ -81,7 +81,7 @@ def _outside_lines(reading: ScaleReading) -> Iterator[str]:
 
 
 def _title(account: Account, key: Key) -> str:
-    """What an account is called, with the letters of the keys it names."""
+    """The name of an account, with the letters of the keys it names."""
     if account.kind == "wrong_key":
         return f"the tune is in {key_name(key, *account.argument.split())}"
     return with_capitals(account.title)
@@ -107,7 +107,7 @@ def _capital(text: str) -> str:
 
 
 def key_remarks(readings: Sequence[ScaleReading]) -> list[Remark]:
-    """What a page that prints the key must say when the tune denies it; mostly nothing.
+    """Remarks of a page that prints the key, when the tune denies it; mostly nothing.
 
     The other third throughout means that the degrees were counted from another scale than meant,
     or that the key is wrong; a tune in the key a fifth up or down has the wrong key.

@@ -142,7 +142,7 @@ class DrawnTab:
         return max(*widths, BOX[0] if blank else 5.0) + 1.6
 
     def token(self, row: Row, event: int) -> str:
-        """What a row shows at an event; of the count only the beat it begins on."""
+        """The words of a row at an event; of the count only the beat it begins on."""
         if row.name == "count":
             melody = self.subject.melody
             first = count_marks(melody, event)[0][1] if has_rhythm(melody) else ""

@@ -245,7 +245,7 @@ _ASKED = (
 
 
 def accounts_of(melody: Melody) -> list[str]:
-    """What the teacher tells about the notes outside the scale, a line each."""
+    """The teacher's words about the notes outside the scale, a line each."""
     readings = read_scales(melody) if melody.keys and melody.pitches else ()
     lines = []
     for reading in readings:

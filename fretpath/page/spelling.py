@@ -77,7 +77,7 @@ def spelling_data(melody: Melody, *, minor: str = "do") -> list[dict[str, Any]]:
 
 
 def guess_lines(guess: KeyGuess) -> str:
-    """What was found for notes without a key, with its runner-up; ends with a newline."""
+    """The key found for notes without one, with its runner-up; ends with a newline."""
     best, second = guess.best, guess.runner_up
     found = f"{best.key} (confidence {best.confidence:.2f})"
     other = f"{second.key} ({second.confidence:.2f}; {guess.deciding})"

@@ -86,7 +86,7 @@ class System:
 
     @property
     def labels(self) -> tuple[str, ...]:
-        """What stands in front of each line."""
+        """The label in front of each line."""
         return tuple(line.label for line in self.lines)
 
 

@@ -237,7 +237,7 @@ def without_places(melody: Melody) -> Melody:
 
 
 def _given(on: On | None, tuning: str | None, capo: int | None) -> Given:
-    """What the caller says of the instrument; a name alone leaves tuning and capo to the tab."""
+    """The caller's words on the instrument; a name alone leaves tuning and capo to the tab."""
     if on is None and tuning is None:
         return Given(capo=capo)
     if on is None or isinstance(on, str):

@@ -176,7 +176,7 @@ def part_named(parts: Sequence[Part], wanted: str | None, source: str) -> tuple[
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """What the caller says of the instrument; it counts before the tab."""
+    """The caller's words on the instrument; it counts before the tab."""
 
     instrument: Instrument | None = None
     """What is played; None leaves it to the tab."""

@@ -51,7 +51,7 @@ class TuningWords:
 
 @dataclass(frozen=True, slots=True)
 class TabWords:
-    """What stands around a tab in words; None and empty where nothing is said."""
+    """The words around a tab; None and empty where nothing is said."""
 
     own: bool = False
     """Whether this is a page that ``tab`` printed."""
@@ -114,7 +114,7 @@ _TOLD = {"capo": "capo", "tuning": "tuning", "upside_down": "the low string is o
 
 
 def words_around(words: Sequence[WordLine], header: int) -> TabWords:
-    """What word lines say; *header* is the number of the first string line.
+    """Read the lines of words; *header* is the number of the first string line.
 
     >>> found = words_around([WordLine(1, "Tuning: D A D G"), WordLine(2, "Capo III")], 4)
     >>> found.tuning.names, found.capo
@@ -178,7 +178,7 @@ def _own_page(lines: Sequence[WordLine]) -> TabWords | None:
 
 
 def parsed(parse: Callable[[str], T], text: str) -> T | None:
-    """What a parser makes of a text; None where it refuses it.
+    """The value a parser makes of a text; None where it refuses it.
 
     >>> parsed(Meter.parse, "three quarters") is None
     True
