@@ -86,7 +86,7 @@ def questions_of(
 
     >>> (question,) = questions_of(parse_melody("key: G\\n\\n1 3 5"), "third", draw=2)
     >>> question.choices, question.told
-    (('major', 'minor'), 'minor: b3')
+    (('major', 'minor'), 'major: 3')
     """
     check_tune(melody, melody.title or "the melody")
     if kind not in KINDS:

@@ -8,7 +8,9 @@ from html import escape
 from typing import Any
 
 _SIGNS = {"b": "\u266d", "#": "\u266f"}
-_SPELLED = re.compile(r"(?<![A-Za-z0-9])(?:([A-Ga-g])([b#]{1,3})(?![A-Za-z])|([b#]{1,3})(?=\d))")
+_SPELLED = re.compile(
+    r"(?<![A-Za-z0-9])(?:([A-Ga-g])([b#]{1,3})(?=m|sus|dim|aug|add|[^A-Za-z]|$)|([b#]{1,3})(?=\d))"
+)
 
 
 def with_signs(text: str) -> str:
