@@ -302,21 +302,21 @@ def line_of(planner: Planner, melody: Melody, octaves: int = 0) -> Line:
         limits[0] = NoteLimit(start.string, start.fret, finger=start.finger)
     midi = tuple(pitch.midi + 12 * octaves for pitch in melody.pitches)
     if planner.setup.limits.open_strings != "avoid":
-        phrase = np.searchsorted(melody.phrases, melody.struck, side="right").tolist()
+        phrase = np.searchsorted(melody.phrases, melody.struck, side="right")
         limits = _ringing(planner, midi, phrase) | limits
     return Line(midi, limits, paces_of(melody, planner.weights))
 
 
-def _ringing(planner: Planner, midi: Sequence[int], phrase: Sequence[int]) -> dict[int, NoteLimit]:
+def _ringing(planner: Planner, midi: Sequence[int], phrase: Ints) -> dict[int, NoteLimit]:
     """What pedals hold notes to: the pedal to an open string, the line off that string.
 
     Under a hand that may not shift the line is left free.
     """
     limits: dict[int, NoteLimit] = {}
-    neck, states = planner.setup.instrument, planner.states
+    neck, states, sounds = planner.setup.instrument, planner.states, np.array(midi)
     for pitch in sorted({pitch.midi for pitch in neck.open_pitches}):
         opened = states.string[planner.choices((pitch, OPEN))].tolist()
-        for run in _pedals(pitch, midi, phrase) if opened else ():
+        for run in _pedals(pitch, sounds, phrase) if opened else ():
             limits.update(dict.fromkeys(run, OPEN))
             nut = neck.strings[opened[0] - 1].nut
             for note in set(range(run[0], run[-1])).difference(run):
@@ -326,22 +326,23 @@ def _ringing(planner: Planner, midi: Sequence[int], phrase: Sequence[int]) -> di
     return limits
 
 
-def _pedals(pitch: int, midi: Sequence[int], phrase: Sequence[int]) -> Iterator[list[int]]:
+def _pedals(pitch: int, midi: Ints, phrase: Ints) -> Iterator[list[int]]:
     """The notes of each pedal: one pitch, struck again and again below or above a line.
 
     A pedal is struck at least :data:`LEAST_PEDAL` times in one phrase, never with more than one
     note between, and the notes between are all above it, or all below, and at least
     :data:`LEAST_LINE` different ones.  *phrase* numbers the phrase of each note.
     """
-    struck = [note for note, other in enumerate(midi) if other == pitch]
-    steps = enumerate(pairwise(struck), start=1)
-    cuts = [n for n, (a, b) in steps if b - a > 2 or phrase[a] != phrase[b]]
-    for first, last in pairwise([0, *cuts, len(struck)]):
+    struck = np.flatnonzero(midi == pitch)
+    cuts = np.flatnonzero((np.diff(struck) > 2) | (np.diff(phrase[struck]) > 0)) + 1
+    for first, last in pairwise([0, *cuts.tolist(), len(struck)]):
+        if last - first < LEAST_PEDAL:
+            continue
         run = struck[first:last]
-        line = {midi[a + 1] for a, b in pairwise(run) if b - a == 2}
+        line = set(midi[run[:-1] + 1].tolist()) - {pitch}
         one_side = pitch < min(line, default=0) or pitch > max(line, default=pitch)
-        if len(run) >= LEAST_PEDAL and len(line) >= LEAST_LINE and one_side:
-            yield run
+        if len(line) >= LEAST_LINE and one_side:
+            yield run.tolist()
 
 
 def _placed(placements: Sequence[Placement | None]) -> dict[int, NoteLimit]:

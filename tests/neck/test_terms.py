@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import fields
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from fretpath import HANDS, Weights, instrument_named
 from fretpath.neck.states import all_states
-from fretpath.neck.terms import PLAYING, TERMS, note_parts, usual_weights
+from fretpath.neck.terms import PLAYING, TERMS, note_parts, step_parts, usual_weights
 
 PAGE = Path(__file__).parents[2] / "docs" / "hand_model.md"
 
@@ -57,6 +58,25 @@ def test_each_string_beyond_the_middle_two_pays(name: str, strings_out: list[int
     outer = note_parts(instrument, states, Weights(outer=7.0))["outer"]
     paid = dict(zip(states.string.tolist(), outer.tolist(), strict=True))
     assert [paid[string] for string in sorted(paid)] == [7000 * out for out in strings_out]
+
+
+def test_against_the_order_of_the_strings_only_where_they_are_in_order() -> None:
+    """``contrary`` by arithmetic: an open string, and string and pitch go opposite ways."""
+    paid = {}
+    for name in ("guitar", "ukulele"):
+        instrument = instrument_named(name)
+        states = all_states(instrument, HANDS["one-finger-per-fret"])
+        low = states.only((states.position <= 2) & (states.fret <= 5))
+        first, then = (grid.ravel() for grid in np.indices((len(low), len(low))))
+        steps = low.only(first), low.only(then)
+        found = step_parts(instrument, *steps, Weights(contrary=1.0))["contrary"] > 0
+        rows = zip(*((at.string, at.midi, at.finger) for at in steps), strict=True)
+        (string, lower), (midi, higher), (finger, other) = (tuple(row) for row in rows)
+        ordered = (string != 4) & (lower != 4) if name == "ukulele" else True
+        opposite = ((higher > midi) & (lower > string)) | ((higher < midi) & (lower < string))
+        assert (found == (opposite & ((finger == 0) | (other == 0)) & ordered)).all()
+        paid[name] = found.any()
+    assert paid == {"guitar": True, "ukulele": True}
 
 
 if __name__ == "__main__":
