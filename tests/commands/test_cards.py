@@ -153,4 +153,4 @@ class TestTheHand:
 
 def test_what_is_no_name_of_a_file_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["tab", "1 3", "--card", "a\0b"]) == 1
-    assert "is not a name of a file" in capsys.readouterr().err
+    assert "is not the name of a file" in capsys.readouterr().err
