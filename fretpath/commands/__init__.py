@@ -118,7 +118,7 @@ def _run_command(words: Sequence[str]) -> int:
         parser.parse_args(_joined(words[1:]), arguments)
         _refuse_conflicts(arguments)
         _fit_the_screen(arguments, words)
-        with outputs_together():
+        with outputs_together(force=getattr(arguments, "force", False)):
             if getattr(arguments, "card", None) is not None:
                 importlib.import_module("fretpath.commands.options").use_card(arguments)
             text = command.run(arguments)

@@ -11,6 +11,7 @@ from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
     add_melody_options,
+    add_output_file,
     arrangement_from,
     as_json,
     melody_from,
@@ -27,7 +28,7 @@ _TEXTS = (".musicxml", ".xml", ".abc", ".txt")
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_melody_options(parser)
-    parser.add_argument("-o", "--output", metavar="FILE", help=f"ending {', '.join(WRITERS)}")
+    add_output_file(parser, f"ending {', '.join(WRITERS)}")
     parser.add_argument(
         "--to",
         metavar="ENDING",

@@ -23,7 +23,7 @@ from functools import partial
 from pathlib import Path
 from typing import IO
 
-from fretpath.errors import IncompleteError, RequestError, ScoreFileError, nearest
+from fretpath.errors import FretpathError, IncompleteError, RequestError, ScoreFileError, nearest
 from fretpath.exchange.door import ending_of, is_score_name
 
 LARGEST_TEXT = 4 * 1024 * 1024
@@ -42,6 +42,8 @@ class _Batch:
     """Files that will be put in place."""
     steps: list[tuple[str | Path, Callable[[], object]]] = field(default_factory=list)
     """The name each output was given, and what puts it in place."""
+    force: bool = False
+    """Whether a file of another kind may be replaced."""
     at_once: bool = False
     """Whether files are put in place as they are written, inside a folder that is not."""
     cleanup: ExitStack = field(default_factory=ExitStack)
@@ -58,12 +60,12 @@ _BATCH: ContextVar[_Batch | None] = ContextVar("batch", default=None)
 
 
 @contextmanager
-def outputs_together() -> Iterator[None]:
+def outputs_together(*, force: bool = False) -> Iterator[None]:
     """Put all that is written inside in its place at the end, or nothing.
 
     An :class:`IncompleteError` has a result: what was written goes into its place.
     """
-    batch = _Batch()
+    batch = _Batch(force=force)
     token = _BATCH.set(batch)
     with batch.cleanup:
         try:
@@ -211,6 +213,7 @@ def write_file(path: str | Path, content: str | bytes) -> None:
                 batch.steps.append((path, partial(Path(path).write_bytes, data)))
             return
         _refuse_clash(path, place, batch)
+        _refuse_other_kind(path, place, data, batch)
         ready = _prepared(place, data)
         if batch is not None and not batch.at_once:
             batch.cleanup.callback(ready.unlink, missing_ok=True)
@@ -237,6 +240,42 @@ def _refuse_clash(path: str | Path, place: Path, batch: _Batch | None) -> None:
                 f"{_named(path)} is read by this command and would be written over; "
                 "give the output another name"
             )
+
+
+def _refuse_other_kind(path: str | Path, place: Path, data: bytes, batch: _Batch | None) -> None:
+    """Refuse to replace a file that holds something of another kind, such as a melody by a page."""
+    if batch is None or batch.force or not place.is_file() or not place.stat().st_size:
+        return
+    old, new = _kind(file_bytes(place)), _kind(data)
+    if old != new:
+        raise RequestError(
+            f"{_named(path)} holds {old} and would be replaced by {new}; give the output another "
+            "name, or say --force"
+        )
+
+
+_BEGINNINGS = {
+    b"RIFF": "sound", b"ID3": "sound", b"\xff\xfb": "sound", b"MThd": "a MIDI file",
+    b"PK": "a compressed score", b"<!doctype html": "an HTML page", b"<html": "an HTML page",
+    b"<svg": "a drawing", b"<?xml": "a score", b"<!doctype score": "a score", b"x:": "ABC",
+    b"%abc": "ABC", b"{": "JSON", b"[": "JSON",
+}  # fmt: skip
+"""How the files of each kind begin, in small letters but for the magic numbers."""
+
+
+def _kind(data: bytes) -> str:
+    """What a file holds, in words."""
+    head = data[:200].lstrip()
+    for beginning, kind in _BEGINNINGS.items():
+        if head.startswith(beginning) or head.lower().startswith(beginning):
+            return kind
+    from fretpath.music.notation import parse_melody
+
+    try:
+        parse_melody(data.decode("utf-8"))
+    except (FretpathError, UnicodeDecodeError):
+        return "a page of text"
+    return "a melody"
 
 
 def append_file(path: str | Path, more: Callable[[str], str]) -> str:
@@ -349,7 +388,7 @@ def whole_folder(path: str | Path) -> Iterator[Path]:
         fresh = Path(tempfile.mkdtemp(_UNFINISHED, _hidden(target), target.parent))
         cleanup.callback(shutil.rmtree, fresh, ignore_errors=True)
         batch = _BATCH.get()
-        token = _BATCH.set(_Batch(batch.read if batch else {}, at_once=True))
+        token = _BATCH.set(_Batch(read=batch.read if batch else {}, at_once=True))
         try:
             yield fresh
         finally:

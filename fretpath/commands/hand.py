@@ -14,6 +14,7 @@ from fretpath.commands.files import note_input, write_file
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
+    add_output_file,
     as_json,
     card_from,
     setup_from,
@@ -37,7 +38,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--student", metavar="NAME", help="name of the student, for the card")
     parser.add_argument("--left-handed", action="store_true", help="a left-handed student")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
-    parser.add_argument("-o", "--output", metavar="FILE", help="write the card: student.toml")
+    add_output_file(parser, "write the card: student.toml")
     add_instrument_options(parser)
     add_hand_options(parser)
     parser.set_defaults(instrument=None, key=None, tempo=None, remarks=[])

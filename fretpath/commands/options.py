@@ -403,7 +403,15 @@ def sound_plan_from(arguments: argparse.Namespace) -> SoundPlan:
 def add_output_options(parser: argparse.ArgumentParser) -> None:
     """Where the result goes and in which form."""
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
-    parser.add_argument("-o", "--output", metavar="FILE", help="write to a file instead")
+    add_output_file(parser, "write to a file instead")
+
+
+def add_output_file(parser: argparse.ArgumentParser, about: str) -> None:
+    """The file to write, which replaces one of another kind only where that is wished."""
+    parser.add_argument("-o", "--output", metavar="FILE", help=about)
+    parser.add_argument(
+        "--force", action="store_true", help="replace a file that holds something else"
+    )
 
 
 _INSTEAD = {

@@ -24,6 +24,7 @@ from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
     add_melody_options,
+    add_output_file,
     add_sound_options,
     arrangement_from,
     delivered,
@@ -67,7 +68,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--staff", action="store_true", help="staff notation above the tab")
     parser.add_argument("--left-handed", action="store_true", help="the nut on the right")
     parser.add_argument("--no-sound", action="store_true", help="a smaller file without sound")
-    parser.add_argument("-o", "--output", metavar="FILE", help="the file, such as lesson.html")
+    add_output_file(parser, "the file, such as lesson.html")
     _add_packet_options(parser)
     add_sound_options(parser)
     add_instrument_options(parser)

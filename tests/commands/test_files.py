@@ -233,3 +233,17 @@ class TestFoldersAndRecords:
         Path("bad.txt").write_text("1 2 five and six")
         assert main(["order", ".", "-o", "order.out"]) == 1
         assert "Quay" in Path("order.out").read_text()
+
+
+def test_a_file_of_another_kind_is_replaced_only_by_force(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tune = tmp_path / "bell.txt"
+    tune.write_text("key: D\n\n1 2 3\n")
+    assert main(["tab", "1 5", "--key", "C", "-o", str(tune)]) == 1
+    assert "holds a melody and would be replaced by a page of text" in capsys.readouterr().err
+    assert tune.read_text() == "key: D\n\n1 2 3\n"
+    assert main(["convert", "1 5", "-o", str(tune)]) == 0
+    assert main(["tab", "1 5", "--key", "C", "-o", str(tune), "--force"]) == 0
+    assert main(["tab", "1 5", "--key", "D", "-o", str(tune)]) == 0
+    assert "key D major" in tune.read_text()
