@@ -36,6 +36,8 @@ def _desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     (tmp_path / "tune.txt").write_text(TUNE)
     (tmp_path / "tab.txt").write_text(TAB)
+    (tmp_path / "tab1.txt").write_text(TAB)
+    (tmp_path / "tab2.txt").write_text(TAB)
     (tmp_path / "class.csv").write_text(RECORD)
     (tmp_path / "demo_melodies").symlink_to(ROOT / "demo_melodies")
 
