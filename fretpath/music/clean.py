@@ -15,6 +15,8 @@ from fretpath.music.notation import parse_melody
 from fretpath.music.scribbles import Habits, habits_of, rewritten, spaced
 from fretpath.music.text import EVENT, HEADERS, UNDER
 
+_FEW_BARS = 3
+
 
 def rewrite(draft: Draft) -> None:
     """Put each line of music into the words of melody text."""
@@ -130,7 +132,7 @@ def clean_lines(draft: Draft) -> list[tuple[int, str]]:
     ]
     chords: Row | None = None
     signs = "meter" not in draft.heads or any("|" in row.words for row in draft.music())
-    beats = draft.beats()
+    beats = draft.beats() or _beats_of_all_bars(draft)
     running = Fraction(0)
     for row in draft.rows:
         if row.kind == "chords":
@@ -142,6 +144,8 @@ def clean_lines(draft: Draft) -> list[tuple[int, str]]:
             beats = _beats_after(row.text, beats)
         else:
             words, running = _closed(row.words, beats if signs else None, running)
+            if not draft.beats() and len(words) > len(row.words) and row is not draft.music()[-1]:
+                draft.tell("read", "the end of a line is a bar line too", row.number)
             lines.extend((row.number, line) for line in _played(words, row.times, signs))
             if chords:
                 lines.extend((chords.number, line) for line in _chord_line(chords, row, draft))
@@ -156,6 +160,26 @@ def _beats_after(text: str, beats: Fraction | None) -> Fraction | None:
 
 def _singable(text: str) -> list[str]:
     return [word.replace("~", "-") for word in syllables_of(text) if word not in ("|", "_")]
+
+
+def _beats_of_all_bars(draft: Draft) -> Fraction | None:
+    """The beats of every bar where all are alike, a pickup and the last one aside.
+
+    The end of a line counts as a bar line here; None where no meter shows in that way.
+    """
+    bars: list[Fraction] = []
+    for row in draft.music():
+        bars.append(Fraction(0))
+        for beats in _measured(row.words):
+            if beats is None:
+                bars.append(Fraction(0))
+            else:
+                bars[-1] += beats
+    bars = [beats for beats in bars if beats]
+    drawn = any("|" in word for row in draft.music() for word in row.words)
+    alike = set(bars[1:-1])
+    fits = len(alike) == 1 and all(0 < end <= max(alike) for end in (bars[0], bars[-1]))
+    return bars[1] if drawn and len(bars) > _FEW_BARS and fits else None
 
 
 def _closed(

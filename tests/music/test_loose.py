@@ -217,3 +217,19 @@ class TestHeads:
     def test_german_h_is_explained(self, text: str) -> None:
         with pytest.raises(FretpathError, match="H is the German name of B"):
             key_words(text)
+
+
+@pytest.mark.parametrize(
+    ("jotted", "clean"),
+    [
+        ("1 1 2 3 | 5 5 3 -\n4 3 2 1 | 1 - - -", "1 1 2 3 | 5 5 3 - |\n4 3 2 1 | 1 - - -"),
+        ("5 | 1 1 2 | 5 3 -\n4 3 2 | 1 -", "5 | 1 1 2 | 5 3 - |\n4 3 2 | 1 -"),
+        ("1 1 2 3 | 5 5\n3 3 | 4 3 2 1 | 1 - - -", "1 1 2 3 | 5 5\n3 3 | 4 3 2 1 | 1 - - -"),
+        ("1 1 2 3\n5 5 3 2\n4 3 2 1\n1 3 5 1", "1 1 2 3\n5 5 3 2\n4 3 2 1\n1 3 5 1"),
+    ],
+)
+def test_a_line_that_ends_where_a_bar_is_full_ends_the_bar(jotted: str, clean: str) -> None:
+    melody, remarks = read_loosely(f"Buttons in C\n{jotted}")
+    assert format_melody(melody).split("\n\n")[1].strip() == clean
+    told = any("the end of a line is a bar line" in remark.text for remark in remarks)
+    assert told == (jotted != clean)
