@@ -265,7 +265,7 @@ class _Reader:
             return Fraction(usual)
         if not _NUMBER.fullmatch(text) or abs(Fraction(text)) > _MOST[tag]:
             raise ScoreFileError(
-                f'{self.name}, bar {self.bar}: "{text[:20]}" is not a {tag} of music'
+                f'{self.name}, bar {self.bar}: the {tag} "{text[:20]}" is beyond all music'
             )
         return Fraction(text)
 

@@ -123,17 +123,17 @@ STRANGE: dict[str, tuple[str, bytes, str]] = {
     "a huge duration": (
         "a.musicxml",
         swapped(b"<duration>1</duration>", b"<duration>99999999999999999999</duration>"),
-        "as its duration",
+        "the duration .* is beyond all music",
     ),
     "an infinite duration": (
         "a.musicxml",
         swapped(b"<duration>1</duration>", b"<duration>1e308</duration>"),
-        "as its duration",
+        "the duration .* is beyond all music",
     ),
     "a huge octave": (
         "a.musicxml",
         swapped(b"<octave>2</octave>", b"<octave>4000000000</octave>"),
-        "as its octave",
+        "the octave .* is beyond all music",
     ),
     "no divisions": (
         "a.musicxml",
@@ -153,10 +153,10 @@ STRANGE: dict[str, tuple[str, bytes, str]] = {
     "an unknown encoding": (
         "a.musicxml",
         XML.replace(b'encoding="UTF-8"', b'encoding="no-such-code"'),
-        "no XML that can be read|broken XML",
+        "is not XML that can be read|broken XML",
     ),
     "abc without notes": ("a.abc", b"X:1\nT:none\nK:C\n\n", "no pitched note|cannot be read"),
-    "abc with a huge length": ("a.abc", b"X:1\nK:C\nC99999999999 D|\n", "no length"),
+    "abc with a huge length": ("a.abc", b"X:1\nK:C\nC99999999999 D|\n", "is not a length"),
     "abc with a note of no length": ("a.abc", b"X:1\nK:C\nC0 D|\n", "no length"),
     "abc with control characters": ("a.abc", b"X:1\nK:C\nC\x00D|\n", "line 3: control"),
     "abc with too many tunes": ("a.abc", b"X:1\nK:C\nC|\n\n" * 6000, "6000 tunes"),
