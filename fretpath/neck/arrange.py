@@ -23,7 +23,7 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.explain_failure import explain_failure, named, no_way, note_label
 from fretpath.neck.figures import roman
 from fretpath.neck.instrument import Instrument, octaves_for
-from fretpath.neck.planner import Line, NoteLimit, Planner, line_of, planner_for
+from fretpath.neck.planner import OPEN, Line, NoteLimit, Planner, line_of, planner_for
 from fretpath.neck.repeats import hold_repeats
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layers
 from fretpath.neck.setup import On, Setup
@@ -86,6 +86,8 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
     if without:
         at = arrangement.fingerings[note - 1]
         limit = line.limits.get(note - 1, NoteLimit())
+        if limit == OPEN and melody.notes[melody.struck[note - 1]].placement is None:
+            limit = NoteLimit()  # a pedal, which the teacher did not ask for
         line = line.holding({note - 1: replace(limit, without=((at.string, at.fret),))})
     if note - 1 in planner.missing(line):
         event = melody.struck[note - 1]
@@ -130,12 +132,18 @@ def lower_octave(arrangement: Arrangement) -> tuple[Remark, ...]:
 
 
 def layers_of(arrangement: Arrangement) -> tuple[Planner, Layers]:
-    """The planner and the layered graph that an arrangement was found in."""
+    """The planner and the layered graph that an arrangement was found in.
+
+    A pedal that it does not play on the open string is held to nothing.
+    """
     setup = arrangement.setup
     if setup.limits.one_string:
         setup = _on_one_string(setup, arrangement.strings[0])
     planner = planner_for(setup)
-    return planner, planner.layers(line_of(planner, arrangement.melody))
+    line = line_of(planner, arrangement.melody)
+    places = list(zip(arrangement.strings, arrangement.frets, strict=True))
+    kept = {note: limit for note, limit in line.limits.items() if limit.allows(*places[note])}
+    return planner, planner.layers(replace(line, limits=kept))
 
 
 def best_path(planner: Planner, line: Line) -> tuple[int, NDArray[np.int64] | None]:

@@ -51,6 +51,11 @@ class NoteLimit:
     without: tuple[tuple[int, int], ...] = ()
     """Places (string, fret) that are ruled out."""
 
+    def allows(self, string: int, fret: int) -> bool:
+        """Whether the place keeps to it."""
+        asked = self.string in (None, string) and self.fret in (None, fret)
+        return asked and (string, fret) not in self.without
+
     def holds(self, states: States, numbers: Ints) -> NDArray[np.bool_]:
         """Which of the states ``numbers`` keep to it."""
         keep = np.ones(len(numbers), dtype=bool)

@@ -29,6 +29,8 @@ from fretpath import (
     UnplayableError,
     arrange,
     parse_melody,
+    reasons,
+    replan,
     ways,
 )
 from fretpath.commands import tab
@@ -307,7 +309,16 @@ class TestAPedal:
         assert (4, 0) not in self.held(self.LINE, open_strings="avoid")
         assert (5, 5) in self.held("D3@5-5" + self.LINE[2:])
         assert self.held(self.LINE, no_shift=True) == {(4, 0)}
-        assert ways(parse_melody(self.LINE), "guitar", 3)[-1].cost > 0
+        found = arrange(parse_melody(self.LINE), "guitar")
+        closed = [way for way in ways(found.melody, "guitar", 3) if not way.figures.open_strings]
+        moved = replan(found, 3)
+        assert (moved.strings[2], moved.frets[2]) == (5, 5)
+        assert len(closed) == 1
+        for way in (found, closed[0], moved):
+            parts = sum(sum(reason.parts.values()) for reason in reasons(way))
+            assert round(1000 * parts) == way.cost
+        with pytest.raises(UnplayableError, match="no other place"):
+            replan(arrange(parse_melody("D3 A3 D3@-0 B3"), "guitar"), 3)
 
 
 def test_no_open_string_in_the_middle_of_a_scale_against_the_order_of_the_strings() -> None:
