@@ -78,7 +78,7 @@ if TYPE_CHECKING:
     from fretpath.neck.lattice import lattice
     from fretpath.neck.learning import HandFit, learn_hand
     from fretpath.neck.patterns import Pattern, patterns_of
-    from fretpath.neck.transposition import Transposition, transpose
+    from fretpath.neck.transposition import Shape, Transposition, transpose
     from fretpath.neck.ways import Reason, describe, reasons, ways
     from fretpath.page.blanks import Blanks
     from fretpath.page.chart import Chart, chord_chart, key_chart, melody_chart
@@ -149,6 +149,7 @@ __all__ = [
     "ScaleReading",
     "ScoreFileError",
     "Setup",
+    "Shape",
     "Sheet",
     "SoundPlan",
     "SpelledNote",
@@ -261,7 +262,7 @@ _LATER = {
     "fretpath.neck.lattice": ("lattice",),
     "fretpath.neck.learning": ("HandFit", "learn_hand"),
     "fretpath.neck.patterns": ("Pattern", "patterns_of"),
-    "fretpath.neck.transposition": ("Transposition", "transpose"),
+    "fretpath.neck.transposition": ("Shape", "Transposition", "transpose"),
     "fretpath.page.blanks": ("Blanks",),
     "fretpath.page.chart": ("Chart", "chord_chart", "key_chart", "melody_chart"),
     "fretpath.page.sheet": ("Look", "Sheet", "render_sheet"),

@@ -172,6 +172,28 @@ def _python_faults(example: Example, names: dict[str, object]) -> Iterator[str]:
         yield f"line {example.line}: {type(problem).__name__}: {problem}"
 
 
+def program(text: str) -> str:
+    """The Python examples of a document as one program."""
+    lines = []
+    for example in examples(text):
+        if example.language == "python":
+            shown = ">>> " in example.text
+            for line in example.text.splitlines():
+                if not shown or line.startswith((">>> ", "... ")):
+                    lines.append(line[4:] if shown else line)
+    return "\n".join(lines) + "\n"
+
+
+@pytest.mark.parametrize("name", ["README.md", "docs/api.md", "docs/data.md", "docs/tutorial.md"])
+def test_examples_are_typed(name: str, tmp_path: Path) -> None:
+    pytest.importorskip("mypy", reason="mypy is not installed")
+    file = tmp_path / "examples.py"
+    file.write_text(program((ROOT / name).read_text(encoding="utf-8")), encoding="utf-8")
+    check = [sys.executable, "-m", "mypy", "--strict", str(file)]
+    done = subprocess.run(check, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout
+
+
 @pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: path.name)
 def test_examples_run(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     desk = Desk(tmp_path)

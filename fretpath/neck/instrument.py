@@ -15,7 +15,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -206,8 +206,20 @@ class Instrument(Value):
         frets: int | None = None,
         scale_length: str | float | None = None,
         capo: int | None = None,
+        name: str | None = None,
+        spacing: tuple[float, float] | None = None,
+        hand: str | None = None,
+        playing: Playing | None = None,
     ) -> Instrument:
-        """The same instrument with another tuning, frets, scale length (mm or text) or capo."""
+        """The same instrument with changes; whatever is None stays as it is.
+
+        >>> from fretpath.neck.catalogue import instrument_named
+        >>> mine = instrument_named("bass").with_changes(tuning="D1 A1 D2 G2", name="my bass")
+        >>> mine.name, mine.tuning, mine.spacing
+        ('my bass', 'D1 A1 D2 G2', (10.0, 19.0))
+
+        A scale length is in mm, or text such as ``30in``.
+        """
         changed = self
         if tuning is not None:
             changed = replace(changed, strings=self._retuned(tuning), basis="tuning as given")
@@ -217,9 +229,9 @@ class Instrument(Value):
             if isinstance(scale_length, str):
                 scale_length = parse_scale_length(scale_length)
             changed = replace(changed, scale_length=scale_length)
-        if capo is not None:
-            changed = replace(changed, capo=capo)
-        return changed
+        more = {"capo": capo, "name": name, "spacing": spacing, "hand": hand, "playing": playing}
+        kept: dict[str, Any] = {field: value for field, value in more.items() if value is not None}
+        return replace(changed, **kept)
 
     def _retuned(self, tuning: str) -> tuple[String, ...]:
         pitches = parse_tuning(tuning)

@@ -13,7 +13,7 @@ from copy import copy
 from fractions import Fraction
 from functools import lru_cache
 from itertools import islice
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, overload
 
 from fretpath.errors import FretpathError, RequestError, UnplayableError
 from fretpath.music.melody import Melody, Meter, Note, Placement
@@ -37,13 +37,29 @@ Packed = tuple[Any, ...]
 Work = tuple[int, Setup, Melody]
 
 
+@overload
+def arrange_many(
+    melodies: Sequence[Melody],
+    on: On | Sequence[On] = "bass",
+    *,
+    executor: Executor | None = None,
+    unplayable: Literal["raise"] = "raise",
+) -> list[Arrangement]: ...
+@overload
+def arrange_many(
+    melodies: Sequence[Melody],
+    on: On | Sequence[On] = "bass",
+    *,
+    executor: Executor | None = None,
+    unplayable: Literal["return"],
+) -> list[Answer]: ...
 def arrange_many(
     melodies: Sequence[Melody],
     on: On | Sequence[On] = "bass",
     *,
     executor: Executor | None = None,
     unplayable: Literal["raise", "return"] = "raise",
-) -> list[Answer]:
+) -> list[Answer] | list[Arrangement]:
     """:func:`arrange` for many melodies, in the order given.
 
     >>> from fretpath.music.notation import parse_melody

@@ -8,10 +8,11 @@ same search, so the claim is read off the two fingerings and never assumed.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
-from fretpath.errors import UnplayableError
+from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.key import Key
-from fretpath.music.melody import Melody
+from fretpath.music.melody import Melody, Placement
 from fretpath.music.pitch import Interval
 from fretpath.music.transposing import Transposed, transpose_melody
 from fretpath.neck.arrange import arrange
@@ -19,6 +20,9 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.limits import Limits
 from fretpath.neck.setup import On, Setup
 from fretpath.values import Value
+
+Shape = Literal["keep", "refinger", "either"]
+"""What becomes of the shape when a melody moves, see :func:`transpose`."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +59,7 @@ def transpose(
     to: str | Key | None = None,
     by: str | int | Interval | None = None,
     onto: On | None = None,
+    shape: Shape = "refinger",
 ) -> Transposition:
     """A melody fingered as it is and again after its move.
 
@@ -69,17 +74,53 @@ def transpose(
     the melody stays and only the instrument changes.  *onto* is what it is played on after the
     move; an instrument has its own usual hand and prices there, and the limits of *on*.  A melody
     whose octave is free moves from the octave it is played in by *by*, and to the best octave by
-    *to* and *onto*.  Where the limits of *on* forbid the melody as it is, it is shown without them:
-    they hold for the new key.
+    *to* and *onto*.  *shape* is ``refinger`` (the least effort where it now lies), ``keep`` (every
+    note on its string, all frets moved alike; :class:`UnplayableError` where that cannot be), or
+    ``either`` (kept where it can be).  Where the limits of *on* forbid the melody as it is, it is
+    shown without them: they hold for the new key.
     """
+    if shape not in get_args(Shape):
+        raise RequestError(f'a shape is {", ".join(get_args(Shape))}, not "{str(shape)[:40]}"')
     setup = Setup.of(on)
     before = _as_it_is(melody, setup)
     exact = onto is None and by is not None
     moved = _moved(before.melody if exact else melody, to, by)
     if onto is not None:
         moved = replace(moved, melody=_unplaced(moved.melody))
-    after = arrange(moved.melody, setup if onto is None else _setup_after(setup, onto))
+    after = None
+    if shape != "refinger":
+        after = _shape_kept(before, to, by, setup, onto, must=shape == "keep")
+    if after is None:
+        after = arrange(moved.melody, setup if onto is None else _setup_after(setup, onto))
     return Transposition(before, after, _distance(before, after), moved.changed)
+
+
+def _shape_kept(
+    before: Arrangement,
+    to: str | Key | None,
+    by: str | int | Interval | None,
+    setup: Setup,
+    onto: On | None,
+    *,
+    must: bool,
+) -> Arrangement | None:
+    """Every note on its string with all frets moved alike; None or an error where it cannot be."""
+    melody = _moved(replace(before.melody, octave_free=False), to, by).melody
+    frets = melody.pitches[0].midi - before.melody.pitches[0].midi
+    try:
+        if onto is not None:
+            raise UnplayableError("a shape is kept on one instrument only")
+        if min(before.frets) + frets < 0:
+            raise UnplayableError(f"the shape meets the nut before it is {-frets} frets lower")
+        notes = list(melody.notes)
+        for event, at in zip(melody.struck, before.fingerings, strict=True):
+            notes[event] = replace(notes[event], placement=Placement(at.string, at.fret + frets))
+        placed = arrange(replace(melody, notes=tuple(notes)), setup)
+    except UnplayableError:
+        if must:
+            raise
+        return None
+    return replace(placed, melody=melody, octave_chosen=before.octave_chosen)
 
 
 def _as_it_is(melody: Melody, setup: Setup) -> Arrangement:

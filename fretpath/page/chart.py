@@ -71,11 +71,15 @@ class Chart(MarkedNeck):
 # -- making charts -------------------------------------------------------------------------------
 
 
-def key_chart(key: Key, on: On = "bass", *, label: str = "degree") -> Chart:
+def key_chart(key: str | Key, on: On = "bass", *, label: str = "degree") -> Chart:
     """Every note of a key's scale on the neck; shows frets 0 to 12.
+
+    >>> key_chart("G", "bass").title
+    'G major on the bass'
 
     *label* is ``degree`` or ``note``; :class:`RequestError` for anything else.
     """
+    key = Key.parse(key) if isinstance(key, str) else key
     instrument = Setup.of(on).instrument
     return _tones_chart(
         instrument,

@@ -8,7 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fretpath import Instrument, Interval, Limits, UnplayableError, arrange, instrument_named
+from fretpath import (
+    Instrument,
+    Interval,
+    Limits,
+    RequestError,
+    UnplayableError,
+    arrange,
+    instrument_named,
+)
 from fretpath import parse_melody as parse
 from fretpath.neck.instrument import String
 from fretpath.neck.setup import Setup
@@ -98,3 +106,27 @@ def test_limits_hold_for_the_new_key_only() -> None:
     moved = transpose(tune, Setup.of("bass", limits=FRETTED), to="G")
     assert moved.before.frets[0] == 0
     assert 0 not in moved.after.frets
+
+
+class TestShape:
+    """Whether the shape moves along the neck as it is."""
+
+    @given(st.integers(-7, 12))
+    def test_kept_means_the_same_strings_and_frets_moved_alike(self, by: int) -> None:
+        tune = parse("1 5 8 9 10", key="B")
+        frets = arrange(tune, "bass").frets
+        if min(frets) + by < 0:
+            with pytest.raises(UnplayableError, match="meets the nut"):
+                transpose(tune, "bass", by=by, shape="keep")
+            assert transpose(tune, "bass", by=by, shape="either").after.frets
+            return
+        moved = transpose(tune, "bass", by=by, shape="keep")
+        assert moved.shape_frets == by
+        assert [pitch.midi for pitch in moved.after.melody.pitches] == [
+            pitch.midi + by for pitch in moved.before.melody.pitches
+        ]
+        assert transpose(tune, "bass", by=by, shape="either") == moved
+
+    def test_a_word_that_is_none(self) -> None:
+        with pytest.raises(RequestError, match="a shape is keep, refinger, either"):
+            transpose(parse("1 5"), "bass", by=1, shape="hold")  # type: ignore[arg-type]
