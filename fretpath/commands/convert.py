@@ -16,7 +16,7 @@ from fretpath.commands.options import (
     as_json,
     melody_from,
 )
-from fretpath.errors import FretpathError, IncompleteError, OutOfRangeError, RequestError
+from fretpath.errors import FretpathError, IncompleteError, RequestError, UnplayableError
 from fretpath.exchange.door import ending_of
 from fretpath.exchange.scores import WRITERS, not_written, score_bytes
 from fretpath.music.melody import Melody
@@ -107,8 +107,9 @@ def _music(arguments: argparse.Namespace, ending: str) -> Melody | Arrangement:
         return melody_from(arguments)
     try:
         return arrangement_from(arguments)
-    except OutOfRangeError as problem:
-        raise OutOfRangeError(f"{problem} --no-tab writes the melody alone.") from None
+    except UnplayableError as problem:
+        advice = "--no-tab writes the melody alone."
+        raise type(problem)(f"{str(problem).rstrip('.')}. {advice}") from None
 
 
 def _report(arguments: argparse.Namespace, music: Melody | Arrangement, size: int) -> str:

@@ -415,7 +415,11 @@ def add_output_file(parser: argparse.ArgumentParser, about: str) -> None:
 
 
 _INSTEAD = {
-    ".mp3": "fretpath tab writes sound",
+    **dict.fromkeys((".mp3", ".wav"), "fretpath tab writes sound"),
+    **dict.fromkeys(
+        (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".abc"),
+        "fretpath convert writes scores (of a text tab once read --melody made melody text of it)",
+    ),
     ".pdf": "write the lesson sheet as .html (fretpath sheet) and print it from a browser",
     **dict.fromkeys((".ogg", ".m4a", ".flac"), "write the sound as .wav or .mp3 (fretpath tab)"),
     **dict.fromkeys((".png", ".jpg", ".jpeg", ".gif"), "write the chart as .svg (fretpath neck)"),

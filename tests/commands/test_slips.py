@@ -20,6 +20,8 @@ SLIPS = [
     ('neck "C major"', 'for the chart of a key write --key "C major"'),
     ("neck --key C -o chart.png", "nothing here writes .png: write the chart as .svg"),
     ("sheet tune.txt --no-sound -o tune.pdf", "nothing here writes .pdf: write the lesson sheet"),
+    ("read tab.txt -o tab.musicxml", "fretpath convert writes scores"),
+    ('convert "1@3-0 5" --key A --octave 3 -o x.mid', "--no-tab writes the melody alone"),
     ('tab tune.txt --instrument "bass gutar"', 'did you mean "bass'),
     ('tab 1 --tuning "g C E A"', "such as G4 C4 E4 A4; that is --instrument ukulele"),
     ("tab tune_.txt", 'there is no file tune_.txt; did you mean "tune.txt"?'),
