@@ -21,7 +21,7 @@ from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.explain_failure import explain_failure, named, no_way, note_label
-from fretpath.neck.figures import roman
+from fretpath.neck.figures import position_sign
 from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.planner import OPEN, Line, NoteLimit, Planner, line_of, planner_for
 from fretpath.neck.repeats import hold_repeats
@@ -119,12 +119,16 @@ def lower_octave(arrangement: Arrangement) -> tuple[Remark, ...]:
         lower = answer_of(setup, replace(melody.in_octave(melody.octave - down), octave_free=False))
         if isinstance(lower, Arrangement) and max(lower.positions) <= LOW:
             octave = melody.octave - down
+            top, low = (
+                position_sign(setup.instrument, max(found.positions))
+                for found in (arrangement, lower)
+            )
             return (
                 Remark(
                     "fingered",
-                    f"lies as high as position {roman(high)} only because of its octave; with the "
+                    f"lies as high as position {top} only because of its octave; with the "
                     f"tonic in octave {octave} (--octave {octave}) the hand goes no higher than "
-                    f"{roman(max(lower.positions))}",
+                    f"{low}",
                     melody.title,
                 ),
             )

@@ -118,7 +118,7 @@ def _mandolins() -> Iterator[Instrument]:
         ("octave-mandolin", "G2 D3 A3 E4", 21),
     ):
         yield _make(
-            name, tuning, inches, 20, (7.5, 11), 26, basis, hand="diatonic", open_position=True
+            name, tuning, inches, 20, (7.5, 11), 26, basis, hand="by-letter", open_position=True
         )
     yield _make("mandocello", "C2 G2 D3 A3", 26, 20, (9, 13), 26, basis, open_position=True)
 
@@ -145,7 +145,7 @@ def _banjos() -> Iterator[Instrument]:
         (8, 11),
         106,
         basis,
-        hand="diatonic",
+        hand="by-letter",
         open_position=True,
     )
 
@@ -153,8 +153,8 @@ def _banjos() -> Iterator[Instrument]:
 def _violins() -> Iterator[Instrument]:
     basis = "string length: usual figure; semitones instead of frets, in fifths (bass in fourths)"
     for name, tuning, mm, spacing, program, hand in (
-        ("violin", "G3 D4 A4 E5", 328, (5.5, 11.5), 41, "diatonic"),
-        ("viola", "C3 G3 D4 A4", 370, (6, 12.5), 42, "diatonic"),
+        ("violin", "G3 D4 A4 E5", 328, (5.5, 11.5), 41, "by-letter"),
+        ("viola", "C3 G3 D4 A4", 370, (6, 12.5), 42, "by-letter"),
         ("cello", "C2 G2 D3 A3", 690, (7.5, 16), 43, "one-finger-per-fret"),
     ):
         yield _make(

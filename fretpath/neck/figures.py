@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,6 +80,60 @@ def roman(number: int) -> str:
     """
     tens, units = divmod(number, 10)
     return "X" * tens + ("", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX")[units]
+
+
+_ORDINALS = (
+    "half", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth",
+    "tenth", "eleventh", "twelfth", "thirteenth", "fourteenth",
+)  # fmt: skip
+_DOUBLE_BASS = ("half", "I", "II", "II-III", "III", "III-IV", "IV", "V", "V-VI", "VI", "VI-VII",
+                "VII")  # fmt: skip
+"""Positions of the double bass by the semitone of the index finger, from 1 on; from memory, as
+its methods have them (F. Simandl, New Method for the Double Bass)."""
+
+_WORD_OF = {roman(number): word for number, word in enumerate(_ORDINALS) if number}
+
+
+def position_sign(instrument: Instrument, position: int) -> str:
+    """A position as a page writes it: the fret in Roman numerals, or the number it has by letters.
+
+    On instruments in fifths positions count the letters from the open string to the index finger,
+    on the double bass they have numbers of their own (common practice).
+
+    >>> from fretpath.neck.catalogue import instrument_named
+    >>> [position_sign(instrument_named(name), 5) for name in ("bass", "violin", "double-bass")]
+    ['V', 'III', 'III']
+    """
+    if not _has_numbers(instrument):
+        return roman(position)
+    if _gaps(instrument) == {7}:
+        return roman(ceil(7 * position / 12 - 0.5)) if position > 1 else "half"
+    return _DOUBLE_BASS[position - 1] if position <= len(_DOUBLE_BASS) else "thumb"
+
+
+def _gaps(instrument: Instrument) -> set[int]:
+    """Semitones from string to string."""
+    return {high.midi - low.midi for high, low in pairwise(instrument.open_pitches)}
+
+
+def _has_numbers(instrument: Instrument) -> bool:
+    """Whether positions have numbers that are no frets."""
+    gaps = _gaps(instrument)
+    return gaps == {7} or (gaps == {5} and instrument.fretless)
+
+
+def position_words(instrument: Instrument, position: int) -> str:
+    """A position in words: ``position 5``, ``third position``, ``half position``.
+
+    >>> from fretpath.neck.catalogue import instrument_named
+    >>> position_words(instrument_named("mandolin"), 2), position_words(instrument_named("bass"), 2)
+    ('first position', 'position 2')
+    """
+    if not _has_numbers(instrument):
+        return f"position {position}"
+    sign = position_sign(instrument, position)
+    words = [_WORD_OF.get(part, part) for part in sign.split("-")]
+    return f"{words[0]} position" if len(words) == 1 else f"between {' and '.join(words)} position"
 
 
 def _widest(

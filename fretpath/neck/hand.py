@@ -14,7 +14,13 @@ finger too.  0 stands for no finger (an open string).
   spans on a 25.5 in guitar (97.3 mm, closed form); so 6 is the default.  Published bass teaching:
   E. Friedland, Bass Emporium Newsletter, August 2008, uses both systems.
 - ``extended``: one finger per fret, and at a price one fret more for index and little finger.
-- ``diatonic``: two frets a finger as on mandolin and violin, offsets -1..5 (common practice).
+- ``diatonic``: two frets a finger, offsets -1..5, whatever the notes are called.
+- ``by-letter``: fingers follow letters, as on mandolin and violin (common practice).  In first
+  position the index finger plays the letter above the open string, sharp or flat, the next finger
+  the next letter; in the second position the index finger begins a letter higher, and so on.  The
+  little finger may reach one letter more, at the price of an extension, and a raised open letter is
+  the index finger's.  The *position* is the fret at which the letter of the index finger lies on
+  the average, 2 for the first (:data:`LETTER_FRETS`).
 """
 
 from __future__ import annotations
@@ -68,12 +74,17 @@ class Hand(Value):
     """First position that uses ``high``; 1 when there is one pattern for the whole neck."""
     largest_span: float | None = None
     """Distance in mm no finger may be from the index finger; None for no limit."""
+    by_letter: bool = False
+    """Whether fingers follow the letters of spelled notes, and the reaches are only the usual
+    ones."""
 
     def reaches(self, position: int) -> tuple[Reach, ...]:
         """The frets covered from a position (1 or higher), lowest first."""
         return self.high if position >= self.change_over else self.low
 
 
+LETTER_FRETS = tuple(round(12 * letters / 7) for letters in range(1, 22))
+"""The fret of each letter above an open string on the average: 2 3 5 7 9 10 12 ..."""
 _CLOSED = _reaches("1234")
 HANDS: Mapping[str, Hand] = MappingProxyType(
     {
@@ -90,6 +101,12 @@ HANDS: Mapping[str, Hand] = MappingProxyType(
                 "diatonic",
                 _reaches("1122334", extended=(-1,), first=-1),
                 _reaches("1122334", extended=(-1,), first=-1),
+            ),
+            Hand(
+                "by-letter",
+                _reaches("1122334", extended=(-1,), first=-1),
+                _reaches("1122334", extended=(-1,), first=-1),
+                by_letter=True,
             ),
         )
     }

@@ -28,7 +28,7 @@ from fretpath.music.melody import Melody, Placement
 from fretpath.neck.pace import PACE_UNIT, PLAIN, Pace, paces_of
 from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.setup import Setup
-from fretpath.neck.states import States, all_states
+from fretpath.neck.states import MIDI_NUMBERS, States, all_states, sound_of
 from fretpath.neck.terms import TIMED, Weights, note_parts, step_parts
 
 Ints = NDArray[np.int64]
@@ -87,10 +87,10 @@ _Key = tuple[int, int, Pace]
 class Line:
     """What the hand needs to know of a melody: its struck notes."""
 
-    midi: tuple[int, ...]
-    """MIDI number of each note."""
+    sounds: tuple[int, ...]
+    """What each note sounds, numbered by :func:`~fretpath.neck.states.sound_of`."""
     limits: Mapping[int, NoteLimit]
-    """What single notes are held to, by their place in ``midi``."""
+    """What single notes are held to, by their place in ``sounds``."""
     paces: tuple[Pace, ...] | None = None
     """The pace of each step; None when nothing is known of the time."""
 
@@ -102,7 +102,7 @@ class Line:
         """The notes from *start* up to but not including *stop*."""
         limits = {n - start: self.limits[n] for n in range(start, stop) if n in self.limits}
         paces = None if self.paces is None else self.paces[start : stop - 1]
-        return Line(self.midi[start:stop], limits, paces)
+        return Line(self.sounds[start:stop], limits, paces)
 
 
 class Planner:
@@ -136,24 +136,24 @@ class Planner:
         """Numbers of the states of a note, ascending."""
         if isinstance(choice, int):
             return self.states.sounding(choice)
-        midi, limit = choice
-        numbers = self.states.sounding(midi)
+        sound, limit = choice
+        numbers = self.states.sounding(sound)
         return numbers[limit.holds(self.states, numbers)]
 
     def missing(self, line: Line) -> list[int]:
         """The notes of a line that have no state at all."""
-        empty = {midi for midi in set(line.midi) if not len(self.choices(midi))}
-        missing = {note for note, midi in enumerate(line.midi) if midi in empty} if empty else set()
+        empty = {sound for sound in set(line.sounds) if not len(self.choices(sound))}
+        missing = {note for note, sound in enumerate(line.sounds) if sound in empty}
         for note, limit in line.limits.items():
-            if not len(self.choices((line.midi[note], limit))):
+            if not len(self.choices((line.sounds[note], limit))):
                 missing.add(note)
         return sorted(missing)
 
     def layers(self, line: Line) -> Layers:
         """The layered graph of a line; no note may be missing."""
-        asked: list[Choice] = list(line.midi)
+        asked: list[Choice] = list(line.sounds)
         for note, limit in line.limits.items():
-            asked[note] = (line.midi[note], limit)
+            asked[note] = (line.sounds[note], limit)
         place = {choice: number for number, choice in enumerate(dict.fromkeys(asked))}
         numbers = {choice: self.choices(choice) for choice in place}
         paces = line.paces or (PLAIN,) * (len(asked) - 1)
@@ -274,7 +274,7 @@ class Planner:
 
 
 def _sound(choice: Choice) -> int:
-    """The MIDI number of a note, whatever it is held to."""
+    """The sound of a note, whatever it is held to."""
     return choice if isinstance(choice, int) else choice[0]
 
 
@@ -305,28 +305,33 @@ def line_of(planner: Planner, melody: Melody, octaves: int = 0) -> Line:
                 "drop one of the two"
             )
         limits[0] = NoteLimit(start.string, start.fret, finger=start.finger)
-    midi = tuple(pitch.midi + 12 * octaves for pitch in melody.pitches)
+    sounds = tuple(
+        sound_of(planner.setup.hand, pitch.midi + 12 * octaves, pitch.staff + 7 * octaves)
+        for pitch in melody.pitches
+    )
     if planner.setup.limits.open_strings != "avoid":
         phrase = np.searchsorted(melody.phrases, melody.struck, side="right")
-        limits = _ringing(planner, midi, phrase) | limits
-    return Line(midi, limits, paces_of(melody, planner.weights))
+        limits = _ringing(planner, sounds, phrase) | limits
+    return Line(sounds, limits, paces_of(melody, planner.weights))
 
 
-def _ringing(planner: Planner, midi: Sequence[int], phrase: Ints) -> dict[int, NoteLimit]:
+def _ringing(planner: Planner, sounds: Sequence[int], phrase: Ints) -> dict[int, NoteLimit]:
     """What pedals hold notes to: the pedal to an open string, the line off that string.
 
     Under a hand that may not shift the line is left free.
     """
     limits: dict[int, NoteLimit] = {}
-    neck, states, sounds = planner.setup.instrument, planner.states, np.array(midi)
-    for pitch in sorted({pitch.midi for pitch in neck.open_pitches}):
-        opened = states.string[planner.choices((pitch, OPEN))].tolist()
-        for run in _pedals(pitch, sounds, phrase) if opened else ():
+    neck, states = planner.setup.instrument, planner.states
+    midi = np.array(sounds) % MIDI_NUMBERS
+    for pitch, staff in sorted({one.midi: one.staff for one in neck.open_pitches}.items()):
+        at_open = sound_of(planner.setup.hand, pitch, staff)
+        opened = states.string[planner.choices((at_open, OPEN))].tolist()
+        for run in _pedals(pitch, midi, phrase) if opened else ():
             limits.update(dict.fromkeys(run, OPEN))
             nut = neck.strings[opened[0] - 1].nut
             for note in set(range(run[0], run[-1])).difference(run):
                 off = NoteLimit(without=((opened[0], midi[note] - pitch + nut),))
-                if not planner.setup.limits.no_shift and len(planner.choices((midi[note], off))):
+                if not planner.setup.limits.no_shift and len(planner.choices((sounds[note], off))):
                     limits[note] = off
     return limits
 

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
 from fretpath.neck.planner import Line, NoteLimit, Planner
-from fretpath.neck.states import States
+from fretpath.neck.states import MIDI_NUMBERS, States
 from fretpath.remarks import Remark
 
 Ints = NDArray[np.int64]
@@ -113,7 +113,7 @@ def _stretches(line: Line, notes: Sequence[int]) -> list[tuple[int, int]]:
     """First and last note of each stretch that depends on the notes given: up to notes held."""
     changed = set(notes)
     fixed = [n for n, held in line.limits.items() if held.position and n not in changed]
-    cuts = sorted({0, *fixed, len(line.midi) - 1})
+    cuts = sorted({0, *fixed, len(line.sounds) - 1})
     stretches: list[tuple[int, int]] = []
     for note in notes:
         first = cuts[max(0, bisect_left(cuts, note) - 1)]
@@ -132,8 +132,8 @@ def _occurrences(path: Ints, spans: Sequence[range]) -> list[Fingered]:
 
 def _models_alone(planner: Planner, line: Line, span: range, best_path: BestPath) -> list[Fingered]:
     """The best fingering of a phrase by itself from each state it can begin with."""
-    alone = Line(line.midi[span.start : span.stop], line.part(span.start, span.stop).limits)
-    starts = planner.choices((alone.midi[0], alone.limits.get(0, NoteLimit()))).tolist()
+    alone = Line(line.sounds[span.start : span.stop], line.part(span.start, span.stop).limits)
+    starts = planner.choices((alone.sounds[0], alone.limits.get(0, NoteLimit()))).tolist()
     held = [alone.holding({0: _exactly(planner.states, at)}) for at in starts]
     found = [best_path(planner, one)[1] for one in held]
     return [tuple(path.tolist()) for path in found if path is not None]
@@ -146,7 +146,7 @@ def _moved_shape(
     shape = [_exactly(planner.states, at) for at in model]
     limits: dict[int, NoteLimit] = {}
     for span in spans:
-        midi = line.midi[span.start : span.stop]
+        midi = [sound % MIDI_NUMBERS for sound in line.sounds[span.start : span.stop]]
         moves = (
             _move(planner, shape, midi, across) for across in range(-MOST_ACROSS, MOST_ACROSS + 1)
         )

@@ -148,8 +148,8 @@ OPEN_POSITION = Weights(
 )
 """Stay low on the neck, where open strings and all strings are at hand: what is usual on ukulele,
 banjo, mandolin and the violin family, and where guitarists begin (common practice; chosen by
-trial).  ``region_at`` is set to fret 1 of the instrument, or 2 under a diatonic hand,
-``region_level`` to fret 4, and ``open_far_from`` to fret 4 where that is nearer."""
+trial).  ``region_at`` is set to fret 1 of the instrument, or 2 where fingers are two frets or a
+letter apart, ``region_level`` to fret 4, and ``open_far_from`` to fret 4 where that is nearer."""
 PLAYING = get_args(Playing)
 """How a player goes about it: which of the two sets of prices is used."""
 
@@ -169,7 +169,7 @@ def usual_weights(instrument: Instrument, playing: str | None = None) -> Weights
         )
     if playing == "in-position":
         return IN_POSITION
-    home = instrument.distance(2 if instrument.hand == "diatonic" else 1)
+    home = instrument.distance(2 if instrument.hand in ("diatonic", "by-letter") else 1)
     level = instrument.distance(4) - home
     far = min(OPEN_POSITION.open_far_from, instrument.distance(4))
     changes = {"region_at": home, "region_level": level, "open_far_from": far}

@@ -24,7 +24,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrange import arrange, build_arrangement, layers_of
 from fretpath.neck.arrangement import Arrangement, Fingering
-from fretpath.neck.figures import roman
+from fretpath.neck.figures import position_sign
 from fretpath.neck.limits import OpenStrings
 from fretpath.neck.pace import PACE_UNIT, PLAIN, paces_of
 from fretpath.neck.planner import Planner
@@ -155,10 +155,11 @@ def describe(arrangement: Arrangement) -> str:
     elif max(figures.positions) <= 2 and figures.open_strings:
         where = "open position"
     elif figures.shifts == 0:
-        where = f"position {roman(figures.positions[0])}"
+        where = f"position {position_sign(arrangement.instrument, figures.positions[0])}"
     else:
         low, high = min(figures.positions), max(figures.positions)
-        where = f"positions {roman(low)} to {roman(high)}"
+        signs = [position_sign(arrangement.instrument, position) for position in (low, high)]
+        where = f"positions {' to '.join(signs)}"
     moves = counted(figures.shifts, "shift") if figures.shifts else "no shift"
     return f"{where}, {moves}"
 

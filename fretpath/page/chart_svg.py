@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
-from fretpath.neck.figures import roman
+from fretpath.neck.figures import position_sign
 from fretpath.page.chart_text import Mark, MarkedNeck, check_spacing, render_chart
 from fretpath.page.html import with_signs, xml
 from fretpath.page.tables import wrapped
@@ -168,7 +168,10 @@ class ChartDrawing:
         )
         if self._counted and any(mark.steps for mark in chart.shown):
             told.append("small numbers: the order of the notes")
-        moves = [f"{roman(position)} from note {step}" for step, position in chart.positions]
+        moves = [
+            f"{position_sign(chart.instrument, position)} from note {step}"
+            for step, position in chart.positions
+        ]
         told += ["position " + ", ".join(moves)] * bool(moves and self._counted)
         text = [chart.title] * self.titled + ["; ".join(told)] * bool(told)
         most = max(24, int(self.width / 6.6))

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Self
 
 from fretpath.errors import RequestError
-from fretpath.neck.figures import roman
+from fretpath.neck.figures import position_sign
 from fretpath.neck.instrument import Instrument
 from fretpath.page.tables import wrapped
 from fretpath.values import Value
@@ -178,6 +178,6 @@ def _path(chart: MarkedNeck, width: int) -> list[str]:
     words = ["path:"]
     for step in sorted(places):
         if step in moves:
-            words.append(f"({roman(moves[step])})")
+            words.append(f"({position_sign(chart.instrument, moves[step])})")
         words.append(f"{places[step].string}-{places[step].fret}")
     return ["\n".join(wrapped(" ".join(words), width))]

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.figures import Figures, roman
+from fretpath.neck.figures import Figures, position_sign
 from fretpath.neck.instrument import Instrument
 from fretpath.page.aloud import with_capitals
 from fretpath.page.blanks import BLANK
@@ -115,8 +115,9 @@ def figures_column(figures: Figures) -> dict[str, str]:
     }
 
 
-def figures_line(figures: Figures) -> str:
+def figures_line(arrangement: Arrangement) -> str:
     """The figures of a fingering in words a player uses, in two lines."""
+    figures = arrangement.figures
     if figures.shifts:
         travel = f"hand travel {figures.travel:.0f} mm in {counted(figures.shifts, 'shift')}"
         travel += f", longest {figures.longest_shift:.0f} mm"
@@ -124,7 +125,7 @@ def figures_line(figures: Figures) -> str:
             travel += f", fastest {figures.fastest_shift:.0f} mm/s"
     else:
         travel = "the hand keeps still (no shift)"
-    positions = [roman(position) for position in figures.positions]
+    positions = [position_sign(arrangement.instrument, position) for position in figures.positions]
     if len(positions) > 6:
         positions = [*positions[:6], "..."]
     rest = (

@@ -15,7 +15,7 @@ from typing import Any
 from fretpath.music.pitch import Interval
 from fretpath.music.words import counted, listed
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.figures import roman
+from fretpath.neck.figures import position_sign
 from fretpath.neck.keychoice import KeyChoice
 from fretpath.neck.transposition import Transposition
 from fretpath.page.aloud import with_capitals
@@ -61,7 +61,9 @@ _UNITS = ("", "", "", "mm", "", "mm", "mm", "notes", "", "", "")
 def _row(rank: int, choice: KeyChoice) -> list[object]:
     figures = choice.arrangement.figures
     low, high = min(figures.positions), max(figures.positions)
-    where = roman(low) if low == high else f"{roman(low)}-{roman(high)}"
+    instrument = choice.arrangement.instrument
+    signs = dict.fromkeys(position_sign(instrument, position) for position in (low, high))
+    where = "-".join(signs)
     sharps = choice.key.signature
     sign = f"{abs(sharps)}{'#' if sharps > 0 else 'b'}" if sharps else "-"
     lengths = (figures.longest_shift, figures.widest_stretch)
@@ -155,7 +157,7 @@ def _table(moved: Transposition) -> list[str]:
 
 def _column(arrangement: Arrangement) -> dict[str, str]:
     figures = arrangement.figures
-    positions = [roman(position) for position in figures.positions]
+    positions = [position_sign(arrangement.instrument, at) for at in figures.positions]
     more = " ..." if len(positions) > _MOST_POSITIONS else ""
     return {
         "tonic": str(arrangement.melody.tonic or "-"),

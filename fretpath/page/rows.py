@@ -22,7 +22,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval, Pitch
 from fretpath.music.spelling import syllable
 from fretpath.neck.arrangement import Arrangement, Fingering
-from fretpath.neck.figures import roman
+from fretpath.neck.figures import position_sign, position_words
 from fretpath.page.aloud import (
     beat_words,
     degree_words,
@@ -240,12 +240,13 @@ def _lyric(spot: Spot) -> str:
 
 
 def _position(spot: Spot) -> str:
-    moves = spot.subject.moves
-    return roman(moves[spot.note]) if spot.note in moves else ""
+    found, position = spot.subject.arrangement, spot.subject.moves.get(spot.note)
+    return position_sign(found.instrument, position) if found and position else ""
 
 
 def _position_words(spot: Spot) -> str:
-    return f"position {spot.subject.moves[spot.note]}" if spot.note in spot.subject.moves else ""
+    found, position = spot.subject.arrangement, spot.subject.moves.get(spot.note)
+    return position_words(found.instrument, position) if found and position else ""
 
 
 def _count(spot: Spot) -> str:

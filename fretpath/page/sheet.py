@@ -22,7 +22,7 @@ from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.figures import roman
+from fretpath.neck.figures import position_sign
 from fretpath.page.aloud import number_words
 from fretpath.page.blanks import EVERYTHING, NOTHING_HIDDEN, Blanks
 from fretpath.page.chart import Chart, empty_chart, melody_chart
@@ -215,7 +215,10 @@ class SheetTune:
     @property
     def _hand(self) -> str:
         figures = self.arrangement.figures
-        positions = " ".join(roman(position) for position in figures.positions[:6])
+        positions = " ".join(
+            position_sign(self.arrangement.instrument, position)
+            for position in figures.positions[:6]
+        )
         more = " ..." if len(figures.positions) > 6 else ""
         shifts = counted(figures.shifts, "shift") if figures.shifts else "no shift"
         plural = "s" if figures.shifts else ""

@@ -127,7 +127,7 @@ class Tab:
     def figures(self) -> list[str]:
         """The figures of the fingering and the remarks on it, no line wider than the page."""
         told = [remark.text for remark in self.arrangement.remarks]
-        lines = "\n".join([figures_line(self.arrangement.figures), *told])
+        lines = "\n".join([figures_line(self.arrangement), *told])
         return wrapped(lines, self.width)
 
     @cached_property

@@ -23,8 +23,8 @@ def test_tables_of_held_notes_are_cut_from_those_of_free_ones(
 ) -> None:
     planner = planner_for(Setup.of("bass"))
     line = line_of(planner, tune)
-    note = data.draw(st.integers(0, len(line.midi) - 1))
-    at = data.draw(st.sampled_from(planner.choices(line.midi[note]).tolist()))
+    note = data.draw(st.integers(0, len(line.sounds) - 1))
+    at = data.draw(st.sampled_from(planner.choices(line.sounds[note]).tolist()))
     states = planner.states
     held = NoteLimit(int(states.string[at]), int(states.fret[at]), int(states.position[at]))
     layers = planner.layers(line.holding({note: held}))
