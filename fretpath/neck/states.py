@@ -47,6 +47,11 @@ class States:
     def __len__(self) -> int:
         return len(self.string)
 
+    @property
+    def midi(self) -> Ints:
+        """MIDI number of what sounds."""
+        return self.sound % MIDI_NUMBERS
+
     @cached_property
     def _by_sound(self) -> dict[int, Ints]:
         if not len(self):

@@ -27,7 +27,7 @@ from fretpath.neck.arrangement import Arrangement, Fingering
 from fretpath.neck.figures import position_sign
 from fretpath.neck.limits import OpenStrings
 from fretpath.neck.pace import PACE_UNIT, PLAIN, paces_of
-from fretpath.neck.planner import Planner
+from fretpath.neck.planner import Planner, line_of
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
 from fretpath.neck.setup import On
 from fretpath.neck.terms import TIMED, UNIT, Weights, note_parts, step_parts
@@ -287,11 +287,11 @@ def _fingering(planner: Planner, state: int) -> Fingering:
 
 def _state_numbers(planner: Planner, arrangement: Arrangement) -> NDArray[np.int64]:
     """The state of each note of an arrangement."""
-    states = planner.states
-    rows = zip(states.string.tolist(), states.fret.tolist(), states.position.tolist(), strict=True)
-    number = {row: i for i, row in enumerate(rows)}
-    played = zip(arrangement.strings, arrangement.frets, arrangement.positions, strict=True)
-    return np.array([number[row] for row in played])
+    states, sounds = planner.states, line_of(planner, arrangement.melody).sounds
+    columns = (states.string, states.fret, states.position, states.sound)
+    number = {row: i for i, row in enumerate(zip(*map(np.ndarray.tolist, columns), strict=True))}
+    places = (arrangement.strings, arrangement.frets, arrangement.positions)
+    return np.array([number[row] for row in zip(*places, sounds, strict=True)])
 
 
 def _parts(planner: Planner, arrangement: Arrangement) -> dict[str, list[int]]:

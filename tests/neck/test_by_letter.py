@@ -31,6 +31,8 @@ from fretpath.neck.hand import LETTER_FRETS
 from fretpath.neck.lattice import lattice
 from fretpath.neck.states import States
 from fretpath.neck.terms import note_parts, step_parts
+from fretpath.neck.ways import reasons
+from fretpath.neck.ways import ways as ways_to_play
 from fretpath.page.spoken import render_spoken
 
 BY_LETTER = ("violin", "viola", "mandolin", "octave-mandolin", "mandola", "banjo-tenor-irish")
@@ -208,3 +210,11 @@ class TestPositions:
     def test_the_page_says_first_position(self) -> None:
         found = arrange(parse_melody("1 2 3 4 5", key="D"), "violin")
         assert "first position" in render_spoken(found)
+
+
+@given(tunes())
+def test_reasons_add_up_to_the_effort(tune: Melody) -> None:
+    found = arrange(tune, Setup.of("violin", repeats="free"))
+    told = sum(sum(reason.parts.values()) for reason in reasons(found))
+    assert told == pytest.approx(found.effort, abs=1e-6)
+    assert len(ways_to_play(tune, "violin", 2)) >= 1
