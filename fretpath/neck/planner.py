@@ -330,7 +330,7 @@ def _ringing(planner: Planner, sounds: Sequence[int], phrase: Ints) -> dict[int,
             limits.update(dict.fromkeys(run, OPEN))
             nut = neck.strings[opened[0] - 1].nut
             for note in set(range(run[0], run[-1])).difference(run):
-                off = NoteLimit(without=((opened[0], midi[note] - pitch + nut),))
+                off = NoteLimit(without=((opened[0], int(midi[note]) - pitch + nut),))
                 if not planner.setup.limits.no_shift and len(planner.choices((sounds[note], off))):
                     limits[note] = off
     return limits
