@@ -23,6 +23,7 @@ from fretpath.neck.setup import Setup
 
 _CHUNK = 32
 _FEW = 8
+MOST_JOBS = 64
 _MOST_FAULTS = 20
 _ERROR_OUTPUT = 2
 T = TypeVar("T")
@@ -80,8 +81,8 @@ def each_file(
     called in other processes when *jobs* is above 1, so it must be a function of a module (or a
     ``partial`` of one).  A progress bar shows on a terminal only.
     """
-    if not 1 <= jobs <= 64:
-        raise RequestError(f"--jobs is 1 to 64, not {jobs}")
+    if not 1 <= jobs <= MOST_JOBS:
+        raise RequestError(f"--jobs is 1 to {MOST_JOBS}, not {jobs}")
     results: list[T] = []
     faults: list[str] = []
     for result, fault in _watched(_attempts(files, partial(_attempt, work), jobs), len(files)):

@@ -12,10 +12,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from unicodedata import category, normalize
 
-from fretpath.errors import AmbiguousTextError, FretpathError, nearest
+from fretpath.errors import AmbiguousTextError, nearest
 from fretpath.music.draft import Draft, Row
 from fretpath.music.heads import read_head
-from fretpath.music.notation import parse_melody
 from fretpath.music.scribbles import SYLLABLES, looks_like_music, spaced
 from fretpath.music.text import HEADERS, TYPED, UNDER, Spot, unknown_header
 
@@ -86,20 +85,15 @@ def draft_of(text: str, source: str) -> Draft:
             draft.started = draft.started or row.kind == "music"
     _name_texts(draft)
     if not draft.music():
-        raise _no_music(text, source)
+        _refuse_chords(text, source)
     return draft
 
 
-def _no_music(text: str, source: str) -> FretpathError:
-    """The error where no line is music: what the strict reader says of it."""
+def _refuse_chords(text: str, source: str) -> None:
+    """Say what Roman numerals alone are."""
     if re.fullmatch(r"[\sIViv7°+|-]*[IViv][\sIViv7°+|-]*", text):
         spot = Spot(source, 1, 1, 1, text.split("\n", 1)[0])
-        return spot.error("these are chords in Roman numerals; write the melody: degrees 1 to 7")
-    try:
-        parse_melody(text, source=source)
-    except FretpathError as fault:
-        return fault
-    raise AssertionError("the strict reader finds music where the tolerant one does not")
+        raise spot.error("these are chords in Roman numerals; write the melody: degrees 1 to 7")
 
 
 def _undecorated(text: str, draft: Draft) -> list[tuple[int, str, bool]]:

@@ -71,6 +71,8 @@ def read_loosely(
     if long or _is_notation(text, wanted, source):
         return parse_melody(text, key=wanted, source=source), ()
     draft = draft_of(text, source)
+    if not draft.music():  # the strict reader says what is wrong, or reads what looks like none
+        return parse_melody(text, key=wanted, source=source), ()
     take_counts(draft)
     ask_brackets(draft)
     rewrite(draft)

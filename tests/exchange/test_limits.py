@@ -17,10 +17,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import FretpathError, format_melody, parse_melody, read_score, score_bytes
-from fretpath.exchange.door import LIMITS
 from fretpath.exchange.scores import WRITERS, open_book, packed
 
-DOCS = Path(__file__).parents[2] / "docs" / "files.md"
 NOTE = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note>"
 DIVISIONS = "<attributes><divisions>1</divisions></attributes>"
 
@@ -109,15 +107,6 @@ def test_a_heavy_file_ends_within_ten_seconds_and_500_megabytes(name: str) -> No
     )
     assert done.returncode == 0, done.stderr.decode()[-500:]
     assert not done.stderr
-
-
-def test_the_docs_tell_the_limits() -> None:
-    """The table of docs/files.md has every number of the table that is obeyed."""
-    rows = [row for row in DOCS.read_text(encoding="utf-8").split("\n") if row.startswith("| ")]
-    told = set(re.findall(r"[\d,]*\d(?: MB)?", " ".join(rows)))
-    for what, most in LIMITS.items():
-        number = f"{most // 2**20} MB" if what.startswith("bytes") else f"{most:,}"
-        assert number in told, what
 
 
 TUNE = """title: Many

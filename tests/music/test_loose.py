@@ -233,3 +233,9 @@ def test_a_line_that_ends_where_a_bar_is_full_ends_the_bar(jotted: str, clean: s
     assert format_melody(melody).split("\n\n")[1].strip() == clean
     told = any("the end of a line is a bar line" in remark.text for remark in remarks)
     assert told == (jotted != clean)
+
+
+def test_what_only_the_strict_reader_takes_for_music_is_read() -> None:
+    """Commas behind degrees and nothing else between bar lines."""
+    text = "1,|" * 100
+    assert read_loosely(text, key="C")[0].pitches == parse_melody(text, key="C").pitches
