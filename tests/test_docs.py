@@ -213,6 +213,19 @@ def test_the_readme_runs_in_a_folder_of_any_name(
     assert not found, "\n\n".join(found)
 
 
+def test_every_file_and_page_that_a_document_names_is_there() -> None:
+    for path in DOCUMENTS:
+        text = path.read_text(encoding="utf-8")
+        named = re.findall(r"`((?:tests|fretpath|docs)/[\w/]+\.(?:py|md))`", text)
+        named += [
+            f"tests/{word.replace('.', '/')}.py" for word in re.findall(r"-m tests\.([\w.]+)", text)
+        ]
+        gone = [name for name in named if not (ROOT / name).exists()]
+        links = re.findall(r"\]\(([\w./]+\.\w+)[#)]", text)
+        gone += [link for link in links if not (path.parent / link).exists()]
+        assert not gone, f"{path.name}: {gone}"
+
+
 def test_the_readme_has_an_example_of_each_kind() -> None:
     languages = {example.language for example in examples(DOCUMENTS[0].read_text(encoding="utf-8"))}
     assert languages >= {"sh", "console", "python"}
