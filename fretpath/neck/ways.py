@@ -100,12 +100,12 @@ def _of_other_kind(best: Arrangement, found: Sequence[Arrangement]) -> Arrangeme
     if len(kinds) > 1 or best.setup.limits.open_strings != "allow":
         return None
     wanted: OpenStrings = "forbid" if True in kinds else "prefer"
-    setup = replace(best.setup, limits=replace(best.setup.limits, open_strings=wanted))
+    planner, _ = layers_of(best)  # its limits name the string of a melody on one string
+    setup = replace(planner.setup, limits=replace(planner.setup.limits, open_strings=wanted))
     try:
         way = arrange(replace(best.melody, octave_free=False), setup)
     except UnplayableError:
         return None
-    planner, _ = layers_of(best)
     paces = paces_of(way.melody, planner.weights)
     cost = planner.cost_of(_state_numbers(planner, way), paces)
     if (way.figures.open_strings > 0) in kinds or cost > _most(best):

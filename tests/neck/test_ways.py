@@ -253,3 +253,11 @@ class TestReplan:
     def test_notes_are_counted_from_one(self) -> None:
         with pytest.raises(RequestError, match="notes 1 to 2"):
             replan(arrange(parse_melody("1 2")), 3)
+
+
+def test_other_ways_of_a_melody_on_one_string_stay_on_it() -> None:
+    limits = Limits(one_string=True)
+    made = instrument_named("bass").with_changes(tuning="G4 C4 E4 A4")
+    setup = replace(Setup.of(made), limits=limits)
+    found = ways(parse_melody("1 1 1 1", key="A minor"), setup, 5)
+    assert all(len(set(way.strings)) == 1 for way in found)
