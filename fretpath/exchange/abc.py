@@ -33,7 +33,7 @@ from fretpath.exchange.values import (
     quarters,
     tuplets,
 )
-from fretpath.exchange.voices import Sound, Voice, chosen_part, left_out, marks_of
+from fretpath.exchange.voices import ScoreSound, Voice, chosen_part, left_out, marks_of
 from fretpath.music.key import SCALES, Key
 from fretpath.music.melody import Melody, Meter
 from fretpath.music.pitch import Pitch, alter_of
@@ -92,7 +92,7 @@ _LENGTH = re.compile(r"(\d*)(/*)(\d*)")
 
 def read_abc(text: str, part: str | None, *, lowest: bool, name: str) -> Voice:
     """One voice of an ABC tune; *part* is its number, its name, or both as ``2.1``."""
-    reader = _Reader(name, lowest)
+    reader = _AbcReader(name, lowest)
     reader.read(text)
     lines = [line for line in reader.lines.values() if line.struck]
     if not lines:
@@ -119,7 +119,7 @@ class _Line:
     meter: Meter | None = None
     octave: int = 0
     """Octaves by which it sounds above what is written."""
-    sounds: list[Sound] = field(default_factory=list)
+    sounds: list[ScoreSound] = field(default_factory=list)
     signs: list[Sign] = field(default_factory=list)
     late: list[Sign] = field(default_factory=list)
     """Signs that take effect at the next bar line."""
@@ -155,7 +155,7 @@ class _Line:
             self.sign("key", key)
 
 
-class _Reader:
+class _AbcReader:
     """Takes a tune apart, line by line and token by token."""
 
     def __init__(self, name: str, lowest: bool) -> None:
@@ -397,7 +397,7 @@ class _Reader:
         if whole <= 0:
             raise ScoreFileError(f"{self._where()}: a note of no length")
         line.sounds.append(
-            Sound(whole, pitch, line.tie and pitch is not None, None, "", line.chord, signed)
+            ScoreSound(whole, pitch, line.tie and pitch is not None, None, "", line.chord, signed)
         )
         line.broken, line.chord, line.tie = Fraction(1), "", False
 
@@ -451,7 +451,7 @@ class _Reader:
         before, line.broken = (2 - part, part) if signs[0] == ">" else (part, 2 - part)
         if line.sounds:
             last = line.sounds[-1]
-            line.sounds[-1] = Sound(
+            line.sounds[-1] = ScoreSound(
                 last.length * before, last.pitch, last.tied, None, "", last.chord, last.signed
             )
 
@@ -550,7 +550,7 @@ def _sing(line: _Line, text: str) -> None:
         else:
             sound = line.sounds[notes[at]]
             lyric = one_line(word.replace("~", " ").replace("\N{HYPHEN}", "-"))[:60]
-            line.sounds[notes[at]] = Sound(
+            line.sounds[notes[at]] = ScoreSound(
                 sound.length, sound.pitch, sound.tied, None, lyric, sound.chord, sound.signed
             )
             at += 1

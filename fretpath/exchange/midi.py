@@ -29,7 +29,7 @@ from fretpath.exchange.door import LIMITS, check_count, one_line
 from fretpath.exchange.repeats import Sign
 from fretpath.exchange.values import quarters
 from fretpath.exchange.voices import (
-    Sound,
+    ScoreSound,
     Voice,
     chosen_part,
     key_of_signature,
@@ -309,12 +309,12 @@ def _written_down(spans: Sequence[_Struck], file: _File, name: str) -> Voice:
     now, pickup = _first_onset(grid[0][0], meters, own)
     cuts = sorted({*bars, *(at for at, _ in meters), *(at for at, _ in keys)})
     words = {meta.tick: _decoded(meta.data).strip() for meta in metas if meta.kind == _LYRIC}
-    sounds: list[Sound] = []
+    sounds: list[ScoreSound] = []
     marks: dict[Fraction, int] = {}
     for (start, stop, _), pitch, span in zip(grid, pitches, spans, strict=True):
         if start > now:
-            _add_span(sounds, marks, cuts, now, start, Sound(Fraction(1), None))
-        sound = Sound(Fraction(1), pitch, lyric=words.get(span.start, ""))
+            _add_span(sounds, marks, cuts, now, start, ScoreSound(Fraction(1), None))
+        sound = ScoreSound(Fraction(1), pitch, lyric=words.get(span.start, ""))
         _add_span(sounds, marks, cuts, start, stop, sound)
         now = stop
     signs = [Sign(marks[at], "bar") for at in bars if at in marks]
@@ -434,12 +434,12 @@ def _bar_lines(
 
 
 def _add_span(
-    sounds: list[Sound],
+    sounds: list[ScoreSound],
     marks: dict[Fraction, int],
     cuts: Sequence[Fraction],
     start: Fraction,
     stop: Fraction,
-    sound: Sound,
+    sound: ScoreSound,
 ) -> None:
     """Put a note or a rest down, tied where a bar line or a change of key cuts it."""
     inner = cuts[bisect_right(cuts, start) : bisect_right(cuts, stop)]

@@ -38,7 +38,7 @@ from fretpath.exchange.values import (
     tuplets,
 )
 from fretpath.exchange.voices import (
-    Sound,
+    ScoreSound,
     Voice,
     chosen_part,
     key_of_signature,
@@ -130,7 +130,7 @@ def read_musicxml(
         remarks = []  # one staff, or notation and tab of the same
     drums = [staff for staff in staves if staff.drums and not staff.pitched]
     remarks += [Remark("left out", f"the percussion part {staff.name}") for staff in drums]
-    reader = _Reader(staves[index], lowest=lowest, places=places, name=name)
+    reader = _XmlReader(staves[index], lowest=lowest, places=places, name=name)
     voices = reader.voices()
     if not 1 <= number <= max(1, len(voices)):
         raise RequestError(f"{name}: this part has voices 1 to {len(voices)}, not {number}")
@@ -216,7 +216,7 @@ class _Bar:
     late: list[SignKind] = field(default_factory=list)
 
 
-class _Reader:
+class _XmlReader:
     """Walks the measures of a staff and writes down one voice."""
 
     def __init__(self, staff: _Staff, *, lowest: bool, places: bool, name: str) -> None:
@@ -224,7 +224,7 @@ class _Reader:
         self.lowest = lowest
         self.places = places
         self.name = name
-        self.sounds: list[Sound] = []
+        self.sounds: list[ScoreSound] = []
         self.signs: list[Sign] = []
         self.remarks: list[Remark] = []
         self.gone: list[str] = []
@@ -499,7 +499,7 @@ class _Reader:
                 self.gone.append("overlapped note")
                 continue
             begin = now if at < now + shortest else at
-            for stop, sound in ((begin, Sound(Fraction(1), None)),
+            for stop, sound in ((begin, ScoreSound(Fraction(1), None)),
                                 (begin + length, self._sound(group))):  # fmt: skip
                 while signs and signs[0][0] <= now:
                     self._sign(*signs.pop(0)[1:])
@@ -508,7 +508,7 @@ class _Reader:
         if now < bar.end - shortest:
             while signs and signs[0][0] <= now:
                 self._sign(*signs.pop(0)[1:])
-            self._lay(Sound(Fraction(1), None), now, bar.end, chords)
+            self._lay(ScoreSound(Fraction(1), None), now, bar.end, chords)
         for _, kind, value in signs:
             self._sign(kind, value)
         for kind in bar.late:
@@ -517,7 +517,7 @@ class _Reader:
             self.chord = name
 
     def _lay(
-        self, sound: Sound, start: Fraction, stop: Fraction, chords: list[tuple[Fraction, str]]
+        self, sound: ScoreSound, start: Fraction, stop: Fraction, chords: list[tuple[Fraction, str]]
     ) -> None:
         """One sound from start to stop, cut in tied pieces where a chord begins inside it."""
         first = True
@@ -531,19 +531,19 @@ class _Reader:
             self.sounds.append(piece)
             self.chord, start, first = "", edge, False
 
-    def _sound(self, group: Sequence[Element]) -> Sound:
+    def _sound(self, group: Sequence[Element]) -> ScoreSound:
         notes = [(self._pitch(note), note) for note in group if note.find("pitch") is not None]
         if not notes:
             if group[0].find("unpitched") is not None:
                 self.gone.append("percussion note")
-            return Sound(Fraction(1), None)
+            return ScoreSound(Fraction(1), None)
         pick = min if self.lowest else max
         pitch, note = pick(notes, key=lambda pair: pair[0].midi)
         gone = "upper chord note" if self.lowest else "lower chord note"
         self.gone += [gone] * (len(notes) - 1)
         ties = {tie.get("type") for tie in (*note.findall("tie"), *note.findall("notations/tied"))}
         place = self._placement(note) if self.places else None
-        return Sound(Fraction(1), pitch, "stop" in ties, place, self._lyric(group))
+        return ScoreSound(Fraction(1), pitch, "stop" in ties, place, self._lyric(group))
 
     def _pitch(self, note: Element) -> Pitch:
         pitch = note.find("pitch")

@@ -43,7 +43,7 @@ Source = str | Path | bytes | BinaryIO
 
 
 @dataclass(frozen=True)
-class Tune:
+class ScoreTune:
     """One tune of a file, not yet read."""
 
     number: int
@@ -99,10 +99,10 @@ class Book(Value):
 
     name: str
     """Name of the file."""
-    tunes: tuple[Tune, ...]
+    tunes: tuple[ScoreTune, ...]
     """At least one."""
 
-    def tune(self, wanted: str | int | None = None) -> Tune:
+    def tune(self, wanted: str | int | None = None) -> ScoreTune:
         """The tune of that number or title; the only one if there is no wish."""
         if wanted is None:
             if len(self.tunes) == 1:
@@ -167,17 +167,17 @@ def open_book(source: Source, name: str | None = None) -> Book:
     """
     data, name = _bytes_of(source, name)
     if ending_of(name) not in KINDS and _is_text(data):
-        return Book(name, (Tune(1, "", _melody_text(data, name), "text", name),))
+        return Book(name, (ScoreTune(1, "", _melody_text(data, name), "text", name),))
     kind = kind_of(data, name)
     if kind == "ABC":
         return Book(name, tuple(_abc_tunes(decoded(data, name), name)))
     if kind == "MIDI":
-        return Book(name, (Tune(1, "", data, "MIDI", name),))
+        return Book(name, (ScoreTune(1, "", data, "MIDI", name),))
     if kind == "compressed MusicXML":
         data = unpacked(data, name)
     root = checked_xml(data, name)
     title = root.findtext("work/work-title") or root.findtext("movement-title") or ""
-    return Book(name, (Tune(1, one_line(title), root, "MusicXML", name),))
+    return Book(name, (ScoreTune(1, one_line(title), root, "MusicXML", name),))
 
 
 def _bytes_of(source: Source, name: str | None) -> tuple[bytes, str]:
@@ -216,7 +216,7 @@ def _melody_text(data: bytes, name: str) -> str:
         raise ScoreFileError(f"{name} is neither a score nor text in UTF-8") from None
 
 
-def _abc_tunes(text: str, name: str) -> list[Tune]:
+def _abc_tunes(text: str, name: str) -> list[ScoreTune]:
     """Tunes begin at X: lines; what stands before the first one belongs to no tune."""
     pieces = re.split(r"(?m)^(?=X:)", text)
     if len(pieces) > 1:
@@ -229,7 +229,7 @@ def _abc_tunes(text: str, name: str) -> list[Tune]:
         body = piece.strip().split("\n\n", 1)[0]
         body = body if re.search(r"(?m)^K:", body) else piece
         tunes.append(
-            Tune(
+            ScoreTune(
                 int(number[1]) if number else order,
                 one_line(title[1].replace(r"\%", "%")) if title else "",
                 body.rstrip() + "\n",

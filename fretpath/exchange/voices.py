@@ -54,7 +54,7 @@ def key_of_signature(fifths: int, mode: str | None) -> Key:
 
 
 @dataclass(frozen=True, slots=True)
-class Sound:
+class ScoreSound:
     """One note, rest or continuation."""
 
     length: Fraction
@@ -77,7 +77,7 @@ class Sound:
 class Voice:
     """One voice as a file has it."""
 
-    sounds: tuple[Sound, ...]
+    sounds: tuple[ScoreSound, ...]
     """In order, without gaps."""
     signs: tuple[Sign, ...] = ()
     """Bars, keys, meters and repeats, by the sound they stand before."""
@@ -192,7 +192,7 @@ def written_out(voice: Voice, name: str) -> Voice:
     road = {sign.kind for sign in road_signs(voice.signs)}
     signs = sorted((s for s in voice.signs if s.kind not in road), key=lambda sign: sign.at)
     places = [sign.at for sign in signs]
-    sounds: list[Sound] = []
+    sounds: list[ScoreSound] = []
     found: list[Sign] = []
     for span in play_order(voice.signs, len(voice.sounds), name):
         here, before = len(sounds), bisect_right(places, span.start)
@@ -208,7 +208,7 @@ def written_out(voice: Voice, name: str) -> Voice:
     return replace(voice, sounds=tuple(sounds), signs=tuple(found))
 
 
-def _check_lengths(sounds: Sequence[Sound], name: str) -> None:
+def _check_lengths(sounds: Sequence[ScoreSound], name: str) -> None:
     """Lengths that a melody can hold at all."""
     for sound in sounds:
         if max(sound.length.as_integer_ratio()) > _LONGEST:
@@ -222,7 +222,7 @@ def _word(text: str) -> str:
 
 
 def _words(
-    sounds: Sequence[Sound], notes: Sequence[Note], remarks: list[Remark]
+    sounds: Sequence[ScoreSound], notes: Sequence[Note], remarks: list[Remark]
 ) -> Iterator[tuple[int, str]]:
     for at, (sound, note) in enumerate(zip(sounds, notes, strict=True)):
         word = _word(sound.lyric)
@@ -266,12 +266,12 @@ def _size(meter: Meter) -> Fraction:
     return Fraction(4 * meter.beats, meter.unit)
 
 
-def _length(sounds: Sequence[Sound], start: int, stop: int) -> Fraction:
+def _length(sounds: Sequence[ScoreSound], start: int, stop: int) -> Fraction:
     return sum((sound.length for sound in sounds[start:stop]), Fraction(0))
 
 
 def _joined_bars(
-    sounds: Sequence[Sound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
+    sounds: Sequence[ScoreSound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
 ) -> list[int]:
     """Bars without the marks that cut one bar in two."""
     spans = list(pairwise((0, *bars, len(sounds))))
@@ -289,7 +289,7 @@ def _joined_bars(
 
 
 def _adding_up(
-    sounds: Sequence[Sound],
+    sounds: Sequence[ScoreSound],
     bars: Sequence[int],
     meters: Sequence[tuple[int, Meter]],
     cuts: Set[int],
@@ -333,14 +333,14 @@ def _own_meter(length: Fraction, unit: int) -> Meter | None:
 
 
 def _first_break(
-    sounds: Sequence[Sound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
+    sounds: Sequence[ScoreSound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
 ) -> int:
     """Which bar mark begins the second phrase: a pickup belongs to the first."""
     pickup = bool(bars and meters) and _length(sounds, 0, bars[0]) < _size(meters[0][1])
     return _BARS_A_PHRASE if pickup else _BARS_A_PHRASE - 1
 
 
-def _notes(sounds: Sequence[Sound], meters: Sequence[tuple[int, Meter]]) -> Iterator[Note]:
+def _notes(sounds: Sequence[ScoreSound], meters: Sequence[tuple[int, Meter]]) -> Iterator[Note]:
     units = {at: meter.unit for at, meter in meters}
     unit = 4
     before: Pitch | None = None

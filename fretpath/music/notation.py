@@ -27,7 +27,7 @@ from fretpath.music.key import Degree, Key, key_asked
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
 from fretpath.music.pitch import OCTAVE, Pitch, alter_of
 from fretpath.music.signs import Signs, checked, placed_lines, with_words
-from fretpath.music.text import KEPT, Event, Headers, Line, Spot, refuse_tab, split
+from fretpath.music.text import KEPT, Event, Headers, MusicLine, Spot, refuse_tab, split
 from fretpath.music.words import counted
 
 MOST_ACCIDENTALS = 3
@@ -222,7 +222,7 @@ def _octave(value: str) -> tuple[int, bool]:
 
 
 def _changes(
-    headers: Headers, lines: list[Line], wanted: str | Key | None
+    headers: Headers, lines: list[MusicLine], wanted: str | Key | None
 ) -> tuple[list[tuple[int, Key]], list[tuple[int, Meter]]]:
     """Keys and meters in force, by event index; ``wanted`` replaces the first key."""
     keys: list[tuple[int, Key]] = []
@@ -259,7 +259,7 @@ def _append_change(changes: list[tuple[int, T]], change: tuple[int, T], spot: Sp
     changes.append(change)
 
 
-def _phrase_marks(lines: list[Line]) -> Iterator[int]:
+def _phrase_marks(lines: list[MusicLine]) -> Iterator[int]:
     return (start for start, line in placed_lines(lines) if start and line.events)
 
 

@@ -10,12 +10,12 @@ from typing import TypeVar
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
 from fretpath.music.repeats import Repeat
-from fretpath.music.text import BAR, Line, Spot
+from fretpath.music.text import BAR, MusicLine, Spot
 
 T = TypeVar("T")
 
 
-def placed_lines(lines: list[Line]) -> Iterator[tuple[int, Line]]:
+def placed_lines(lines: list[MusicLine]) -> Iterator[tuple[int, MusicLine]]:
     """Each line with the index of its first event."""
     start = 0
     for line in lines:
@@ -121,7 +121,7 @@ def checked(spot: Spot, build: Callable[[], T]) -> T:
         raise spot.error(str(problem)) from None
 
 
-def with_words(melody: Melody, lines: list[Line]) -> Melody:
+def with_words(melody: Melody, lines: list[MusicLine]) -> Melody:
     """The melody with the syllables and chord names that stand under its lines."""
     for start, line in placed_lines(lines):
         for name, value, spot in line.under:

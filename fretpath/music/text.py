@@ -116,7 +116,7 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class MusicLine:
     """One music line: its events, its bar signs, what changes here and what stands under it."""
 
     events: tuple[Event, ...]
@@ -150,10 +150,10 @@ def _is_string_of_tab(row: str) -> bool:
     return "--" in body and not {":", ";"}.intersection(body)
 
 
-def split(text: str, source: str) -> tuple[Headers, list[Line]]:
+def split(text: str, source: str) -> tuple[Headers, list[MusicLine]]:
     """The headers with where they stand, and the music lines; comments and empty lines left out."""
     headers: Headers = {}
-    lines: list[Line] = []
+    lines: list[MusicLine] = []
     changes: list[tuple[str, str, Spot]] = []
     count = 0
     for number, raw in rows(text, source):
@@ -214,7 +214,7 @@ def _header(source: str, number: int, raw: str) -> tuple[str, str, Spot]:
 
 
 def _put_under(
-    lines: list[Line], changes: list[tuple[str, str, Spot]], name: str, value: str, spot: Spot
+    lines: list[MusicLine], changes: list[tuple[str, str, Spot]], name: str, value: str, spot: Spot
 ) -> None:
     """Give the words or chords to the music line they stand under."""
     if not lines or changes:
@@ -232,7 +232,7 @@ def _refuse_control(raw: str, source: str, number: int) -> None:
             raise spot.error(f"{kind} U+{ord(char):04X} in the text; delete it")
 
 
-def _music_line(raw: str, source: str, number: int, *, room: int) -> Line:
+def _music_line(raw: str, source: str, number: int, *, room: int) -> MusicLine:
     """One line of music with at most ``room`` events."""
     events: list[Event] = []
     signs: list[tuple[int, str, Spot]] = []
@@ -258,7 +258,7 @@ def _music_line(raw: str, source: str, number: int, *, room: int) -> Line:
             events.append(_event(word, spot))
     if group:
         raise group[1].error("expected a ) and a length, such as ):1/2, before the line ends")
-    return Line(tuple(events), tuple(signs))
+    return MusicLine(tuple(events), tuple(signs))
 
 
 def _event(word: str, spot: Spot) -> Event:

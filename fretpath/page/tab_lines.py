@@ -74,7 +74,7 @@ class WordLine:
 
 
 @dataclass(frozen=True, slots=True)
-class System:
+class SystemLines:
     """String lines that sound together, and the rows that touch them."""
 
     lines: tuple[StringLine, ...]
@@ -94,7 +94,7 @@ class System:
 class TabLines:
     """A text tab as systems and words."""
 
-    systems: tuple[System, ...]
+    systems: tuple[SystemLines, ...]
     """In the order of the text; at least one."""
     words: tuple[WordLine, ...]
     """Every line that is no string and not blank."""
@@ -391,7 +391,7 @@ def _is_ruler(line: StringLine) -> bool:
     return not line.label and not line.body.strip("-+ ")
 
 
-def _with_rows(block: Block, words: Sequence[WordLine]) -> System:
+def _with_rows(block: Block, words: Sequence[WordLine]) -> SystemLines:
     by_number = {word.number: word for word in words}
     above: list[WordLine] = []
     while (number := block[0].number - len(above) - 1) in by_number:
@@ -399,4 +399,4 @@ def _with_rows(block: Block, words: Sequence[WordLine]) -> System:
     below: list[WordLine] = []
     while (number := block[-1].number + len(below) + 1) in by_number:
         below.append(by_number[number])
-    return System(tuple(block), tuple(above), tuple(below))
+    return SystemLines(tuple(block), tuple(above), tuple(below))

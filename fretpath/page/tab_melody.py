@@ -27,7 +27,7 @@ from fretpath.music.pitch import Pitch
 from fretpath.music.repeats import Repeat
 from fretpath.music.words import counted
 from fretpath.neck.instrument import Instrument
-from fretpath.page.tab_lines import System
+from fretpath.page.tab_lines import SystemLines
 from fretpath.page.tab_notes import TabNote
 from fretpath.page.tab_rhythm import Rhythm
 from fretpath.page.tab_words import TabWords, parsed
@@ -83,7 +83,7 @@ def _shown_pitch(name: str, word: str, tonic: Pitch | None) -> Pitch | None:
         return None
 
 
-def tokens_under(system: System, columns: Sequence[int]) -> Iterator[dict[str, str]]:
+def tokens_under(system: SystemLines, columns: Sequence[int]) -> Iterator[dict[str, str]]:
     """The words of the note and degree rows of our own page at each column."""
     rows = {row.text.split()[0]: row.text for row in system.below}
     for column in columns:
@@ -94,7 +94,7 @@ def tokens_under(system: System, columns: Sequence[int]) -> Iterator[dict[str, s
         }
 
 
-def changes_of(systems: Sequence[System]) -> dict[int, tuple[Key | None, Meter | None]]:
+def changes_of(systems: Sequence[SystemLines]) -> dict[int, tuple[Key | None, Meter | None]]:
     """Keys and meters that headings of our own page bring (``now 3/4``), by system."""
     changes: dict[int, tuple[Key | None, Meter | None]] = {}
     for number, system in enumerate(systems):
@@ -270,7 +270,7 @@ def tells_endings(row: str) -> bool:
     return not re.sub(r"[1-9]\.|[0-9]+ times|[\s_\[|\]-]", "", row) and not row.isspace()
 
 
-def ending_signs(system: System, number: int, bars: Sequence[int]) -> Iterator[RepeatSign]:
+def ending_signs(system: SystemLines, number: int, bars: Sequence[int]) -> Iterator[RepeatSign]:
     """Endings (``1.``, ``2.``) and ``3 times`` in the rows above a system; bars by column."""
     for row in system.above:
         words = re.sub(r"^ending\b", " " * 6, row.text)

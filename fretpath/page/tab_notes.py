@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from fretpath.errors import ScoreFileError, clip, printable
-from fretpath.page.tab_lines import StringLine, System
+from fretpath.page.tab_lines import StringLine, SystemLines
 from fretpath.remarks import Remark, RemarkKind
 from fretpath.values import Value
 
@@ -104,7 +104,9 @@ def _bars(line: StringLine) -> _Bars:
     return _Bars(line, inner.rstrip(), line.start + skip, tuple(m.start() for m in inside), closed)
 
 
-def _frame(system: System, source: str, findings: Findings) -> tuple[list[_Bars], list[int], bool]:
+def _frame(
+    system: SystemLines, source: str, findings: Findings
+) -> tuple[list[_Bars], list[int], bool]:
     """The lines of a system, the columns of its bar lines, and whether each bar is read alone."""
     lines = [_bars(line) for line in system.lines]
     full = max(lines, key=lambda line: len(line.columns))
@@ -179,7 +181,7 @@ class SystemNotes:
 
 
 def notes_of(
-    system: System, strings: Sequence[int], bar: int, source: str, findings: Findings
+    system: SystemLines, strings: Sequence[int], bar: int, source: str, findings: Findings
 ) -> SystemNotes:
     """The numbers of a system whose lines are the given strings; *bar* lines stand before it."""
     lines, bars, alone = _frame(system, source, findings)

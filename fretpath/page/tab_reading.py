@@ -21,7 +21,7 @@ from fretpath.music.melody import Melody, Meter
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import On, Setup
-from fretpath.page.tab_lines import System, TabLines, WordLine, tab_lines
+from fretpath.page.tab_lines import SystemLines, TabLines, WordLine, tab_lines
 from fretpath.page.tab_melody import (
     Changes,
     RepeatSign,
@@ -299,7 +299,7 @@ def _motion(systems: Sequence[SystemNotes], strings: Strung) -> int:
 
 
 def _strings_of(
-    system: System, widest: System, strings: Strung, source: str, findings: Findings
+    system: SystemLines, widest: SystemLines, strings: Strung, source: str, findings: Findings
 ) -> tuple[int, ...]:
     """The string number of each line of a system."""
     names = [name.upper() for name in string_names(system.labels)]
@@ -386,7 +386,7 @@ def _tell_words(part: Part, words: TabWords, rhythm: Rhythm, findings: Findings)
                 _tell_row(row, rhythm, findings, below=True)
 
 
-def _tell_own_rows(system: System, findings: Findings) -> None:
+def _tell_own_rows(system: SystemLines, findings: Findings) -> None:
     for row in (*system.above, *system.below):
         label = row.text.split(" ", 1)[0]
         if label in ("lyric", "chord"):
@@ -433,7 +433,7 @@ def _signs(part: Part, found: Sequence[SystemNotes]) -> list[RepeatSign]:
     return signs
 
 
-def _going_on(systems: Sequence[System], words: TabWords) -> list[bool]:
+def _going_on(systems: Sequence[SystemLines], words: TabWords) -> list[bool]:
     """Whether each system goes on in the bar of the one before it.
 
     On our own page a heading tells it; a melody without bar lines has no double line at its end.
@@ -445,7 +445,7 @@ def _going_on(systems: Sequence[System], words: TabWords) -> list[bool]:
     return [any(row.text.endswith(", continued") for row in system.above) for system in systems]
 
 
-def _row(systems: Sequence[System], label: str) -> bool:
+def _row(systems: Sequence[SystemLines], label: str) -> bool:
     """Whether our own page shows a row."""
     rows = (row for system in systems for row in (*system.above, *system.below))
     return any(row.text.split(" ", 1)[0] == label for row in rows)

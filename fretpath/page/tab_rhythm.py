@@ -53,7 +53,7 @@ class TabSystem:
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class TabEvent:
     """Something that begins: a moment of the tab, a rest or a held note of our own page."""
 
     time: Fraction
@@ -72,7 +72,7 @@ class Event:
 class Rhythm:
     """When everything begins."""
 
-    events: tuple[Event, ...]
+    events: tuple[TabEvent, ...]
     """In time; the notes among them are the moments of the tab in order."""
     bars: tuple[Fraction, ...]
     """Times of the bar lines, rising; they need not fall on an event."""
@@ -145,14 +145,14 @@ def _labeled(row: str) -> tuple[str, list[tuple[int, str]]]:
 
 
 def _beat_each(frames: Sequence[Sequence[_Place]], letters: Sequence[object]) -> Rhythm:
-    events: list[Event] = []
+    events: list[TabEvent] = []
     bars: list[Fraction] = []
     for number, frame in enumerate(frames):
         for place in frame:
             time = Fraction(len(events))
             bar = place.bar and bool(events)
             bars += [time] * bar
-            events.append(Event(time, place.kind, number, bar, place.passed))
+            events.append(TabEvent(time, place.kind, number, bar, place.passed))
     remarks: tuple[Remark, ...] = ()
     if any(letters):
         text = "letters above some systems and not above others: no lengths read"
@@ -211,7 +211,7 @@ def _by_count(
     own: bool,
 ) -> Rhythm:
     clock = _clock(systems, counts)
-    events: list[Event] = []
+    events: list[TabEvent] = []
     bars: list[Fraction] = []
     rounded = 0
     for number, (system, frame) in enumerate(zip(systems, frames, strict=True)):
@@ -224,7 +224,7 @@ def _by_count(
             else:
                 time = clock.ends[number] if not events else events[-1].time + 1
             bar = place.bar and bool(events)
-            events.append(Event(time, place.kind, number, bar, place.passed))
+            events.append(TabEvent(time, place.kind, number, bar, place.passed))
     remarks = list(clock.remarks)
     rows = tuple(row[0] for row in counts if row)
     if rounded:
@@ -236,7 +236,7 @@ def _by_count(
         return replace(plain, remarks=(Remark("doubt", doubt),), rows=rows)
     last = max(clock.ends[-1], events[-1].time + Fraction(1, 4))
     if not own and events[0].time > 0:
-        events.insert(0, Event(Fraction(0), "rest", 0, False))
+        events.insert(0, TabEvent(Fraction(0), "rest", 0, False))
     times = sorted({time for time in bars if events[0].time < time < last})
     if own and not (times and _is_full(systems[-1].meter, last - times[-1])):
         text = "the last note of a bar that no meter fills is taken to last to the next beat"
@@ -415,14 +415,14 @@ def _by_letters(
     meter: Meter | None,
 ) -> Rhythm:
     unit = Fraction(meter.unit if meter else 4, 4)
-    events: list[Event] = []
+    events: list[TabEvent] = []
     bars: list[Fraction] = []
     time = Fraction(0)
     for number, (frame, row) in enumerate(zip(frames, letters, strict=True)):
         for place, (_, length) in zip(frame, row[1] if row else [], strict=True):
             bar = place.bar and bool(events)
             bars += [time] * bar
-            events.append(Event(time, place.kind, number, bar, place.passed))
+            events.append(TabEvent(time, place.kind, number, bar, place.passed))
             time += length * unit
     rows = tuple(row[0] for row in letters if row)
     return Rhythm(tuple(events), tuple(bars), time, "letters", (), rows)
@@ -438,7 +438,7 @@ def _by_spacing(
     if meter is None:
         remarks.append(Remark("guessed", "no meter is given: 4/4"))
     beats = meter.beats if meter else 4
-    events: list[Event] = []
+    events: list[TabEvent] = []
     bars: list[Fraction] = []
     start = Fraction(0)
     for number, (system, frame) in enumerate(zip(systems, frames, strict=True)):
@@ -453,10 +453,10 @@ def _by_spacing(
                 least = events[-1].time + Fraction(1, 4) if events else Fraction(0)
                 time = max(start + share, least)
                 events.append(
-                    Event(time, place.kind, number, place.bar and bool(events), place.passed)
+                    TabEvent(time, place.kind, number, place.bar and bool(events), place.passed)
                 )
             start = max(start + beats, events[-1].time + Fraction(1, 4) if events else start)
     if events and events[0].time > 0:
-        events.insert(0, Event(Fraction(0), "rest", 0, False))
+        events.insert(0, TabEvent(Fraction(0), "rest", 0, False))
     times = tuple(sorted({bar for bar in bars if 0 < bar < start}))
     return Rhythm(tuple(events), times, start, "spacing", tuple(remarks))

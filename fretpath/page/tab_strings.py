@@ -20,7 +20,7 @@ from fretpath.errors import FretpathError, RequestError, ScoreFileError, printab
 from fretpath.music.pitch import Pitch
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
-from fretpath.page.tab_lines import System, WordLine
+from fretpath.page.tab_lines import SystemLines, WordLine
 from fretpath.page.tab_words import TabWords, TuningWords
 from fretpath.remarks import Remark
 
@@ -98,16 +98,16 @@ class Part:
 
     name: str
     """As the text calls it; empty if it does not."""
-    systems: list[System]
+    systems: list[SystemLines]
     """In order."""
 
     @property
-    def widest(self) -> System:
+    def widest(self) -> SystemLines:
         """The first of the systems with most strings."""
         return max(self.systems, key=lambda system: len(system.lines))
 
 
-def parts_of(systems: Sequence[System], words: Sequence[WordLine]) -> list[Part]:
+def parts_of(systems: Sequence[SystemLines], words: Sequence[WordLine]) -> list[Part]:
     """The systems by the player they are for: by the heading above them, and by their strings."""
     headings = [_heading(system, words) for system in systems]
     parts: list[Part] = []
@@ -125,7 +125,7 @@ def parts_of(systems: Sequence[System], words: Sequence[WordLine]) -> list[Part]
     return parts
 
 
-def _heading(system: System, words: Sequence[WordLine]) -> str:
+def _heading(system: SystemLines, words: Sequence[WordLine]) -> str:
     first = system.lines[0].number
     near = [word.text for word in words if first - 4 <= word.number < first]
     return next((found[1] for text in reversed(near) if (found := _part(text))), "")
@@ -142,7 +142,7 @@ def _part(text: str) -> re.Match[str] | None:
     return found if short and " is " not in text else None
 
 
-def _fits(system: System, part: Part) -> bool:
+def _fits(system: SystemLines, part: Part) -> bool:
     """Whether a system without a heading goes on in a part."""
     widest = part.widest
     if len(system.lines) == len(widest.lines):
@@ -186,7 +186,7 @@ class Given:
     """Fret under the capo; None leaves it to the tab."""
 
 
-def strung(system: System, words: TabWords, given: Given) -> Strung:
+def strung(system: SystemLines, words: TabWords, given: Given) -> Strung:
     """The instrument of a tab and its strings.
 
     Raises :class:`RequestError` where nothing tells what the strings are.

@@ -32,7 +32,7 @@ from fretpath import (
     parse_melody,
 )
 from fretpath.exchange.repeats import road_signs
-from fretpath.exchange.scores import Tune, open_book, without_octave
+from fretpath.exchange.scores import ScoreTune, open_book, without_octave
 from fretpath.exchange.voices import Reading, melody_of
 
 BOOKS = ("airdsAirs", "ryansMammoth", "oneills1850", "essenFolksong")
@@ -56,7 +56,7 @@ class Report:
         yield f"{self.arranging:>9.1f}  s of arranging (Melody to Arrangement)"
 
 
-def corpus_tunes(books: tuple[str, ...] = BOOKS) -> list[Tune]:
+def corpus_tunes(books: tuple[str, ...] = BOOKS) -> list[ScoreTune]:
     """Every tune of the books, unparsed, in the order of file names."""
     import music21
 
@@ -93,7 +93,7 @@ def _first_voice(lines: list[str]) -> Iterator[str]:
             yield line
 
 
-def take(tune: Tune, report: Report, instruments: tuple[str, ...] = INSTRUMENTS) -> None:
+def take(tune: ScoreTune, report: Report, instruments: tuple[str, ...] = INSTRUMENTS) -> None:
     """One tune: read it, count it, and lay it on every instrument."""
     start = time.perf_counter()
     try:
@@ -116,7 +116,7 @@ def take(tune: Tune, report: Report, instruments: tuple[str, ...] = INSTRUMENTS)
     report.arranging += time.perf_counter() - start
 
 
-def _compare(tune: Tune, imported: Reading, report: Report) -> None:
+def _compare(tune: ScoreTune, imported: Reading, report: Report) -> None:
     melody = imported.melody
     expected = struck_in_text(tune.content)
     if parse_melody(format_melody(melody)).notes != melody.notes:
@@ -128,14 +128,14 @@ def _compare(tune: Tune, imported: Reading, report: Report) -> None:
         report.problems.append(f"counted: {tune.name}: {expected} in the text, {found} read")
 
 
-def _written_once(tune: Tune) -> Melody:
+def _written_once(tune: ScoreTune) -> Melody:
     """The tune with no repeat written out, as its text has it."""
     voice = tune.voice()
     road = road_signs(voice.signs)
     return melody_of(replace(voice, signs=tuple(set(voice.signs) - set(road))), tune.name).melody
 
 
-def _lay(tune: Tune, melody: Melody, name: str, report: Report) -> None:
+def _lay(tune: ScoreTune, melody: Melody, name: str, report: Report) -> None:
     made = instrument_named(name)
     try:
         found = arrange(melody, made)

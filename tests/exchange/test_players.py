@@ -18,7 +18,7 @@ import mido
 import pytest
 
 from fretpath import open_book, parse_melody, score_bytes
-from fretpath.exchange.scores import Tune
+from fretpath.exchange.scores import ScoreTune
 from tests.exchange.test_round_trips import sounds
 
 SAMPLE = 64
@@ -29,7 +29,7 @@ needs_abc2midi = pytest.mark.skipif(
 
 
 @cache
-def corpus_sample() -> list[Tune]:
+def corpus_sample() -> list[ScoreTune]:
     """One tune of each of 64 files, the same on every run."""
     import music21
 
@@ -39,7 +39,7 @@ def corpus_sample() -> list[Tune]:
     draw = random.Random(1)
     draw.shuffle(files)
     taken: Counter[str] = Counter()
-    found: list[Tune] = []
+    found: list[ScoreTune] = []
     for path in files:
         taken[path.parent.name] += 1
         if taken[path.parent.name] <= 6 and len(found) < SAMPLE:
