@@ -78,8 +78,7 @@ class Parser(argparse.ArgumentParser):
         hidden = [] if whole else self._uncommon()
         helps = [action.help for action in hidden]
         for action in self._actions:
-            if action.type is int and action.metavar is None and not action.choices:
-                action.metavar = "N"
+            _shorten(action)
         for action in hidden:
             action.help = argparse.SUPPRESS
         text = super().format_help()
@@ -139,6 +138,23 @@ class Parser(argparse.ArgumentParser):
 
     def exit(self, status: int = 0, message: str | None = None) -> NoReturn:
         raise UsageError(status, problem=message or "")
+
+
+def _shorten(action: argparse.Action) -> None:
+    """Give an option a short word for its value; longer choices stand in the help."""
+    if action.metavar is not None or action.nargs == 0 or not action.option_strings:
+        return
+    choices = [str(choice) for choice in action.choices or ()]
+    if choices and len(",".join(choices)) > _LONGEST_CHOICES:
+        action.metavar = "CHOICE"
+        if not all(choice in (action.help or "") for choice in choices):
+            action.help = f"{action.help or ''} ({', '.join(choices)})".lstrip()
+    elif not choices:
+        action.metavar = "N" if action.type is int else action.dest.split("_")[-1].upper()
+
+
+_LONGEST_CHOICES = 10
+"""Characters of choices that may stand beside the name of an option."""
 
 
 class _Help(argparse.Action):

@@ -164,7 +164,7 @@ def _row(number: int, line: str, following: str, draft: Draft) -> Row | None:
         return None
     if _is_chords(line, following):
         return Row(number, "chords", line)
-    if ":" in line and name.isalpha() and len(name) > 3 and not _is_music(line):
+    if ":" in line and name.isalpha() and len(name) > 2 and not _is_music(line):
         _refuse_misspelt(name, number, line, draft)
     head = read_head(line)
     started = draft.started
@@ -222,7 +222,8 @@ def _refuse_fraction(number: int, line: str, draft: Draft) -> None:
 
 def _refuse_misspelt(name: str, number: int, line: str, draft: Draft) -> None:
     """Refuse a header whose name is nearly one that is known."""
-    known = name in HEADERS or dict(read_head(line).values)
+    head = read_head(line)
+    known = name in HEADERS or (head.values and not head.rest)
     if not known and nearest(name, HEADERS):
         spot = Spot(draft.source, number, 1, len(line.partition(":")[0]) + 1, line)
         raise spot.error(unknown_header(name))

@@ -19,7 +19,12 @@ MISTAKES = [
     "tab '1 5 9' --tuning 'E A D G'",
     "transpose 1 --to Gx", "tab 'sorce: X\n\n1'", "tab tune.tx", "tab 1 --position 30",
     "tab '1 5' --highest-fret 0 --open-strings forbid --key C", "tab 1 --ways 2 --spokn",
-    "keys 1 --top 5 --highst-fret 3", "neck --key 'C majr'", "find . --has '#4' --jobbs 2",
+    "keys 1 --top 5 --highst-fret 3", "spell 1 --rows degre", "order . --jbs 2",
+    "mark 1 1 --lenghts mark", "sheet 1 --for studnt", "drill 1 --kind scal",
+    "transpose 1 --to G --hand one-two-for", "convert 1 --vice top -o x.mid",
+    "term . --weks 2 -o term", "scales --from 1,2 --jsn", "tab 'kye: G\n\n1'",
+    "tab 'metr: 3/4\n\n1'", "spell tune.tx", "spell 1 --syllables du", "neck --key 'C majr'",
+    "find . --has '#4' --jobbs 2",
 ]  # fmt: skip
 """Calls that are refused, each with advice in its message."""
 
@@ -153,3 +158,12 @@ def test_a_shell_can_complete_a_call() -> None:
     program = "from fretpath.commands import run; run()"
     subprocess.run([sys.executable, "-c", program], env=environment, check=False)
     assert "--spoken" in Path("found").read_text()
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_words_for_values_are_short(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([name, "--help", "all"]) == 0
+    options = re.findall(
+        r"^  (?:-\w \S+, )?--[\w-]+,? (\S+)", capsys.readouterr().out, re.MULTILINE
+    )
+    assert all(len(word) <= 13 for word in options if word.isupper() or word[0] == "{"), options
