@@ -8,6 +8,7 @@ that has no fingering is looked at again here to say why.
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Iterable, Iterator, Sequence
 from copy import copy
 from fractions import Fraction
@@ -146,7 +147,7 @@ def _shared_out(
     while True:
         while len(under_way) < _UNDER_WAY and (share := list(islice(work, _SHARE))):
             packed = [(setup, _packed(melody)) for _, setup, melody in share]
-            under_way[executor.submit(_search, packed)] = share
+            under_way[executor.submit(_search, pickle.dumps(packed))] = share
         if not under_way:
             return
         for future in wait(under_way, return_when=FIRST_COMPLETED).done:
@@ -178,9 +179,12 @@ def _put_together(
 # -- in the worker --------------------------------------------------------------------------------
 
 
-def _search(share: Sequence[tuple[Setup, Packed]]) -> list[Packed | None]:
-    """The answers to a share as numbers; None where there is none."""
-    return [_found(setup, _unpacked(packed)) for setup, packed in share]
+def _search(share: bytes) -> list[Packed | None]:
+    """The answers to a share as numbers; None where there is none.
+
+    The share is pickled here and not by the executor, since some look through every list.
+    """
+    return [_found(setup, _unpacked(packed)) for setup, packed in pickle.loads(share)]
 
 
 def _found(setup: Setup, melody: Melody) -> Packed | None:
