@@ -3,7 +3,7 @@
 **Conventions.**  Lengths are mm; each system is an SVG element of its own, so that paper never
 parts one.  Notes stand in proportion to their time, as far as what stands under them has room.  A
 row that is hidden as a whole is left out; the first of degree and note that is hidden becomes a
-row of boxes to write in.  A line after a box is a note that sounds on.  Black and one grey.
+row of boxes to write in.  A line after a box is a note that sounds on.  Black and one gray.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from fretpath.page.tab import TAB_ROWS, bar_lines
 
 BOX = (8.6, 9.6)
 """Width and height of a box to write a degree such as ``b7,`` in, by hand."""
-GREY, LINE = "#555", "#707070"
+GRAY, LINE = "#555", "#707070"
 
 _LEAD, _TAIL = 5.5, 1.5
 _WIDEST_BEAT = 24.0
@@ -272,7 +272,7 @@ class DrawnSystem:
         parts = [
             f'<svg class="system" aria-hidden="true" xmlns="http://www.w3.org/2000/svg" '
             f'viewBox="0 0 {width} {height}" width="{width}mm" height="{height}mm" '
-            f'font-family="Charter, Georgia, serif" font-size="{_SMALL:g}" fill="{GREY}" '
+            f'font-family="Charter, Georgia, serif" font-size="{_SMALL:g}" fill="{GRAY}" '
             f'text-anchor="middle">',
             *self._strings(),
             *self._bar_lines(),
@@ -322,7 +322,7 @@ class DrawnSystem:
                     event, []
                 )
                 told = with_signs("  ".join(words))
-                yield _text(x - 0.3, level, told, _SMALL, grey=True, start=True)
+                yield _text(x - 0.3, level, told, _SMALL, gray=True, start=True)
             return
         for event, (x, end) in columns.items():
             token = self.tab.token(row, event)
@@ -333,10 +333,10 @@ class DrawnSystem:
             elif token:
                 strong = row.name in _STRONG
                 size = _SIZES.get(row.name, _SMALL)
-                yield _text(x, level, with_signs(token), size, bold=strong, grey=not strong)
+                yield _text(x, level, with_signs(token), size, bold=strong, gray=not strong)
             elif row.name == "degree" and not self.tab.subject.melody.notes[event].struck:
                 held = self.tab.subject.melody.notes[event].tied
-                yield _text(x, level, "\u2013" if held else "r", 3.2, grey=True)
+                yield _text(x, level, "\u2013" if held else "r", 3.2, gray=True)
 
     def _boxed(self, event: int, x: float, end: float, level: float) -> Iterator[str]:
         """A box, and a line as long as the note sounds on."""
@@ -398,9 +398,9 @@ def _bar_line(x: float, top: float, low: float, sign: str) -> Iterator[str]:
             yield f'<circle cx="{at:.2f}" cy="{y:.2f}" r="0.5" fill="black"/>'
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, thick: float, colour: str = "black") -> str:
+def _line(x1: float, y1: float, x2: float, y2: float, thick: float, color: str = "black") -> str:
     ends = f'x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}"'
-    return f'<line {ends} stroke="{colour}" stroke-width="{thick:g}"/>'
+    return f'<line {ends} stroke="{color}" stroke-width="{thick:g}"/>'
 
 
 def _text(
@@ -410,12 +410,12 @@ def _text(
     size: float,
     *,
     bold: bool = False,
-    grey: bool = False,
+    gray: bool = False,
     start: bool = False,
 ) -> str:
-    """Writing; small, grey and in the middle is what the drawing has unless told."""
+    """Writing; small, gray and in the middle is what the drawing has unless told."""
     style = "" if size == _SMALL else f' font-size="{size:g}"'
     style += ' font-weight="bold"' if bold else ""
-    style += "" if grey else ' fill="black"'
+    style += "" if gray else ' fill="black"'
     style += ' text-anchor="start"' if start else ""
     return f'<text x="{x:.2f}" y="{y + 0.35 * size:.2f}"{style}>{xml(words)}</text>'

@@ -26,7 +26,7 @@ _LEAP = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class SheetQuestion:
     """One question and what the teacher's copy says to it."""
 
     text: str
@@ -39,7 +39,7 @@ class Question:
 
 def questions_about(
     melody: Melody, *, degrees: str = "major", most: int = MOST
-) -> tuple[Question, ...]:
+) -> tuple[SheetQuestion, ...]:
     """The questions that find something in a melody, at most so many, the weightiest first.
 
     *degrees* counts against the ``major`` scale or the ``key`` signature.
@@ -69,7 +69,7 @@ class _Tune:
         return f"{self.named(notes[0])}: {'; '.join(self.place(note) for note in notes)}"
 
 
-def _keys(tune: _Tune) -> Iterator[Question]:
+def _keys(tune: _Tune) -> Iterator[SheetQuestion]:
     """Where the key changes."""
     melody = tune.melody
     for (_, before), (event, after) in pairwise(melody.keys):
@@ -78,11 +78,11 @@ def _keys(tune: _Tune) -> Iterator[Question]:
         kind = "minor" if "minor" in after.mode else with_capitals(after.mode)
         asked = f"From where is it {kind}?" if same else "From where is another note home?"
         told = [r.color for r in read_scales(melody)[1:2]]
-        yield Question(asked, f"{where}: {with_capitals(str(after))}", with_capitals(told[0]))
+        yield SheetQuestion(asked, f"{where}: {with_capitals(str(after))}", with_capitals(told[0]))
         return
 
 
-def _outside(tune: _Tune) -> Iterator[Question]:
+def _outside(tune: _Tune) -> Iterator[SheetQuestion]:
     """Notes outside the scale, and what makes a mode."""
     melody = tune.melody
     readings = read_scales(melody) if melody.keys else ()
@@ -95,17 +95,17 @@ def _outside(tune: _Tune) -> Iterator[Question]:
         where = "Where, and what does it do there?" if one else "Where, and what do they do there?"
         known = with_capitals(readings[0].stated.name)
         title = with_capitals(account.title)
-        yield Question(f"{asked} outside {known}. {where}", title, account.evidence)
+        yield SheetQuestion(f"{asked} outside {known}. {where}", title, account.evidence)
     elif len(readings) == 1 and readings[0].color:
         kind = "minor" if "b3" in readings[0].stated.names else "major"
-        yield Question(
+        yield SheetQuestion(
             f"Which degree makes it other than plain {kind}, and where does it sound?",
             f"{with_capitals(readings[0].stated.name)}",
             with_capitals(readings[0].color),
         )
 
 
-def _form(tune: _Tune) -> Iterator[Question]:
+def _form(tune: _Tune) -> Iterator[SheetQuestion]:
     """The longest stretch of bars that comes again."""
     bars = _bars(tune.melody)
     numbers = list(bars)[:_MOST_BARS]
@@ -116,7 +116,7 @@ def _form(tune: _Tune) -> Iterator[Question]:
                 names = [_stretch(numbers[at], length) for at in again]
                 begin = _stretch(numbers[first], length)
                 asked = "comes" if length == 1 else "come"
-                yield Question(f"{begin.capitalize()} {asked} again. Where?", "; ".join(names))
+                yield SheetQuestion(f"{begin.capitalize()} {asked} again. Where?", "; ".join(names))
                 return
 
 
@@ -152,7 +152,7 @@ def _stretch(bar: int, length: int) -> str:
     return f"bar {bar}" if length == 1 else f"bars {bar} to {bar + length - 1}"
 
 
-def _leap(tune: _Tune) -> Iterator[Question]:
+def _leap(tune: _Tune) -> Iterator[SheetQuestion]:
     """The widest leap, or all of that size."""
     pitches = tune.melody.pitches
     sizes = [abs(after.midi - before.midi) for before, after in pairwise(pitches)]
@@ -166,29 +166,29 @@ def _leap(tune: _Tune) -> Iterator[Question]:
         for note in notes
     ]
     if len(notes) == 1:
-        yield Question("Where is the widest leap, up or down, and to which degree?", told[0])
+        yield SheetQuestion("Where is the widest leap, up or down, and to which degree?", told[0])
     else:
         count = ("", "", "Two", "Three")[len(notes)]
-        yield Question(
+        yield SheetQuestion(
             f"{count} leaps are the widest. Where, and to which degree?", "; ".join(told)
         )
 
 
-_Ask = Callable[[_Tune], Iterator[Question]]
+_Ask = Callable[[_Tune], Iterator[SheetQuestion]]
 
 
 def _extreme(which: str, choose: Callable[[Sequence[int]], int]) -> _Ask:
-    def ask(tune: _Tune) -> Iterator[Question]:
+    def ask(tune: _Tune) -> Iterator[SheetQuestion]:
         midi = [pitch.midi for pitch in tune.melody.pitches]
         notes = [note for note, sound in enumerate(midi) if sound == choose(midi)]
         if len(notes) <= _MOST_ANSWERS and len(set(midi)) > 2:
             what = ", and which degree is it?" if tune.labels[0] else "?"
-            yield Question(f"Where is the {which} note{what}", tune.told(notes))
+            yield SheetQuestion(f"Where is the {which} note{what}", tune.told(notes))
 
     return ask
 
 
-def _missing(tune: _Tune) -> Iterator[Question]:
+def _missing(tune: _Tune) -> Iterator[SheetQuestion]:
     """One degree of the seven that never sounds."""
     melody = tune.melody
     if melody.key is None or len(melody.keys) > 1 or len(melody.pitches) < 12:
@@ -196,35 +196,37 @@ def _missing(tune: _Tune) -> Iterator[Question]:
     numbers = {degree.number for degree in melody.degrees if degree}
     absent = sorted(set(range(1, 8)) - numbers)
     if len(absent) == 1:
-        yield Question("One degree of the seven never sounds. Which one?", str(absent[0]))
+        yield SheetQuestion("One degree of the seven never sounds. Which one?", str(absent[0]))
     elif len(absent) == 2:
         text = "Two degrees of the seven never sound. Which ones?"
-        yield Question(text, f"{absent[0]} and {absent[1]}")
+        yield SheetQuestion(text, f"{absent[0]} and {absent[1]}")
 
 
-def _longest(tune: _Tune) -> Iterator[Question]:
+def _longest(tune: _Tune) -> Iterator[SheetQuestion]:
     lengths = tune.melody.lengths
     longest = max(lengths)
     notes = [note for note, length in enumerate(lengths) if length == longest]
     if len(notes) <= 2 and len(set(lengths)) > 1 and notes != [len(lengths) - 1]:
         told = length_words(longest) or "1 beat"
         which = "Which degree is the longest note?"
-        yield Question(which, f"{tune.told(notes)}; {told}")
+        yield SheetQuestion(which, f"{tune.told(notes)}; {told}")
 
 
-def _second_phrase(tune: _Tune) -> Iterator[Question]:
+def _second_phrase(tune: _Tune) -> Iterator[SheetQuestion]:
     melody = tune.melody
     if melody.phrases and tune.labels[0]:
         note = next((n for n, e in enumerate(melody.struck) if e >= melody.phrases[0]), None)
         if note is not None:
             where = melody.place_of(melody.phrases[0]).partition(",")[0]
-            yield Question(f"Which degree begins the second phrase, {where}?", tune.named(note))
+            yield SheetQuestion(
+                f"Which degree begins the second phrase, {where}?", tune.named(note)
+            )
 
 
-def _ends_on(tune: _Tune) -> Iterator[Question]:
+def _ends_on(tune: _Tune) -> Iterator[SheetQuestion]:
     if tune.labels[0]:
-        yield Question("Which degree ends it?", tune.named(len(tune.labels) - 1))
-        yield Question("Which degree begins it?", tune.named(0))
+        yield SheetQuestion("Which degree ends it?", tune.named(len(tune.labels) - 1))
+        yield SheetQuestion("Which degree begins it?", tune.named(0))
 
 
 _ASKED = (

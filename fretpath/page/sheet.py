@@ -30,7 +30,7 @@ from fretpath.page.chart_svg import ChartDrawing, chart_svg
 from fretpath.page.drawn_tab import DrawnSystem, DrawnTab
 from fretpath.page.heading import counted_against, keys_line
 from fretpath.page.html import filled
-from fretpath.page.questions import Hint, Question, accounts_of, hints_about, questions_about
+from fretpath.page.questions import Hint, SheetQuestion, accounts_of, hints_about, questions_about
 from fretpath.page.rows import Subject
 from fretpath.page.spoken import render_spoken
 from fretpath.page.staff import staff_height
@@ -240,7 +240,7 @@ class SheetTune:
     # -- words -----------------------------------------------------------------------------------
 
     @cached_property
-    def questions(self) -> tuple[Question, ...]:
+    def questions(self) -> tuple[SheetQuestion, ...]:
         """What is asked: nothing that this student's copy answers itself."""
         kinds = self.sheet.look.hide.kinds
         if self.sheet.student and not {"degree", "pitch"} <= kinds:

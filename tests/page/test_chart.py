@@ -144,8 +144,8 @@ def test_the_drawing_has_title_description_squares_and_circles() -> None:
     assert "D        |----------9--------------|" in root.find(f"{SVG}desc").text
     kinds = [part.get("class") for part in root.iter() if part.get("class") in ("tonic", "mark")]
     assert sorted(kinds) == ["mark"] * 3 + ["tonic"] * 2
-    colours = {part.get(name) for part in root.iter() for name in ("fill", "stroke")}
-    assert colours <= {None, "white", "black"}
+    colors = {part.get(name) for part in root.iter() for name in ("fill", "stroke")}
+    assert colors <= {None, "white", "black"}
 
 
 def test_chord_tones_from_the_root() -> None:
