@@ -86,7 +86,12 @@ def read_loosely(
         check_minor(draft)
     melody = _parsed(draft, wanted)
     _tell_afterwards(draft, melody, wanted)
-    return melody, tuple(draft.remarks)
+    return melody, tuple(sorted(draft.remarks, key=_line_of))
+
+
+def _line_of(remark: Remark) -> int:
+    """The line a remark is about, so that they are told in the order of the text."""
+    return int(remark.place.rpartition(" ")[2] or 0)
 
 
 def _is_notation(text: str, key: str | Key | None, source: str) -> bool:

@@ -239,3 +239,10 @@ def test_what_only_the_strict_reader_takes_for_music_is_read() -> None:
     """Commas behind degrees and nothing else between bar lines."""
     text = "1,|" * 100
     assert read_loosely(text, key="C")[0].pitches == parse_melody(text, key="C").pitches
+
+
+def test_remarks_come_in_the_order_of_the_lines() -> None:
+    text = "hello all\nPorridge in C\n1 3 5- | 4 2- 1\nPor-ridge in the morn-ing pot"
+    lines = [int(remark.place.split()[1]) for remark in read_loosely(text)[1]]
+    assert len(lines) > 1
+    assert lines == sorted(lines)
