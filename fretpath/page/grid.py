@@ -144,7 +144,8 @@ def _systems(bars: list[list[Block]], room: int) -> list[list[Block]]:
             systems.append([])
             used = 0
         for block in bar:
-            if systems[-1] and used + block.width > room and block.tokens:
+            held = any(other.tokens for other in systems[-1])  # a sign alone is no system
+            if held and used + block.width > room and block.tokens:
                 systems.append([])
                 used = 0
             systems[-1].append(block)

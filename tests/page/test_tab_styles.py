@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import FretpathError, format_melody, instrument_named, parse_melody
+from fretpath.page.grid import Block, Line, lay_out
 from fretpath.page.tab_reading import TabReading, read_tab
 
 Chord = tuple[tuple[int, int], ...]
@@ -163,3 +164,11 @@ def test_a_damaged_tab_is_read_rightly_or_told_or_refused(
     numbers = sum(len(chord) for bars in systems for bar in bars for chord in bar)
     if len([note for moment in reading.moments for note in moment]) < numbers:
         assert reading.remarks
+
+
+def test_a_repeat_before_a_note_wider_than_the_page_stays_with_it() -> None:
+    """A sign that begins a repeat is never a system by itself."""
+    wide = Block({"degree": "x" * 60})
+    blocks = [Block(None, line="|:"), wide, wide, Block(None, line=":|")]
+    found = lay_out([Line("degree", "degree")], [blocks], width=40)
+    assert [sum(block is wide for block in system.blocks) for system in found] == [1, 1]
