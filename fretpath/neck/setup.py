@@ -10,9 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
+from fretpath.errors import RequestError
 from fretpath.neck.card import Card
 from fretpath.neck.catalogue import instrument_named
-from fretpath.neck.hand import Hand, hand_named
+from fretpath.neck.hand import LETTER_FRETS, Hand, hand_named
 from fretpath.neck.instrument import Instrument, Playing
 from fretpath.neck.limits import AVOIDED, PREFERRED, Limits
 from fretpath.neck.terms import Weights, usual_weights
@@ -53,6 +54,12 @@ class Setup(Value):
     def __post_init__(self) -> None:
         check_fields(self)
         self.limits.check(self.instrument)
+        position = self.limits.position
+        if self.hand.by_letter and position is not None and position not in LETTER_FRETS:
+            raise RequestError(
+                f"position {position}: fingers follow letters here, and positions are named by "
+                "their fret: 2 (the first), 3 (second), 5 (third), 7 (fourth), 9, 10, 12 ..."
+            )
 
     @property
     def prices(self) -> Weights:

@@ -21,6 +21,7 @@ from fretpath import (
     Melody,
     Note,
     Pitch,
+    RequestError,
     Setup,
     arrange,
     instrument_named,
@@ -218,3 +219,10 @@ def test_reasons_add_up_to_the_effort(tune: Melody) -> None:
     told = sum(sum(reason.parts.values()) for reason in reasons(found))
     assert told == pytest.approx(found.effort, abs=1e-6)
     assert len(ways_to_play(tune, "violin", 2)) >= 1
+
+
+def test_a_position_that_no_letter_has_is_refused() -> None:
+    with pytest.raises(RequestError, match=r"position 4: .* 5 \(third\)"):
+        Setup.of("violin", limits=Limits(position=4))
+    found = arrange(parse_melody("G4 A4 B4"), Setup.of("violin", limits=Limits(position=5)))
+    assert found.fingers == (1, 2, 3)

@@ -112,7 +112,7 @@ def test_an_empty_card_is_the_usual_bass() -> None:
         ("extended", "extend", 'line 4: unknown hand "extend"; did you mean "extended"?'),
         ("in-position", "in position", 'line 7: unknown way of playing "in position"'),
         ("G4 C4 E4 A4", "G4 C4 X4", "line 3: "),
-        ("= 110", "= nan", "line 11: Weights.region_at: a number is needed, not nan"),
+        ("= 110", "= nan", "wren.toml, line 11: the weight region_at is"),
         ("= 110", '= "110"', "line 11: the weight region_at needs a number"),
     ],
 )
