@@ -320,12 +320,16 @@ class TestPlainData:
     @pytest.mark.parametrize(
         ("data", "kind", "says"),
         [
-            ({"schema": "fretpath/Melody/2", "notes": []}, Melody, "no plain data of fretpath/Mel"),
+            (
+                {"schema": "fretpath/Melody/2", "notes": []},
+                Melody,
+                "not plain data of fretpath/Mel",
+            ),
             ({"schema": "fretpath/Melody/1"}, Marking, "fretpath/Marking/1"),
             ({"schema": "fretpath/Melody/1"}, Melody, "Melody: notes is missing"),
             ({"notes": [{"pitch": "C4", "beats": "1/0"}]}, Melody, "Note.beats: a number such"),
             ({"notes": [{"pitch": 3}]}, Melody, "Note.pitch: a Pitch or None is needed, not 3"),
-            ([], Melody, "no plain data"),
+            ([], Melody, "not plain data"),
         ],
     )
     def test_other_data_is_refused(self, data: Any, kind: type, says: str) -> None:
