@@ -30,10 +30,9 @@ from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
 from fretpath.music.repeats import Repeat
 from fretpath.neck.arrange import arrange, replan
-from fretpath.neck.arrangement import Arrangement, Fingering
+from fretpath.neck.arrangement import Arrangement, Figures, Fingering
 from fretpath.neck.card import Card, format_card
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
-from fretpath.neck.figures import Figures
 from fretpath.neck.hand import HANDS, Hand, Reach, hand_named
 from fretpath.neck.instrument import Instrument, Playing, String
 from fretpath.neck.limits import Limits, OpenStrings, Start
@@ -47,7 +46,7 @@ from fretpath.remarks import Remark
 from fretpath.values import from_dict, schema_of, to_dict
 
 if TYPE_CHECKING:
-    from fretpath.exchange.cards import read_card
+    from fretpath.exchange.door import read_card
     from fretpath.exchange.hearing import Heard, Pluck, hear
     from fretpath.exchange.recording import hear_recording, melody_heard
     from fretpath.exchange.scores import (
@@ -74,11 +73,10 @@ if TYPE_CHECKING:
     from fretpath.music.keyfinding import KeyGuess, find_key
     from fretpath.music.scales import scales_holding
     from fretpath.music.spelling import SpelledNote, spell
-    from fretpath.neck.keychoice import KeyChoice, rank_keys
+    from fretpath.neck.keychoice import KeyChoice, Shape, Transposition, rank_keys, transpose
     from fretpath.neck.lattice import lattice
     from fretpath.neck.learning import HandFit, learn_hand
     from fretpath.neck.patterns import Pattern, patterns_of
-    from fretpath.neck.transposition import Shape, Transposition, transpose
     from fretpath.neck.ways import Reason, describe, reasons, ways
     from fretpath.page.blanks import Blanks
     from fretpath.page.chart import Chart, chord_chart, key_chart, melody_chart
@@ -230,7 +228,7 @@ __version__ = "0.1.0"
 
 # Imported when first asked for, so that a command starts fast.
 _LATER = {
-    "fretpath.exchange.cards": ("read_card",),
+    "fretpath.exchange.door": ("read_card",),
     "fretpath.exchange.hearing": ("Heard", "Pluck", "hear"),
     "fretpath.exchange.recording": ("hear_recording", "melody_heard"),
     "fretpath.exchange.scores": (
@@ -258,11 +256,16 @@ _LATER = {
     "fretpath.music.scales": ("scales_holding",),
     "fretpath.music.spelling": ("SpelledNote", "spell"),
     "fretpath.neck.ways": ("Reason", "describe", "reasons", "ways"),
-    "fretpath.neck.keychoice": ("KeyChoice", "rank_keys"),
+    "fretpath.neck.keychoice": (
+        "KeyChoice",
+        "Shape",
+        "Transposition",
+        "rank_keys",
+        "transpose",
+    ),
     "fretpath.neck.lattice": ("lattice",),
     "fretpath.neck.learning": ("HandFit", "learn_hand"),
     "fretpath.neck.patterns": ("Pattern", "patterns_of"),
-    "fretpath.neck.transposition": ("Shape", "Transposition", "transpose"),
     "fretpath.page.blanks": ("Blanks",),
     "fretpath.page.chart": ("Chart", "chord_chart", "key_chart", "melody_chart"),
     "fretpath.page.sheet": ("Look", "Sheet", "render_sheet"),

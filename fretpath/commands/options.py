@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any
 from fretpath.commands.files import melody_text, note_input, write_file
 from fretpath.commands.found_key import doubts_of_key
 from fretpath.errors import RequestError
-from fretpath.exchange.cards import read_card
-from fretpath.exchange.door import ending_of, is_score_name
+from fretpath.exchange.door import ending_of, is_score_name, read_card
 from fretpath.music.heads import key_words
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody

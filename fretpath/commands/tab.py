@@ -105,7 +105,7 @@ def run(arguments: argparse.Namespace) -> str:
         under_the_tab = set(map(str, arrangement.remarks))
         arguments.remarks = [one for one in arguments.remarks if one not in under_the_tab]
     if arguments.ways != 1:
-        from fretpath.page.ways import render_ways
+        from fretpath.page.tab import render_ways
 
         head, _, _ = pages[0].partition("\n\n")
         short = [page.removeprefix(f"{head}\n\n") for page in pages]
@@ -170,7 +170,7 @@ def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
     if not arguments.why:
         return page
     from fretpath.neck.ways import reasons
-    from fretpath.page.ways import render_reasons
+    from fretpath.page.tab import render_reasons
 
     return f"{page}\n{render_reasons(arrangement, reasons(arrangement))}"
 
@@ -181,7 +181,7 @@ def _data(arrangement: Arrangement, arguments: argparse.Namespace) -> dict[str, 
     data = arrangement_data(arrangement, degrees=arguments.degrees)
     if arguments.why:
         from fretpath.neck.ways import reasons
-        from fretpath.page.ways import reasons_data
+        from fretpath.page.tab import reasons_data
 
         data["reasons"] = reasons_data(reasons(arrangement))
     return data

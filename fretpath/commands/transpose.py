@@ -17,7 +17,7 @@ from fretpath.commands.options import (
     setup_from,
 )
 from fretpath.errors import RequestError
-from fretpath.neck.transposition import transpose
+from fretpath.neck.keychoice import transpose
 from fretpath.page.keys import render_transposition, transposition_data
 from fretpath.page.spelling import guess_data, guess_lines, under_guess
 

@@ -42,7 +42,7 @@ from numpy.typing import NDArray
 from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval, Pitch
-from fretpath.neck.figures import Figures
+from fretpath.neck.arrangement import Figures
 from fretpath.values import Value
 
 LEAPS = (

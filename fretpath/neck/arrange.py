@@ -19,9 +19,8 @@ from numpy.typing import NDArray
 
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.melody import Melody
-from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.arrangement import Arrangement, position_sign
 from fretpath.neck.explain_failure import explain_failure, named, no_way, note_label
-from fretpath.neck.figures import position_sign
 from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.planner import OPEN, Line, NoteLimit, Planner, line_of, planner_for
 from fretpath.neck.repeats import hold_repeats

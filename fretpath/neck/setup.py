@@ -112,7 +112,7 @@ class Setup(Value):
     def from_card(cls, card: Card | str) -> Setup:
         """The setup of a student's card, or of the text of one.
 
-        A card in a file is read with :func:`~fretpath.exchange.cards.read_card`.
+        A card in a file is read with :func:`~fretpath.exchange.door.read_card`.
         """
         if isinstance(card, str):
             card = Card.parse(card)

@@ -23,8 +23,7 @@ from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrange import arrange, build_arrangement, layers_of
-from fretpath.neck.arrangement import Arrangement, Fingering
-from fretpath.neck.figures import position_sign
+from fretpath.neck.arrangement import Arrangement, Fingering, position_sign
 from fretpath.neck.limits import OpenStrings
 from fretpath.neck.pace import PACE_UNIT, PLAIN, paces_of
 from fretpath.neck.planner import Planner, line_of

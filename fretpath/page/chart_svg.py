@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
-from fretpath.neck.figures import position_sign
+from fretpath.neck.arrangement import position_sign
 from fretpath.page.chart_text import Mark, MarkedNeck, check_spacing, render_chart
 from fretpath.page.html import with_signs, xml
 from fretpath.page.tables import wrapped

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Self
 
 from fretpath.errors import RequestError
-from fretpath.neck.figures import position_sign
+from fretpath.neck.arrangement import position_sign
 from fretpath.neck.instrument import Instrument
 from fretpath.page.tables import wrapped
 from fretpath.values import Value

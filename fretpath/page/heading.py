@@ -10,8 +10,7 @@ from collections.abc import Sequence
 
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
-from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.figures import Figures, position_sign
+from fretpath.neck.arrangement import Arrangement, Figures, position_sign
 from fretpath.neck.instrument import Instrument
 from fretpath.page.aloud import with_capitals
 from fretpath.page.blanks import BLANK

@@ -14,10 +14,8 @@ from typing import Any
 
 from fretpath.music.pitch import Interval
 from fretpath.music.words import counted, listed
-from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.figures import position_sign
-from fretpath.neck.keychoice import KeyChoice
-from fretpath.neck.transposition import Transposition
+from fretpath.neck.arrangement import Arrangement, position_sign
+from fretpath.neck.keychoice import KeyChoice, Transposition
 from fretpath.page.aloud import with_capitals
 from fretpath.page.data import arrangement_data
 from fretpath.page.heading import figures_column

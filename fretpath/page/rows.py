@@ -21,8 +21,7 @@ from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval, Pitch
 from fretpath.music.spelling import syllable
-from fretpath.neck.arrangement import Arrangement, Fingering
-from fretpath.neck.figures import position_sign, position_words
+from fretpath.neck.arrangement import Arrangement, Fingering, position_sign, position_words
 from fretpath.page.aloud import (
     beat_words,
     degree_words,

@@ -21,8 +21,7 @@ from typing import TYPE_CHECKING
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
-from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.figures import position_sign
+from fretpath.neck.arrangement import Arrangement, position_sign
 from fretpath.page.aloud import number_words
 from fretpath.page.blanks import EVERYTHING, NOTHING_HIDDEN, Blanks
 from fretpath.page.chart import Chart, empty_chart, melody_chart

@@ -27,7 +27,7 @@ from fretpath import (
     instrument_named,
     parse_melody,
 )
-from fretpath.neck.figures import position_sign, position_words
+from fretpath.neck.arrangement import position_sign, position_words
 from fretpath.neck.hand import LETTER_FRETS
 from fretpath.neck.lattice import lattice
 from fretpath.neck.states import States

@@ -27,7 +27,7 @@ from fretpath import (
     instrument_named,
     parse_melody,
 )
-from fretpath.neck.figures import figures_of
+from fretpath.neck.arrangement import figures_of
 from fretpath.neck.instrument import String
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layers

@@ -19,8 +19,8 @@ from fretpath import (
 )
 from fretpath import parse_melody as parse
 from fretpath.neck.instrument import String
+from fretpath.neck.keychoice import shape_move, transpose
 from fretpath.neck.setup import Setup
-from fretpath.neck.transposition import shape_move, transpose
 
 SHORT = st.lists(st.sampled_from("1 2 b3 3 4 5 6 b7 7 8 9 10".split()), min_size=1, max_size=8)
 FRETTED = Limits(open_strings="forbid")
