@@ -145,7 +145,7 @@ def _unnumbered(lines: list[tuple[int, str, bool]], draft: Draft) -> list[tuple[
 
 
 def _row(number: int, line: str, following: str, draft: Draft) -> Row | None:
-    """One line, with the headers it holds taken off."""
+    """One line; None where it holds no music and no words."""
     name = line.partition(":")[0].strip().lower()
     beside = _BESIDE.fullmatch(line)
     if beside and name not in UNDER:
@@ -166,6 +166,11 @@ def _row(number: int, line: str, following: str, draft: Draft) -> Row | None:
         return Row(number, "chords", line)
     if ":" in line and name.isalpha() and len(name) > 2 and not _is_music(line):
         _refuse_misspelt(name, number, line, draft)
+    return _row_with_heads(number, line, draft)
+
+
+def _row_with_heads(number: int, line: str, draft: Draft) -> Row | None:
+    """A line with key, meter and the like taken off it."""
     head = read_head(line)
     started = draft.started
     late = dict(head.values).get("key")
