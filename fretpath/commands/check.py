@@ -12,7 +12,7 @@ from fretpath.commands.options import (
     add_output_options,
     add_score_options,
     as_json,
-    delivered,
+    deliver,
     melody_from,
     setup_from,
 )
@@ -52,12 +52,12 @@ def run(arguments: argparse.Namespace) -> str:
     found = check_tab(reading, against, setup=setup_from(arguments, reading.instrument))
     if arguments.json:
         arguments.remarks.extend(reading.doubts)
-        return delivered(arguments, as_json(_data(found, reading)))
+        return deliver(arguments, as_json(_data(found, reading)))
     key_found = [guess_lines(guess)] if guess and against is None else []
     page = [*key_found, *_faults(found, reading), "", *_side_by_side(found)]
     if arguments.ours:
         page += ["", *_our_way(found, tune=against is not None)]
-    return delivered(arguments, "\n".join(page) + "\n")
+    return deliver(arguments, "\n".join(page) + "\n")
 
 
 def _faults(found: TabCheck, reading: TabReading) -> list[str]:

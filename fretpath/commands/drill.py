@@ -21,7 +21,7 @@ from fretpath.commands.options import (
     add_output_options,
     arrangement_from,
     as_json,
-    delivered,
+    deliver,
     melody_from,
     setup_from,
 )
@@ -94,7 +94,7 @@ def run(arguments: argparse.Namespace) -> str:
         return _questions(arguments)
     make = {"call": _call, "shift": _shift, "tempo": _tempo}
     text, data = make[arguments.kind](arguments)
-    return delivered(arguments, as_json(data) if arguments.json else text)
+    return deliver(arguments, as_json(data) if arguments.json else text)
 
 
 def _refuse_what_does_not_fit(arguments: argparse.Namespace) -> None:
@@ -133,13 +133,13 @@ def _questions(arguments: argparse.Namespace) -> str:
     if arguments.sounds:
         _write_sounds(drill, arguments.sounds)
     if arguments.json:
-        return delivered(arguments, as_json(drill_data(drill)))
+        return deliver(arguments, as_json(drill_data(drill)))
     if ending_of(arguments.output or "") in (".html", ".htm"):
-        return delivered(arguments, drill_html(drill))
+        return deliver(arguments, drill_html(drill))
     if arguments.answers:
         write_file(arguments.answers, drill_key(drill))
-        return delivered(arguments, drill_text(drill))
-    return delivered(arguments, f"{drill_text(drill)}\f\n{drill_key(drill)}")
+        return deliver(arguments, drill_text(drill))
+    return deliver(arguments, f"{drill_text(drill)}\f\n{drill_key(drill)}")
 
 
 def _confused(arguments: argparse.Namespace) -> list[tuple[str, str]]:

@@ -6,8 +6,8 @@ import argparse
 from dataclasses import asdict
 from functools import partial
 
-from fretpath.commands.folder import add_folder_options, each_melody, finished
-from fretpath.commands.options import add_output_options, as_json, delivered
+from fretpath.commands.folder import add_folder_options, each_melody, finish
+from fretpath.commands.options import add_output_options, as_json, deliver
 from fretpath.errors import RequestError
 from fretpath.lesson.find import Match, Wanted, find_in
 from fretpath.music.melody import Melody
@@ -51,7 +51,7 @@ def run(arguments: argparse.Namespace) -> str:
         text = as_json([asdict(one) for one in found])
     else:
         text = "\n".join(_lines(found, len(looked))) + "\n"
-    return finished(delivered(arguments, text), faults)
+    return finish(deliver(arguments, text), faults)
 
 
 def _check(asked: dict[str, str | None], at_most_new: int | None) -> None:

@@ -93,7 +93,7 @@ def each_file(
     return results, faults
 
 
-def finished(text: str, faults: Sequence[str]) -> str:
+def finish(text: str, faults: Sequence[str]) -> str:
     """``text``; :class:`IncompleteError`, which still prints it, when there were faults."""
     if not faults:
         return text

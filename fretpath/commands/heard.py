@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from fretpath.commands.files import file_bytes
 from fretpath.commands.found_key import with_found_key
-from fretpath.commands.options import delivered, instrument_from
+from fretpath.commands.options import deliver, instrument_from
 from fretpath.errors import RequestError
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
@@ -88,7 +88,7 @@ def heard_page(arguments: argparse.Namespace) -> str:
     melody, guess = with_found_key(melody)
     text = _melody_text(heard, melody, PurePath(arguments.tab).name)
     if arguments.output or arguments.melody:
-        return delivered(arguments, text)
+        return deliver(arguments, text)
     instrument = instrument_from(arguments)
     found = [guess_lines(guess)] if guess else []
     return "\n".join([*found, text, render_tab(arrange(melody, instrument))])

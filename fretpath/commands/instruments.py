@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 
-from fretpath.commands.options import add_output_options, as_json, delivered
+from fretpath.commands.options import add_output_options, as_json, deliver
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
 from fretpath.page.tables import table, wrapped
@@ -20,8 +20,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> str:
     """A table, or the same as JSON."""
     if arguments.json:
-        return delivered(arguments, as_json([to_dict(made) for made in INSTRUMENTS.values()]))
-    return delivered(arguments, "\n".join(_lines()) + "\n")
+        return deliver(arguments, as_json([to_dict(made) for made in INSTRUMENTS.values()]))
+    return deliver(arguments, "\n".join(_lines()) + "\n")
 
 
 def _lines() -> Iterator[str]:

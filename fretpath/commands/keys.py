@@ -11,7 +11,7 @@ from fretpath.commands.options import (
     add_melody_options,
     add_output_options,
     as_json,
-    delivered,
+    deliver,
     melody_from,
     setup_from,
 )
@@ -44,6 +44,6 @@ def run(arguments: argparse.Namespace) -> str:
             "key_found": guess_data(guess),
             "keys": keys_data(choices[: arguments.top]),
         }
-        return delivered(arguments, as_json(data))
+        return deliver(arguments, as_json(data))
     page = render_keys(choices, top=arguments.top)
-    return delivered(arguments, under_guess(guess, page))
+    return deliver(arguments, under_guess(guess, page))

@@ -18,13 +18,13 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from fretpath.commands.files import append_file, melody_files, melody_text
-from fretpath.commands.folder import add_jobs_option, each_melody, finished
+from fretpath.commands.folder import add_jobs_option, each_melody, finish
 from fretpath.commands.heard import melody_from_recording
 from fretpath.commands.options import (
     add_instrument_options,
     add_output_options,
     as_json,
-    delivered,
+    deliver,
 )
 from fretpath.errors import FretpathError, RequestError
 from fretpath.exchange.door import is_recording_name
@@ -96,7 +96,7 @@ def run(arguments: argparse.Namespace) -> str:
     make = mark_data if arguments.json else mark_page
     page = make(title, marked, points, found, following)
     text = page if isinstance(page, str) else as_json(page)
-    return finished(delivered(arguments, text), faults)
+    return finish(deliver(arguments, text), faults)
 
 
 def _day(text: str | None) -> str:

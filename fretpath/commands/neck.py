@@ -12,7 +12,7 @@ from fretpath.commands.options import (
     add_output_options,
     arrangement_from,
     as_json,
-    delivered,
+    deliver,
     instrument_from,
     setup_from,
 )
@@ -49,18 +49,18 @@ def run(arguments: argparse.Namespace) -> str:
     if arguments.range:
         chart = chart.between(*_range(arguments.range))
     if arguments.json:
-        return delivered(arguments, as_json(_data(chart)))
+        return deliver(arguments, as_json(_data(chart)))
     left = arguments.left_handed
     if str(arguments.output or "").lower().endswith(".svg"):
         from fretpath.page.chart_svg import chart_svg
 
         spacing = arguments.spacing or "neck"
-        return delivered(arguments, chart_svg(chart, spacing=spacing, left_handed=left))
+        return deliver(arguments, chart_svg(chart, spacing=spacing, left_handed=left))
     if arguments.width < 40:
         raise RequestError(f"a page is at least 40 characters wide, not {arguments.width}")
     spacing = arguments.spacing or "even"
     text = render_chart(chart, width=arguments.width, spacing=spacing, left_handed=left)
-    return delivered(arguments, text)
+    return deliver(arguments, text)
 
 
 def _chart(arguments: argparse.Namespace) -> Chart:

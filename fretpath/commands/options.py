@@ -427,7 +427,7 @@ _INSTEAD = {
 """File names that promise what no command writes, and what to do instead."""
 
 
-def delivered(arguments: argparse.Namespace, text: str) -> str:
+def deliver(arguments: argparse.Namespace, text: str) -> str:
     """The text to print: all of it, or nothing once it is written to the file asked for."""
     if arguments.output in (None, "-"):
         return text

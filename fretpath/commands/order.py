@@ -11,13 +11,13 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, write_file
-from fretpath.commands.folder import add_folder_options, each_melody, finished
+from fretpath.commands.folder import add_folder_options, each_melody, finish
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
     add_output_options,
     as_json,
-    delivered,
+    deliver,
     setup_from,
 )
 from fretpath.lesson.folder import Tune, tune_of
@@ -59,7 +59,7 @@ def run(arguments: argparse.Namespace) -> str:
         text = as_json(order_data(lessons, name))
     else:
         text = order_page(lessons, name, measures=arguments.measures)
-    return finished(delivered(arguments, text), faults)
+    return finish(deliver(arguments, text), faults)
 
 
 def _measured(name: str, melody: Melody, setup: Setup | None) -> Tune:

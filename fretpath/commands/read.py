@@ -17,7 +17,7 @@ from fretpath.commands.options import (
     add_instrument_options,
     add_output_options,
     as_json,
-    delivered,
+    deliver,
 )
 from fretpath.errors import RequestError
 from fretpath.exchange.door import is_recording_name
@@ -76,13 +76,13 @@ def run(arguments: argparse.Namespace) -> str:
         arguments.remarks.extend(reading.doubts)
     if arguments.json:
         key_found = {"key_found": guess_data(guess)} if guess else {}
-        return delivered(arguments, as_json(_data(reading) | key_found))
+        return deliver(arguments, as_json(_data(reading) | key_found))
     if arguments.melody:
-        return delivered(arguments, _melody_text(reading, places=not arguments.no_places))
+        return deliver(arguments, _melody_text(reading, places=not arguments.no_places))
     if arguments.no_places:
         raise RequestError("--no-places goes with --melody")
     key_line = guess_lines(guess).rstrip() if guess else _key_line(reading)
-    return delivered(arguments, "\n".join(_page(reading, key_line)) + "\n")
+    return deliver(arguments, "\n".join(_page(reading, key_line)) + "\n")
 
 
 def reading_from(arguments: argparse.Namespace) -> TabReading:

@@ -10,8 +10,8 @@ import argparse
 from pathlib import Path
 
 from fretpath.commands.files import file_text
-from fretpath.commands.folder import add_jobs_option, each_melody, finished
-from fretpath.commands.options import add_output_options, as_json, delivered
+from fretpath.commands.folder import add_jobs_option, each_melody, finish
+from fretpath.commands.options import add_output_options, as_json, deliver
 from fretpath.errors import RequestError
 from fretpath.lesson.find import plain_degrees
 from fretpath.lesson.folder import Tune, tune_of
@@ -55,7 +55,7 @@ def run(arguments: argparse.Namespace) -> str:
         text = record_html(students, path.name, following)
     else:
         text = record_page(students, path.name, following)
-    return finished(delivered(arguments, text), faults)
+    return finish(deliver(arguments, text), faults)
 
 
 def _following(

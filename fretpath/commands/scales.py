@@ -5,12 +5,12 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from fretpath.commands.folder import each_melody, finished
+from fretpath.commands.folder import each_melody, finish
 from fretpath.commands.options import (
     add_instrument_options,
     add_output_options,
     as_json,
-    delivered,
+    deliver,
     instrument_from,
 )
 from fretpath.music.departures import read_scales
@@ -41,8 +41,8 @@ def run(arguments: argparse.Namespace) -> str:
         degrees = arguments.degrees.replace(",", " ").split()
         holdings = scales_holding(degrees)
         if arguments.json:
-            return delivered(arguments, as_json(holdings_data(holdings)))
-        return delivered(arguments, render_holdings(degrees, holdings))
+            return deliver(arguments, as_json(holdings_data(holdings)))
+        return deliver(arguments, render_holdings(degrees, holdings))
     named = " ".join(arguments.scale)
     scales = [scale_named(named)] if named else list(SCALES.values())
     instrument = instrument_from(arguments)
@@ -52,7 +52,7 @@ def run(arguments: argparse.Namespace) -> str:
         text = as_json(scales_data(scales, patterns, tunes))
     else:
         text = render_scales(scales, patterns, instrument=instrument.name, tunes=tunes)
-    return finished(delivered(arguments, text), faults)
+    return finish(deliver(arguments, text), faults)
 
 
 def _tunes(folder: str, remarks: list[Any]) -> tuple[dict[str, list[str]], list[str]]:

@@ -18,7 +18,7 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, melody_files, whole_folder, write_file
-from fretpath.commands.folder import add_jobs_option, each_melody, finished, playable_tune
+from fretpath.commands.folder import add_jobs_option, each_melody, finish, playable_tune
 from fretpath.commands.found_key import key_told
 from fretpath.commands.options import (
     add_hand_options,
@@ -27,7 +27,7 @@ from fretpath.commands.options import (
     add_output_file,
     add_sound_options,
     arrangement_from,
-    delivered,
+    deliver,
     setup_from,
     sound_plan_from,
 )
@@ -95,7 +95,7 @@ def run(arguments: argparse.Namespace) -> str:
         drones=tuple(drone for _, drone in heard),
         staves=_staves(arrangements) if arguments.staff else (),
     )
-    return delivered(arguments, render_sheet(sheet))
+    return deliver(arguments, render_sheet(sheet))
 
 
 def _arrangement(arguments: argparse.Namespace, melody: str) -> Arrangement:
@@ -174,7 +174,7 @@ def _packet(arguments: argparse.Namespace, folder: Path) -> str:
     report = _report(arguments.output, written)
     if faults and not arguments.choose_key:
         report += "--choose-key would move tunes to keys in which they fit\n"
-    return finished(report, [*faults, *more])
+    return finish(report, [*faults, *more])
 
 
 def _refuse_packet_options(arguments: argparse.Namespace) -> None:

@@ -9,7 +9,7 @@ from fretpath.commands.options import (
     add_melody_options,
     add_output_options,
     as_json,
-    delivered,
+    deliver,
     melody_from,
 )
 from fretpath.errors import RequestError
@@ -69,7 +69,7 @@ def run(arguments: argparse.Namespace) -> str:
             "notes": spelling_data(melody, minor=minor),
             "scales": readings_data(readings),
         }
-        return delivered(arguments, as_json(data))
+        return deliver(arguments, as_json(data))
     rows = [row for row in arguments.rows.split(",") if row]
     rows += ["syllable"] * bool(arguments.syllables)
     spelled = render_spelling(
@@ -81,7 +81,7 @@ def run(arguments: argparse.Namespace) -> str:
         spelled,
         render_readings(readings),
     ]
-    return delivered(arguments, "\n".join(part for part in parts if part))
+    return deliver(arguments, "\n".join(part for part in parts if part))
 
 
 def _clean_text(arguments: argparse.Namespace) -> str:
@@ -89,7 +89,7 @@ def _clean_text(arguments: argparse.Namespace) -> str:
     useless = [name for name in ("json", "syllables", "against") if getattr(arguments, name)]
     if useless:
         raise RequestError(f"--write and --{useless[0]} do not go together: choose one")
-    return delivered(arguments, format_melody(melody_from(arguments)))
+    return deliver(arguments, format_melody(melody_from(arguments)))
 
 
 def _head(melody: Melody, degrees: str) -> str:

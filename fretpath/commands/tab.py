@@ -17,7 +17,7 @@ from fretpath.commands.options import (
     add_sound_options,
     arrangement_from,
     as_json,
-    delivered,
+    deliver,
     sound_plan_from,
 )
 from fretpath.errors import RequestError
@@ -99,7 +99,7 @@ def run(arguments: argparse.Namespace) -> str:
         if arguments.hide:
             raise RequestError("--json shows everything and --hide does not; drop one of the two")
         data = [_data(way, arguments) | key_found for way in ways]
-        return delivered(arguments, as_json(data[0] if arguments.ways == 1 else data))
+        return deliver(arguments, as_json(data[0] if arguments.ways == 1 else data))
     pages = [_page(way, arguments) for way in ways]
     if not (arguments.spoken or arguments.hide):
         under_the_tab = set(map(str, arrangement.remarks))
@@ -112,7 +112,7 @@ def run(arguments: argparse.Namespace) -> str:
         titled = [f"way {number}\n{page}" for number, page in enumerate(short, start=1)]
         titled.insert(0, f"{head}\n")
         pages = [render_ways(ways), *_no_more(ways, arguments.ways), *titled]
-    return delivered(arguments, "\n".join([*found, *pages]))
+    return deliver(arguments, "\n".join([*found, *pages]))
 
 
 def _with_found_key(

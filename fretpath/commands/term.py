@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 
 from fretpath.commands.files import file_text, whole_folder, write_file
-from fretpath.commands.folder import add_folder_options, each_melody, finished, playable_tune
+from fretpath.commands.folder import add_folder_options, each_melody, finish, playable_tune
 from fretpath.commands.options import add_hand_options, add_instrument_options, setup_from
 from fretpath.errors import FretpathError, RequestError
 from fretpath.lesson.order import parse_order
@@ -76,7 +76,7 @@ def run(arguments: argparse.Namespace) -> str:
     plan = None if arguments.no_sound else SoundPlan(count_in=True)
     style = Style(setup, True, look, plan)
     _write(arguments, term, melodies, style, faults)
-    return finished(_report(arguments.output, term), faults)
+    return finish(_report(arguments.output, term), faults)
 
 
 def _write(

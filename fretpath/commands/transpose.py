@@ -12,7 +12,7 @@ from fretpath.commands.options import (
     add_melody_options,
     add_output_options,
     as_json,
-    delivered,
+    deliver,
     melody_from,
     setup_from,
 )
@@ -53,9 +53,9 @@ def run(arguments: argparse.Namespace) -> str:
     if arguments.json:
         data = transposition_data(moved, degrees=arguments.degrees)
         data["key_found"] = guess_data(guess)
-        return delivered(arguments, as_json(data))
+        return deliver(arguments, as_json(data))
     page = render_transposition(moved, degrees=arguments.degrees, width=arguments.width)
-    return delivered(arguments, under_guess(guess, page))
+    return deliver(arguments, under_guess(guess, page))
 
 
 def _by(text: str | None) -> str | int | None:

@@ -14,7 +14,7 @@ from typing import Any
 
 from fretpath.lesson.drill import Question
 from fretpath.music.melody import Melody, Note
-from fretpath.page.html import filled, with_signs
+from fretpath.page.html import fill_template, with_signs
 from fretpath.page.sound import melody_mp3
 from fretpath.page.tables import wrapped
 
@@ -119,7 +119,7 @@ def drill_data(drill: Drill) -> dict[str, Any]:
 
 def drill_html(drill: Drill) -> str:
     """The questions as one HTML file that sounds."""
-    return filled(
+    return fill_template(
         "fretpath.lesson",
         "drill.html",
         drill=drill,

@@ -22,7 +22,7 @@ from fretpath.lesson.order import ACCURACY, Lesson, by_hand, news
 from fretpath.music.melody import Melody
 from fretpath.neck.setup import Setup
 from fretpath.page.aloud import with_capitals
-from fretpath.page.html import filled
+from fretpath.page.html import fill_template
 from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
 from fretpath.page.sound import SoundPlan
 
@@ -78,7 +78,7 @@ def sheet_name(place: int, name: str) -> str:
 
 def contents_page(lessons: Sequence[tuple[int, Lesson]], style: Style) -> str:
     """The contents of a packet as one HTML page; *lessons* with their places."""
-    return filled(
+    return fill_template(
         "fretpath.lesson",
         "contents.html",
         title=style.look.title or "Contents",

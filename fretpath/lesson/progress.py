@@ -18,7 +18,7 @@ from typing import Any
 
 from fretpath.lesson.record import AskedNote, Record, confusions, drill_pairs, richness, rows_of
 from fretpath.music.words import counted
-from fretpath.page.html import filled
+from fretpath.page.html import fill_template
 from fretpath.page.tables import INDENT, clipped, table, wrapped
 
 _LATELY = 4
@@ -267,7 +267,7 @@ def record_html(
     students: Sequence[Progress], source: str, following: dict[str, Candidate | None] | None = None
 ) -> str:
     """One page with a small plot of every student, in a file that needs nothing else."""
-    return filled(
+    return fill_template(
         "fretpath.lesson",
         "record.html",
         source=source,

@@ -28,7 +28,7 @@ from fretpath.lesson.packet import Style
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.html import filled
+from fretpath.page.html import fill_template
 from fretpath.page.sheet import Sheet, Sound, render_sheet, sounds_for
 from fretpath.page.sound import melody_mp3
 from fretpath.values import Value
@@ -186,7 +186,7 @@ def week_pages(week: TermWeek, melodies: dict[str, Melody], style: Style) -> tup
     student, teacher = (
         _with_drill(
             render_sheet(Sheet(arrangements, copy, look, sounds, drones)),
-            filled(
+            fill_template(
                 "fretpath.lesson",
                 "week.html",
                 week=week.number,
@@ -270,7 +270,7 @@ def term_contents(
     *named* says that the title has the student's name already; *unusable* are the files that could
     not be read or played.
     """
-    return filled(
+    return fill_template(
         "fretpath.lesson",
         "term.html",
         title=style.look.title or "Lessons",

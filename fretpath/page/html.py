@@ -32,7 +32,7 @@ def xml(text: str) -> str:
     return escape(re.sub(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]", "\ufffd", text))
 
 
-def filled(
+def fill_template(
     package: str,
     template: str,
     *,

@@ -28,7 +28,7 @@ from fretpath.page.chart import Chart, empty_chart, melody_chart
 from fretpath.page.chart_svg import ChartDrawing, chart_svg
 from fretpath.page.drawn_tab import DrawnSystem, DrawnTab
 from fretpath.page.heading import counted_against, keys_line
-from fretpath.page.html import filled
+from fretpath.page.html import fill_template
 from fretpath.page.questions import Hint, SheetQuestion, accounts_of, hints_about, questions_about
 from fretpath.page.rows import Subject
 from fretpath.page.spoken import render_spoken
@@ -431,7 +431,7 @@ def render_sheet(sheet: Sheet) -> str:
     from markupsafe import Markup
 
     tunes = sheet.tunes
-    return filled(
+    return fill_template(
         "fretpath.page",
         "sheet.html",
         filters={"drawing": Markup},
