@@ -175,7 +175,7 @@ def _plain_types(hint: Any) -> frozenset[type]:
 
 
 def _fit_of(hint: Any) -> Fit:
-    """What turns something given into a value of a type."""
+    """A function that turns something given into a value of a type."""
     origin, arguments = get_origin(hint), get_args(hint)
     if _is_union(hint):
         return partial(_one_of, tuple(map(_fit_of, arguments)), _told(hint))

@@ -193,7 +193,7 @@ def _degrees(phrase: Melody) -> list[Degree]:
 
 
 def _taken_for(phrase: Melody, note: int, confused: Confused) -> list[Degree]:
-    """What a student may take a note for, as near as it lies: what is confused comes first."""
+    """Notes a student may take a note for, as near as it lies: what is confused comes first."""
     degree = _degrees(phrase)[note]
     both_ways = sorted({*confused, *((b, a) for a, b in confused)})
     found = []

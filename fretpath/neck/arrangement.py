@@ -226,7 +226,7 @@ class Arrangement(Value):
 
     @property
     def instrument(self) -> Instrument:
-        """What it is played on."""
+        """The instrument it is played on."""
         return self.setup.instrument
 
     @property

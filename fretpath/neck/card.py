@@ -38,7 +38,7 @@ LARGEST = 64 * 1024
 
 @dataclass(frozen=True)
 class Card(Value):
-    """What is known of a student; whatever is None is as usual.
+    """The facts known of a student; whatever is None is as usual.
 
     >>> card = Card.parse('student = "Wren"\\ninstrument = "ukulele"\\nreach = "80mm"')
     >>> card.student, card.neck.name, card.fingers.largest_span
@@ -101,7 +101,7 @@ class Card(Value):
 
     @property
     def limits(self) -> Limits:
-        """What the student is not asked to play."""
+        """The limits of what the student is asked to play."""
         return Limits(highest_fret=self.highest_fret, accidentals=self.accidentals)
 
     @property

@@ -48,7 +48,7 @@ class KeyChoice(Value):
 
     @property
     def ease(self) -> float:
-        """What the order goes by, less is easier: effort and widest stretch."""
+        """The figure the order goes by, less is easier: effort and widest stretch."""
         return self.arrangement.effort + STRETCH * self.arrangement.figures.widest_stretch
 
     @property

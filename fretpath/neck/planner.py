@@ -38,7 +38,7 @@ MOST_BYTES = 8 << 20
 
 @dataclass(frozen=True, slots=True)
 class NoteLimit:
-    """What one note is held to; None leaves a thing open."""
+    """The limits of one note; None leaves a thing open."""
 
     string: int | None = None
     """String number."""
@@ -85,7 +85,7 @@ _Key = tuple[int, int, Pace]
 
 @dataclass(frozen=True)
 class Line:
-    """What the hand needs to know of a melody: its struck notes."""
+    """The struck notes of a melody, as far as the hand needs them."""
 
     sounds: tuple[int, ...]
     """What each note sounds, numbered by :func:`~fretpath.neck.states.sound_of`."""
@@ -235,7 +235,7 @@ class Planner:
         return timed, untimed
 
     def cost_of(self, path: Ints, paces: Sequence[Pace] | None) -> int:
-        """What a path costs, given as state numbers with the pace of each step."""
+        """The cost of a path, given as state numbers with the pace of each step."""
         timed, untimed = self.step_costs(path[:-1], path[1:])
         if paces is not None:
             after_stopped, after_open = np.array(paces, dtype=np.int64).reshape(-1, 2).T
@@ -316,7 +316,7 @@ def line_of(planner: Planner, melody: Melody, octaves: int = 0) -> Line:
 
 
 def _ringing(planner: Planner, sounds: Sequence[int], phrase: Ints) -> dict[int, NoteLimit]:
-    """What pedals hold notes to: the pedal to an open string, the line off that string.
+    """The limits that pedals set to notes: the pedal to an open string, the line off that string.
 
     Under a hand that may not shift the line is left free.
     """

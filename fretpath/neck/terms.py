@@ -1,4 +1,4 @@
-"""What a fingering costs: one table of terms, each with its price, its unit and its reason.
+"""The costs of a fingering: one table of terms, each with its price, its unit and its reason.
 
 **Theory.**  A path of the hand costs the sum of its notes and its steps.  A *note term* looks at
 one state of the hand (string, fret, position, finger), a *step term* at two that follow each other.
@@ -456,7 +456,7 @@ TERMS: tuple[Term, ...] = (
 
 
 def note_parts(neck: Instrument, at: States, weights: Weights) -> dict[str, Ints]:
-    """What states cost by themselves, term by term; each of shape (states,), thousandths."""
+    """Costs of states by themselves, term by term; each of shape (states,), thousandths."""
     return {
         term.name: _whole(getattr(weights, term.name) * term.note(neck, at, weights))
         for term in TERMS
@@ -467,7 +467,7 @@ def note_parts(neck: Instrument, at: States, weights: Weights) -> dict[str, Ints
 def step_parts(
     neck: Instrument, before: States, after: States, weights: Weights
 ) -> dict[str, Ints]:
-    """What steps between states laid side by side cost, term by term, at their plain price.
+    """Costs of steps between states laid side by side, term by term, at their plain price.
 
     The cost of the notes themselves is not in it.  Each of shape (states,), thousandths.
     """

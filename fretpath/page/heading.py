@@ -52,7 +52,7 @@ def header_lines(
 def legend_lines(
     melody: Melody, rows: Sequence[str], *, hidden: bool = False, legend: str = "full"
 ) -> list[str]:
-    """What the signs mean, as far as the melody and the rows need them."""
+    """The meaning of the signs, as far as the melody and the rows need them."""
     if legend == "none":
         return []
     lines: list[str] = []
@@ -78,7 +78,7 @@ def _count_signs(melody: Melody) -> str:
 
 
 def counted_against(degrees: str) -> str:
-    """What degrees count against, in words; *degrees* is ``major`` or ``key``."""
+    """The scale that degrees count against, in words; *degrees* is ``major`` or ``key``."""
     against = "the major scale of the tonic" if degrees == "major" else "the key signature"
     return f"degrees count against {against}"
 

@@ -92,7 +92,7 @@ def keys_data(choices: Sequence[KeyChoice]) -> list[dict[str, Any]]:
 
 
 def render_transposition(moved: Transposition, *, degrees: str = "major", width: int = 80) -> str:
-    """What moved and how far, the figures side by side, and the tab; ends with a newline."""
+    """The move in words, the figures side by side, and the tab; ends with a newline."""
     head = [_move(moved), _degrees(moved), _shape(moved)]
     lines = [line for text in head for line in wrapped(text, width)]
     page = render_tab(moved.after, degrees=degrees, width=width)

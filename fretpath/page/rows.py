@@ -78,7 +78,7 @@ class Subject:
         return Spot(self, event, self.number.get(event, -1))
 
     def token(self, row: Row, event: int) -> str:
-        """What a row prints at an event, blank where it is hidden."""
+        """The words of a row at an event, blank where it is hidden."""
         spot = self.spot(event)
         if row.of_notes and spot.note < 0:
             return ""

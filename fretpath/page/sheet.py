@@ -99,7 +99,7 @@ class Look(Value):
 
 @dataclass(frozen=True)
 class Sheet(Value):
-    """What goes on the sheet, and for whom."""
+    """The contents of a sheet, and for whom it is."""
 
     arrangements: tuple[Arrangement, ...]
     """The tunes, in order."""
@@ -240,7 +240,7 @@ class SheetTune:
 
     @cached_property
     def questions(self) -> tuple[SheetQuestion, ...]:
-        """What is asked: nothing that this student's copy answers itself."""
+        """The questions asked: nothing that this student's copy answers itself."""
         kinds = self.sheet.look.hide.kinds
         if self.sheet.student and not {"degree", "pitch"} <= kinds:
             return ()
@@ -248,7 +248,7 @@ class SheetTune:
 
     @property
     def accounts(self) -> list[str]:
-        """What the teacher tells about the scale."""
+        """The teacher's words about the scale."""
         said = [question.evidence for question in self.questions if question.evidence]
         told = accounts_of(self.arrangement.melody)
         return [line for line in told if not any(words in line for words in said)]

@@ -224,7 +224,7 @@ class Tab:
         ]
 
     def _tokens(self, event: int) -> dict[str, str]:
-        """What stands in the rows at an event; only rows that are shown."""
+        """The words of the rows at an event; only rows that are shown."""
         subject, held = self._subject, self.arrangement.melody.notes[event]
         told = [(row.name, subject.token(row, event)) for row in self._shown]
         tokens = {name: token for name, token in told if token}
@@ -238,7 +238,7 @@ class Tab:
         return tokens
 
     def _music(self, system: System) -> tuple[object, ...]:
-        """What a system plays, free of how the hand came there: equal for a repeat."""
+        """The music of a system, free of how the hand came there: equal for a repeat."""
         arrangement = self.arrangement
         music: list[object] = []
         inner = system.blocks[:-1] if system.blocks[-1].tokens is None else system.blocks
