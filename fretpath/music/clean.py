@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from fretpath.errors import FretpathError
 from fretpath.music.doubts import sure_of_commas
-from fretpath.music.draft import Draft, Row
+from fretpath.music.draft import Draft, JottedLine
 from fretpath.music.jottings import syllables_of
 from fretpath.music.notation import parse_melody
 from fretpath.music.scribbles import Habits, habits_of, rewritten, spaced
@@ -31,7 +31,7 @@ def rewrite(draft: Draft) -> None:
         _choose_dots(draft, habits)
 
 
-def _words(row: Row, habits: Habits, draft: Draft) -> Iterator[str]:
+def _words(row: JottedLine, habits: Habits, draft: Draft) -> Iterator[str]:
     def tell(kind: str, text: str) -> None:
         draft.tell("read" if kind == "read" else "left out", text, row.number)
 
@@ -130,7 +130,7 @@ def clean_lines(draft: Draft) -> list[tuple[int, str]]:
         for name in HEADERS
         if name in draft.heads and name not in UNDER
     ]
-    chords: Row | None = None
+    chords: JottedLine | None = None
     signs = "meter" not in draft.heads or any("|" in row.words for row in draft.music())
     beats = draft.beats() or _beats_of_all_bars(draft)
     running = Fraction(0)
@@ -228,7 +228,7 @@ def _played(words: Sequence[str], times: int, signs: bool) -> Iterator[str]:
         yield from [line] * times
 
 
-def _chord_line(chords: Row, row: Row, draft: Draft) -> Iterator[str]:
+def _chord_line(chords: JottedLine, row: JottedLine, draft: Draft) -> Iterator[str]:
     """Chord names at the notes they stand over, where their columns tell."""
     bars = [bar.split() for bar in chords.text.strip(" |").split("|")]
     count = " ".join(row.words).strip(" |").count("|") + 1

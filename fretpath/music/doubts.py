@@ -12,7 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
-from fretpath.music.draft import Draft, Row, degrees_in, stated_key
+from fretpath.music.draft import Draft, JottedLine, degrees_in, stated_key
 from fretpath.music.key import Degree
 from fretpath.music.scribbles import Habits
 from fretpath.music.text import EVENT
@@ -61,7 +61,7 @@ def _is_count(text: str, draft: Draft) -> bool:
     return (ands and rising) or (usual and cycle and numbers[-1] == top and not others)
 
 
-def _ask_counts(draft: Draft, above: Row, row: Row) -> None:
+def _ask_counts(draft: Draft, above: JottedLine, row: JottedLine) -> None:
     notes = [word for word in above.text.split() if word != "|"]
     if len(notes) != len(row.text.split()):
         return

@@ -14,7 +14,7 @@ from fretpath.remarks import Remark, RemarkKind
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class JottedLine:
     """A line of the text that says something, cleaned of decoration."""
 
     number: int
@@ -37,7 +37,7 @@ class Draft:
 
     source: str
     heads: dict[str, str] = field(default_factory=dict)
-    rows: list[Row] = field(default_factory=list)
+    rows: list[JottedLine] = field(default_factory=list)
     remarks: list[Remark] = field(default_factory=list)
     german: bool = False
     places: dict[str, int] = field(default_factory=dict)
@@ -51,7 +51,7 @@ class Draft:
         if all((other.kind, other.text) != (kind, text) for other in self.remarks):
             self.remarks.append(remark)
 
-    def music(self) -> list[Row]:
+    def music(self) -> list[JottedLine]:
         return [row for row in self.rows if row.kind == "music"]
 
     def ask(self, question: str, number: int, *readings: tuple[str, str]) -> AmbiguousTextError:

@@ -13,10 +13,10 @@ from dataclasses import replace
 from unicodedata import category, normalize
 
 from fretpath.errors import AmbiguousTextError, nearest
-from fretpath.music.draft import Draft, Row
+from fretpath.music.draft import Draft, JottedLine
 from fretpath.music.heads import read_head
 from fretpath.music.scribbles import SYLLABLES, looks_like_music, spaced
-from fretpath.music.text import HEADERS, TYPED, UNDER, Spot, unknown_header
+from fretpath.music.text import HEADERS, TYPED, UNDER, TextSpot, unknown_header
 
 _ODD = str.maketrans(
     "\u2b06\u2b07\u0307\u0323\u02d9\u00d7\u00a0\u201c\u201d\u201e"
@@ -92,7 +92,7 @@ def draft_of(text: str, source: str) -> Draft:
 def _refuse_chords(text: str, source: str) -> None:
     """Say what Roman numerals alone are."""
     if re.fullmatch(r"[\sIViv7°+|-]*[IViv][\sIViv7°+|-]*", text):
-        spot = Spot(source, 1, 1, 1, text.split("\n", 1)[0])
+        spot = TextSpot(source, 1, 1, 1, text.split("\n", 1)[0])
         raise spot.error("these are chords in Roman numerals; write the melody: degrees 1 to 7")
 
 
@@ -144,7 +144,7 @@ def _unnumbered(lines: list[tuple[int, str, bool]], draft: Draft) -> list[tuple[
     ]
 
 
-def _row(number: int, line: str, following: str, draft: Draft) -> Row | None:
+def _row(number: int, line: str, following: str, draft: Draft) -> JottedLine | None:
     """One line; None where it holds no music and no words."""
     name = line.partition(":")[0].strip().lower()
     beside = _BESIDE.fullmatch(line)
@@ -155,21 +155,21 @@ def _row(number: int, line: str, following: str, draft: Draft) -> Row | None:
         return None
     _refuse_fraction(number, line, draft)
     if name == "chords" and not draft.started:
-        return Row(number, "chords", line.partition(":")[2])
+        return JottedLine(number, "chords", line.partition(":")[2])
     if ":" in line and name in UNDER:
-        return Row(number, "under", line.strip())
+        return JottedLine(number, "under", line.strip())
     if _is_key_alone(line, following, draft):
         draft.heads["key"], draft.places["key"] = _key_sign(line), number
         draft.tell("read", f"{line.strip()} on the first line is the key", number)
         return None
     if _is_chords(line, following):
-        return Row(number, "chords", line)
+        return JottedLine(number, "chords", line)
     if ":" in line and name.isalpha() and len(name) > 2 and not _is_music(line):
         _refuse_misspelt(name, number, line, draft)
     return _row_with_heads(number, line, draft)
 
 
-def _row_with_heads(number: int, line: str, draft: Draft) -> Row | None:
+def _row_with_heads(number: int, line: str, draft: Draft) -> JottedLine | None:
     """A line with key, meter and the like taken off it."""
     head = read_head(line)
     started = draft.started
@@ -188,7 +188,7 @@ def _row_with_heads(number: int, line: str, draft: Draft) -> Row | None:
         line = head.rest
         if started and not line:
             changed = "\n".join(f"{n}: {v}" for n, v in head.values)
-            return Row(number, "head", changed)
+            return JottedLine(number, "head", changed)
     line = _without_label(line, number, draft)
     return _sorted_row(number, line, draft) if line.strip() else None
 
@@ -230,7 +230,7 @@ def _refuse_misspelt(name: str, number: int, line: str, draft: Draft) -> None:
     head = read_head(line)
     known = name in HEADERS or (head.values and not head.rest)
     if not known and nearest(name, HEADERS):
-        spot = Spot(draft.source, number, 1, len(line.partition(":")[0]) + 1, line)
+        spot = TextSpot(draft.source, number, 1, len(line.partition(":")[0]) + 1, line)
         raise spot.error(unknown_header(name))
 
 
@@ -238,7 +238,7 @@ def _take_head(values: Sequence[tuple[str, str]], number: int, draft: Draft) -> 
     for name, value in values:
         if not draft.started:
             if name in draft.heads and draft.heads[name] != value:
-                spot = Spot(draft.source, number, 1, 1, f"{name}: {value}")
+                spot = TextSpot(draft.source, number, 1, 1, f"{name}: {value}")
                 raise spot.error(f"the header {name} stands twice")
             draft.heads[name] = value
             draft.places[name] = number
@@ -323,7 +323,7 @@ def _runs(places: Sequence[int]) -> list[list[int]]:
     return runs
 
 
-def _sorted_row(number: int, line: str, draft: Draft) -> Row:
+def _sorted_row(number: int, line: str, draft: Draft) -> JottedLine:
     """A line of music or of words, with what is sung, said or repeated taken off it."""
     first = re.match(r"\s*\(?([2-9])\s*[x×]\)?\s*:?\s+", line)
     if first and _is_music(line[first.end() :]):
@@ -341,9 +341,9 @@ def _sorted_row(number: int, line: str, draft: Draft) -> Row:
     if not _is_music(line) and not re.fullmatch(
         r"(?:[1-9&+ ]|\band\b)*[1-9](?:[1-9&+ ]|\band\b)*", line
     ):
-        return Row(number, "text", line.strip())
+        return JottedLine(number, "text", line.strip())
     line = _without_remarks(line, number, draft)
-    return Row(number, "music", line.translate(TYPED), times=times)
+    return JottedLine(number, "music", line.translate(TYPED), times=times)
 
 
 def _groups_written_out(line: str, number: int, draft: Draft) -> str:
@@ -355,12 +355,12 @@ def _groups_written_out(line: str, number: int, draft: Draft) -> str:
     return written
 
 
-def _repeat_last(number: int, times: int, draft: Draft) -> Row:
+def _repeat_last(number: int, times: int, draft: Draft) -> JottedLine:
     """A repeat mark on a line of its own belongs to the line before."""
     music = [at for at, row in enumerate(draft.rows) if row.kind == "music"]
     if music:
         draft.rows[music[-1]] = replace(draft.rows[music[-1]], times=times)
-    return Row(number, "nothing", "")
+    return JottedLine(number, "nothing", "")
 
 
 def _without_remarks(line: str, number: int, draft: Draft) -> str:
@@ -429,7 +429,7 @@ def _is_chords(line: str, following: str) -> bool:
 def _name_texts(draft: Draft) -> None:
     """Find the title, the words sung and what is left out among the lines of words."""
     titled = "title" in draft.heads
-    kept: list[Row] = []
+    kept: list[JottedLine] = []
     texts = list(draft.rows)
     started = False
     for at, row in enumerate(texts):
@@ -462,7 +462,7 @@ def _name_texts(draft: Draft) -> None:
     draft.rows = kept
 
 
-def _is_syllables(row: Row, above: Row, started: bool) -> bool:
+def _is_syllables(row: JottedLine, above: JottedLine, started: bool) -> bool:
     """A line of la la under a line of degrees is sung, not solfege."""
     words = re.findall(r"[A-Za-z]+", row.text)
     sung = (
@@ -487,11 +487,11 @@ def _bare_title(text: str) -> str:
     return re.sub(r"\s+", " ", text).strip(" \"'*_“”„‘’-=~.")
 
 
-def _music_later(rest: Sequence[Row]) -> bool:
+def _music_later(rest: Sequence[JottedLine]) -> bool:
     return any(row.kind in ("music", "head") for row in rest)
 
 
-def _is_sung(row: Row, above: Row) -> bool:
+def _is_sung(row: JottedLine, above: JottedLine) -> bool:
     notes = [word for word in above.text.split() if re.search(r"[\dA-Ha-h]", word)]
     count = len(syllables_of(row.text))
     return count >= 2 and len(notes) / 2 <= count <= len(notes)

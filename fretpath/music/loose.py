@@ -32,7 +32,7 @@ from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.signs import checked
-from fretpath.music.text import EVENT, Spot, refuse_tab, rows
+from fretpath.music.text import EVENT, TextSpot, refuse_tab, rows
 from fretpath.remarks import Remark
 
 LONGEST_LINE = 10_000
@@ -64,7 +64,7 @@ def read_loosely(
     lines = list(rows(text, source))
     for number, line in lines:
         if len(line) > LONGEST_LINE:
-            spot = Spot(source, number, LONGEST_LINE, 1, line)
+            spot = TextSpot(source, number, LONGEST_LINE, 1, line)
             raise spot.error(f"a line has at most {LONGEST_LINE} characters; break it")
     wanted = key_words(key) if isinstance(key, str) else key
     long = len(lines) > MOST_LINES or len(text) > MOST_CHARACTERS
@@ -113,7 +113,7 @@ def _parsed(draft: Draft, wanted: str | Key | None) -> Melody:
     """The melody of the clean text; a fault is shown at its line of the text as typed."""
     if "key" in draft.heads and stated_key(draft) is None:
         line = f"key: {draft.heads['key']}"
-        spot = Spot(draft.source, draft.places.get("key", 1), 6, len(line) - 5, line)
+        spot = TextSpot(draft.source, draft.places.get("key", 1), 6, len(line) - 5, line)
         draft.heads["key"] = str(checked(spot, partial(_stated_key, draft.heads["key"])))
     try:
         return parse_melody(clean_text(draft), key=wanted, source=draft.source)

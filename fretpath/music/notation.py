@@ -27,7 +27,7 @@ from fretpath.music.key import Degree, Key, key_asked
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
 from fretpath.music.pitch import OCTAVE, Pitch, alter_of
 from fretpath.music.signs import Signs, checked, placed_lines, with_words
-from fretpath.music.text import KEPT, Event, Headers, MusicLine, Spot, refuse_tab, split
+from fretpath.music.text import KEPT, Event, Headers, MusicLine, TextSpot, refuse_tab, split
 from fretpath.music.words import counted
 
 MOST_ACCIDENTALS = 3
@@ -56,7 +56,7 @@ def parse_melody(text: str, *, key: str | Key | None = None, source: str = "melo
     headers, lines = split(text, source)
     events = [event for line in lines for event in line.events]
     if not events:
-        whole = Spot(source, 1, 1, 1, text.split("\n", 1)[0])
+        whole = TextSpot(source, 1, 1, 1, text.split("\n", 1)[0])
         raise whole.error("there is no note in this melody: write degrees such as 1 5 8")
     keys, meters = _changes(headers, lines, key)
     if not keys and any(event.match["degree"] for event in events):
@@ -192,7 +192,7 @@ def _header_value(headers: Headers, name: str, read: Callable[[str], T]) -> T | 
     return _read(value, spot, read)
 
 
-def _read(value: str, spot: Spot, read: Callable[[str], T]) -> T:
+def _read(value: str, spot: TextSpot, read: Callable[[str], T]) -> T:
     """``read(value)``, with the place in the text added to whatever it complains about."""
     try:
         return read(value)
@@ -251,7 +251,7 @@ def _changes(
     return keys, meters
 
 
-def _append_change(changes: list[tuple[int, T]], change: tuple[int, T], spot: Spot) -> None:
+def _append_change(changes: list[tuple[int, T]], change: tuple[int, T], spot: TextSpot) -> None:
     if changes and changes[-1][0] == change[0]:
         raise spot.error("two changes of the same kind at one place; keep one")
     if not changes:

@@ -10,7 +10,7 @@ from typing import TypeVar
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
 from fretpath.music.repeats import Repeat
-from fretpath.music.text import BAR, MusicLine, Spot
+from fretpath.music.text import BAR, MusicLine, TextSpot
 
 T = TypeVar("T")
 
@@ -29,14 +29,14 @@ class Signs:
     def __init__(self) -> None:
         self._marks: list[int] = []
         self._repeats: list[Repeat] = []
-        self._opened: tuple[int, Spot] | None = None
+        self._opened: tuple[int, TextSpot] | None = None
         self._endings: list[int] = []
-        self._closed: tuple[int, Spot] | None = None
+        self._closed: tuple[int, TextSpot] | None = None
         """Where an ending ended and the next must begin."""
-        self.spot: Spot | None = None
+        self.spot: TextSpot | None = None
         """Where the last sign stands."""
 
-    def take(self, at: int, sign: str, spot: Spot) -> None:
+    def take(self, at: int, sign: str, spot: TextSpot) -> None:
         """The next sign, before the event ``at``."""
         self.spot = spot
         match = BAR.fullmatch(sign)
@@ -57,7 +57,7 @@ class Signs:
         elif sign != "|":
             self._close(at, sign, int(match["times"] or 0), spot)
 
-    def _open(self, at: int, spot: Spot) -> None:
+    def _open(self, at: int, spot: TextSpot) -> None:
         if self._opened:
             raise spot.error("a repeat inside a repeat: close the first one with :|")
         self._opened = (at, spot)
@@ -67,7 +67,7 @@ class Signs:
             return self._opened[0]
         return self._repeats[-1].stop if self._repeats else 0
 
-    def _close(self, at: int, sign: str, times: int, spot: Spot) -> None:
+    def _close(self, at: int, sign: str, times: int, spot: TextSpot) -> None:
         if sign == "]" and len(self._endings) < 2:
             raise spot.error("this ] closes no ending: endings begin with [1 and [2")
         if sign != "]" and self._endings:
@@ -77,12 +77,12 @@ class Signs:
             return
         self._add(at, len(self._endings) or times or 2, spot)
 
-    def _add(self, at: int, times: int, spot: Spot) -> None:
+    def _add(self, at: int, times: int, spot: TextSpot) -> None:
         endings = tuple(self._endings)
         self._repeats.append(checked(spot, lambda: Repeat(self._start(), at, times, endings)))
         self._opened, self._endings = None, []
 
-    def _end(self, at: int, number: int, spot: Spot) -> None:
+    def _end(self, at: int, number: int, spot: TextSpot) -> None:
         """The beginning of an ending."""
         bar = self._marks[-1] if self._marks else 0
         if number != len(self._endings) + 1:
@@ -113,7 +113,7 @@ class Signs:
         return tuple(self._repeats)
 
 
-def checked(spot: Spot, build: Callable[[], T]) -> T:
+def checked(spot: TextSpot, build: Callable[[], T]) -> T:
     """The value built, or its complaint at a place in the text."""
     try:
         return build()
@@ -138,7 +138,7 @@ def _joined(melody: Melody, name: str, words: tuple[tuple[int, str], ...]) -> Me
 
 
 def _words_under(
-    melody: Melody, events: range, name: str, value: str, spot: Spot
+    melody: Melody, events: range, name: str, value: str, spot: TextSpot
 ) -> Iterator[tuple[int, str]]:
     """(event, word) of a line of words or chords under a line of music."""
     bars = sorted({events.start, *melody.bars, *melody.phrases, len(melody.notes)})

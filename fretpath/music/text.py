@@ -77,7 +77,7 @@ TYPED = str.maketrans("\u266d\u266f\u2018\u2019\u2032\u2013\u2014\u2212", "b#'''
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class TextSpot:
     """Where in the text something stands, to point at it."""
 
     source: str
@@ -111,7 +111,7 @@ class Event:
     """Its parts, as named in :data:`EVENT`."""
     beats: Fraction
     """Length in beats."""
-    spot: Spot
+    spot: TextSpot
     """Where it stands."""
 
 
@@ -121,15 +121,15 @@ class MusicLine:
 
     events: tuple[Event, ...]
     """In the order of the text."""
-    signs: tuple[tuple[int, str, Spot], ...]
+    signs: tuple[tuple[int, str, TextSpot], ...]
     """(number of events before it in the line, the sign, where it stands) of each bar sign."""
-    changes: tuple[tuple[str, str, Spot], ...] = ()
+    changes: tuple[tuple[str, str, TextSpot], ...] = ()
     """(``key`` or ``meter``, value, where it stands) in force from this line on."""
-    under: tuple[tuple[str, str, Spot], ...] = ()
+    under: tuple[tuple[str, str, TextSpot], ...] = ()
     """(``words`` or ``chords``, value, where it stands) of the lines below."""
 
 
-Headers = dict[str, tuple[str, Spot]]
+Headers = dict[str, tuple[str, TextSpot]]
 """Value of each header, and where it stands."""
 
 
@@ -138,7 +138,7 @@ def refuse_tab(text: str, source: str) -> None:
     strings = [(n, row) for n, row in enumerate(text.splitlines(), 1) if _is_string_of_tab(row)]
     if len(strings) >= 3 and any(re.search(r"\d", row) for _, row in strings):
         number, row = strings[0]
-        raise Spot(source, number, 1, len(row.rstrip()), row).error(
+        raise TextSpot(source, number, 1, len(row.rstrip()), row).error(
             "this is a text tab, not a melody: "
             '"fretpath read TAB --melody -o tune.txt" makes one of it'
         )
@@ -154,7 +154,7 @@ def split(text: str, source: str) -> tuple[Headers, list[MusicLine]]:
     """The headers with where they stand, and the music lines; comments and empty lines left out."""
     headers: Headers = {}
     lines: list[MusicLine] = []
-    changes: list[tuple[str, str, Spot]] = []
+    changes: list[tuple[str, str, TextSpot]] = []
     count = 0
     for number, raw in rows(text, source):
         name, colon, _ = raw.partition(":")
@@ -200,12 +200,12 @@ def _is_header_name(text: str) -> bool:
     return re.fullmatch(r"[a-z][a-z -]{2,20}", name) is not None and bool(set(name) - set("r -"))
 
 
-def _header(source: str, number: int, raw: str) -> tuple[str, str, Spot]:
+def _header(source: str, number: int, raw: str) -> tuple[str, str, TextSpot]:
     """Name and value of a header, and where it stands."""
     before, _, after = raw.partition(":")
     name, value = before.strip().lower(), after.strip()
     start = len(raw) - len(raw.lstrip())
-    spot = Spot(source, number, start + 1, len(raw.rstrip()) - start, raw)
+    spot = TextSpot(source, number, start + 1, len(raw.rstrip()) - start, raw)
     if name not in HEADERS:
         raise spot.error(unknown_header(name))
     if not value:
@@ -214,7 +214,11 @@ def _header(source: str, number: int, raw: str) -> tuple[str, str, Spot]:
 
 
 def _put_under(
-    lines: list[MusicLine], changes: list[tuple[str, str, Spot]], name: str, value: str, spot: Spot
+    lines: list[MusicLine],
+    changes: list[tuple[str, str, TextSpot]],
+    name: str,
+    value: str,
+    spot: TextSpot,
 ) -> None:
     """Give the words or chords to the music line they stand under."""
     if not lines or changes:
@@ -227,7 +231,7 @@ def _put_under(
 def _refuse_control(raw: str, source: str, number: int) -> None:
     for column, char in enumerate(raw, start=1):
         if char != "\t" and unicodedata.category(char) in ("Cc", "Cs"):
-            spot = Spot(source, number, column, 1, raw)
+            spot = TextSpot(source, number, column, 1, raw)
             kind = "control character" if unicodedata.category(char) == "Cc" else "broken character"
             raise spot.error(f"{kind} U+{ord(char):04X} in the text; delete it")
 
@@ -235,11 +239,11 @@ def _refuse_control(raw: str, source: str, number: int) -> None:
 def _music_line(raw: str, source: str, number: int, *, room: int) -> MusicLine:
     """One line of music with at most ``room`` events."""
     events: list[Event] = []
-    signs: list[tuple[int, str, Spot]] = []
-    group: tuple[int, Spot] | None = None
+    signs: list[tuple[int, str, TextSpot]] = []
+    group: tuple[int, TextSpot] | None = None
     for token in TOKEN.finditer(raw):
         word = token.group()
-        spot = Spot(source, number, token.start() + 1, len(word), raw)
+        spot = TextSpot(source, number, token.start() + 1, len(word), raw)
         if token["bar"]:
             signs.append((len(events), word, spot))
         elif word == "(":
@@ -261,7 +265,7 @@ def _music_line(raw: str, source: str, number: int, *, room: int) -> MusicLine:
     return MusicLine(tuple(events), tuple(signs))
 
 
-def _event(word: str, spot: Spot) -> Event:
+def _event(word: str, spot: TextSpot) -> Event:
     match = EVENT.fullmatch(word)
     if match is None or match["place"] == "@":
         raise spot.error(why_not(word))
@@ -274,7 +278,7 @@ def _beats(match: re.Match[str]) -> Fraction:
     return Fraction(int(match["beats"] or 1), int(match["unit"] or 1))
 
 
-def _group_length(word: str, spot: Spot) -> Fraction:
+def _group_length(word: str, spot: TextSpot) -> Fraction:
     match = GROUP_END.fullmatch(word)
     if match is None or match["beats"] is None:
         raise spot.error("expected the length of the group after ), such as ):1/2")

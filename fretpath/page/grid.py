@@ -15,7 +15,7 @@ from itertools import chain, pairwise
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class GridLine:
     """One line of a system."""
 
     name: str
@@ -65,13 +65,13 @@ class System:
     """Its rows as text, top to bottom."""
 
 
-def room_for(rows: Sequence[Line], width: int) -> int:
+def room_for(rows: Sequence[GridLine], width: int) -> int:
     """Columns left for blocks in a line of ``width`` characters."""
     return width - max(len(row.label) for row in rows) - 4
 
 
 def lay_out(
-    rows: Sequence[Line], phrases: Sequence[Sequence[Block]], *, width: int
+    rows: Sequence[GridLine], phrases: Sequence[Sequence[Block]], *, width: int
 ) -> list[System]:
     """Systems of lines, none longer than ``width`` unless a single block is.
 
@@ -97,13 +97,13 @@ def _begun_anew(systems: list[list[Block]]) -> list[list[Block]]:
     return systems
 
 
-def _lines(rows: Sequence[Line], system: list[Block], margin: int) -> Iterator[str]:
+def _lines(rows: Sequence[GridLine], system: list[Block], margin: int) -> Iterator[str]:
     for row in rows:
         if row.string or _shown(row, system):
             yield _line(row, system, margin)
 
 
-def _shown(row: Line, system: list[Block]) -> bool:
+def _shown(row: GridLine, system: list[Block]) -> bool:
     return any(block.tokens and block.tokens.get(row.name) for block in system)
 
 
@@ -159,7 +159,7 @@ def _needed(blocks: list[Block]) -> int:
     return width - 2 if blocks[-1].tokens is None else width
 
 
-def _line(row: Line, system: list[Block], margin: int) -> str:
+def _line(row: GridLine, system: list[Block], margin: int) -> str:
     fill = "-" if row.string else " "
     begin = end = "|"
     if system[0].tokens is None:
@@ -175,5 +175,5 @@ def _line(row: Line, system: list[Block], margin: int) -> str:
     return "".join(cells).rstrip() + (end if row.string else "")
 
 
-def _drawn(line: str, row: Line) -> str:
+def _drawn(line: str, row: GridLine) -> str:
     return f"{line}-" if row.string else " " * (len(line) + 1)

@@ -15,7 +15,7 @@ from typing import Any
 from fretpath.music.keyfinding import ENOUGH, KeyGuess
 from fretpath.music.melody import Melody
 from fretpath.page.data import notes_data
-from fretpath.page.grid import BAR_LINE, Block, Line, lay_out
+from fretpath.page.grid import BAR_LINE, Block, GridLine, lay_out
 from fretpath.page.rows import ALL_ROWS, Row, Subject, degree_labels, rows_named
 from fretpath.page.tab import check_width
 from fretpath.page.tables import wrapped
@@ -43,7 +43,7 @@ def render_spelling(
     check_width(width)
     subject = Subject(melody, degrees=degrees, minor=minor)
     shown = rows_named(rows, SPELLING_ROWS) or rows_named(["note"], SPELLING_ROWS)
-    lines = [Line(row.name, row.label or row.name) for row in shown]
+    lines = [GridLine(row.name, row.label or row.name) for row in shown]
     systems = lay_out(lines, _phrases(subject, shown), width=width)
     return "\n\n".join("\n".join(system.lines) for system in systems) + "\n"
 

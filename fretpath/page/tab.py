@@ -28,7 +28,7 @@ from fretpath.neck.ways import Reason, set_apart
 from fretpath.page.aloud import with_capitals
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.counting import count_marks, in_columns
-from fretpath.page.grid import Block, Line, System, lay_out, room_for
+from fretpath.page.grid import Block, GridLine, System, lay_out, room_for
 from fretpath.page.heading import LEGENDS, figures_line, header_lines, legend_lines
 from fretpath.page.rows import ALL_ROWS, Row, Subject, rows_named
 from fretpath.page.tables import table, wrapped
@@ -168,14 +168,14 @@ class Tab:
         return next((row.name for row in self._shown if row.name in _WORDS), "rest")
 
     @property
-    def _lines(self) -> list[Line]:
+    def _lines(self) -> list[GridLine]:
         strings = [
-            Line(f"string{number}", name, string=True)
+            GridLine(f"string{number}", name, string=True)
             for number, name in enumerate(self.arrangement.instrument.string_names, start=1)
         ]
-        above = [Line(row.name, row.name) for row in self._shown if row.above]
-        below = [Line(row.name, row.name) for row in self._shown if not row.above]
-        rests = [Line("rest", "rest")] if self._rest_row == "rest" else []
+        above = [GridLine(row.name, row.name) for row in self._shown if row.above]
+        below = [GridLine(row.name, row.name) for row in self._shown if not row.above]
+        rests = [GridLine("rest", "rest")] if self._rest_row == "rest" else []
         return above + strings + below + rests
 
     @cached_property

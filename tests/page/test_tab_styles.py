@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import FretpathError, format_melody, instrument_named, parse_melody
-from fretpath.page.grid import Block, Line, lay_out
+from fretpath.page.grid import Block, GridLine, lay_out
 from fretpath.page.tab_reading import TabReading, read_tab
 
 Chord = tuple[tuple[int, int], ...]
@@ -170,5 +170,5 @@ def test_a_repeat_before_a_note_wider_than_the_page_stays_with_it() -> None:
     """A sign that begins a repeat is never a system by itself."""
     wide = Block({"degree": "x" * 60})
     blocks = [Block(None, line="|:"), wide, wide, Block(None, line=":|")]
-    found = lay_out([Line("degree", "degree")], [blocks], width=40)
+    found = lay_out([GridLine("degree", "degree")], [blocks], width=40)
     assert [sum(block is wide for block in system.blocks) for system in found] == [1, 1]
