@@ -189,6 +189,15 @@ def test_every_module_says_what_it_knows() -> None:
         assert ast.get_docstring(tree_of(module)), f"{module} has no docstring"
 
 
+def test_a_class_has_a_name_of_its_own() -> None:
+    owners: dict[str, str] = {}
+    for module in MODULES:
+        for node in ast.walk(tree_of(module)):
+            if isinstance(node, ast.ClassDef):
+                other = owners.setdefault(node.name, module)
+                assert other == module, f"{node.name} names a class in {other} and in {module}"
+
+
 def test_a_tab_starts_without_the_costly_libraries() -> None:
     import subprocess
     import sys
