@@ -16,6 +16,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.music.pitch import Pitch
 from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.hand import LETTER_FRETS
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import Limits
 from fretpath.neck.many import arrange_many
@@ -64,6 +65,8 @@ def patterns_of(
         if not any(position + reach.offset == fret for reach in hand.reaches(position)):
             continue
         if position > instrument.frets_free:
+            continue
+        if hand.by_letter and position not in LETTER_FRETS:
             continue
         still = replace(usual, limits=Limits(position=position, open_strings="forbid"))
         answers = arrange_many(tunes, still, unplayable="return")

@@ -106,8 +106,8 @@ def test_a_search_does_not_depend_on_the_key(
     [
         ("contour", "upp", 'did you mean "up"'),
         ("starts", "1 5", "one degree"),
-        ("largest_leap", "fourth", "no interval"),
-        ("only", "do re", "no degree"),
+        ("largest_leap", "fourth", "not an interval"),
+        ("only", "do re", "not a degree"),
         ("at_most_new", -1, "0 or more"),
     ],
 )
