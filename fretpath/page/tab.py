@@ -18,13 +18,12 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property
-from typing import Any, SupportsIndex
+from typing import TYPE_CHECKING, Any, SupportsIndex
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement, Fingering
 from fretpath.neck.terms import TERMS
-from fretpath.neck.ways import Reason, set_apart
 from fretpath.page.aloud import with_capitals
 from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
 from fretpath.page.counting import count_marks, in_columns
@@ -32,6 +31,9 @@ from fretpath.page.grid import Block, GridLine, System, lay_out, room_for
 from fretpath.page.heading import LEGENDS, figures_line, header_lines, legend_lines
 from fretpath.page.rows import ALL_ROWS, Row, Subject, rows_named
 from fretpath.page.tables import table, wrapped
+
+if TYPE_CHECKING:
+    from fretpath.neck.ways import Reason
 
 TAB_ROWS = tuple(row.name for row in ALL_ROWS if row.name not in ("fret", "tonic"))
 """Rows that can stand around the tab, in their order on the page."""
@@ -287,6 +289,8 @@ class Tab:
 
 def render_ways(ways: Sequence[Arrangement]) -> str:
     """A table of ways with their figures, best first; the unit stands under each name."""
+    from fretpath.neck.ways import set_apart
+
     head = ("way", "effort", "travel", "shifts", "longest", "stretch", "crossed", "open")
     units = ("", "", "mm", "", "mm", "mm", "strings", "notes")
     rows = [_figures(number, way) for number, way in enumerate(ways, start=1)]
