@@ -48,10 +48,14 @@ _SHEETS = ("contents.html", "measures.csv", "student/01_one.html", "own notes.tx
 JOBS = (
     Job(
         "a sheet",
-        ("sheet", "tunes/one.txt", "--no-sound", "-o", "out/sheet.html"),
+        ("sheet", "tunes/one.txt", "--no-sound", "--force", "-o", "out/sheet.html"),
         {"out/sheet.html": OLD},
     ),
-    Job("a score", ("convert", "tunes/one.txt", "-o", "out/one.mid"), {"out/one.mid": OLD}),
+    Job(
+        "a score",
+        ("convert", "tunes/one.txt", "--force", "-o", "out/one.mid"),
+        {"out/one.mid": OLD},
+    ),
     Job("a packet", ("sheet", "tunes", "--no-sound", "-o", "out/packet"), {"out/x.txt": OLD}),
     Job(
         "a packet again",
