@@ -14,7 +14,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import islice, pairwise
 
 from fretpath.errors import RequestError
 from fretpath.lesson.folder import check_tune
@@ -97,14 +97,15 @@ def questions_of(
     if kind == "lydian":
         return list(_lydian(melody, lot))
     make = _MAKERS[kind]
-    asked = [
+    each = (
         question
         for events in pieces(melody)
         for question in make(excerpt(melody, events), melody.place_of(events.start), lot)
-    ]
+    )
+    asked = list(islice(each, MOST_QUESTIONS))
     if not asked:
         raise RequestError(f"the melody has nothing to ask a question of the kind {kind} about")
-    return asked[:MOST_QUESTIONS]
+    return asked
 
 
 @dataclass(frozen=True)

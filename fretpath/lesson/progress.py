@@ -19,7 +19,7 @@ from typing import Any
 from fretpath.lesson.record import AskedNote, Record, confusions, drill_pairs, richness, rows_of
 from fretpath.music.words import counted
 from fretpath.page.html import fill_template
-from fretpath.page.tables import INDENT, clipped, table, wrapped
+from fretpath.page.tables import INDENT, clipped, indented, table
 
 _LATELY = 4
 _FAILED = 0.8
@@ -205,11 +205,11 @@ def _student_lines(
     yield from table(rows, head=head, align="lrr" + "r" * len(pairs), indent=INDENT)
     if pairs:
         yield f"{INDENT}4: #4 means that 4 was expected and #4 answered, 1/3 once in three times"
-    yield from wrapped(f"next drill: {drill_words(progress)}", indent=INDENT, hanging="  ")
+    yield from indented(f"next drill: {drill_words(progress)}")
     if following is not None:
         tune = following[progress.student]
         words = f"{tune.title} ({tune.name})" if tune else "none in the folder"
-        yield from wrapped(f"next tune: {words}", indent=INDENT, hanging="  ")
+        yield from indented(f"next tune: {words}")
 
 
 def _times(counts: tuple[int, int]) -> str:
