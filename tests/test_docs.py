@@ -90,9 +90,12 @@ def skipped(command: str) -> bool:
 
 
 class Desk:
-    """A folder to work in, with this copy of fretpath on its path."""
+    """A folder to work in, with this copy of fretpath on its path.
 
-    def __init__(self, folder: Path) -> None:
+    What Python examples start in a shell finds the same programs, wherever the tests run.
+    """
+
+    def __init__(self, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         self.folder = folder
         shutil.copytree(ROOT / "demo_melodies", folder / "demo_melodies")
         programs = folder / ".programs"
@@ -108,6 +111,9 @@ class Desk:
             "PYTHONIOENCODING": "utf-8",
             "COLUMNS": "80",
         }
+        monkeypatch.chdir(folder)
+        monkeypatch.setenv("PATH", self.environment["PATH"])
+        monkeypatch.setenv("PYTHONPATH", self.environment["PYTHONPATH"])
 
     def run(self, command: str) -> tuple[int, str]:
         """Exit status and output of a shell command."""
@@ -196,8 +202,7 @@ def test_examples_are_typed(name: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: path.name)
 def test_examples_run(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    desk = Desk(tmp_path)
-    monkeypatch.chdir(tmp_path)
+    desk = Desk(tmp_path, monkeypatch)
     found = faults(path.read_text(encoding="utf-8"), desk)
     assert not found, f"{path.name}: " + "\n\n".join(found)
 
@@ -207,8 +212,7 @@ def test_the_readme_runs_in_a_folder_of_any_name(
 ) -> None:
     folder = tmp_path / "Ma le\u00e7on d'\u00e9t\u00e9 \u266f 1"
     folder.mkdir()
-    desk = Desk(folder)
-    monkeypatch.chdir(folder)
+    desk = Desk(folder, monkeypatch)
     found = faults(DOCUMENTS[0].read_text(encoding="utf-8"), desk)
     assert not found, "\n\n".join(found)
 
@@ -250,8 +254,10 @@ class TestTheTestItself:
             ("```console\n$ fretpath tab '0'\n```\n", "degrees count from 1"),
         ],
     )
-    def test_finds_faults(self, document: str, says: str, tmp_path: Path) -> None:
-        assert says in "\n".join(faults(document, Desk(tmp_path)))
+    def test_finds_faults(
+        self, document: str, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        assert says in "\n".join(faults(document, Desk(tmp_path, monkeypatch)))
 
     @pytest.mark.parametrize(
         "document",
@@ -264,8 +270,10 @@ class TestTheTestItself:
             "```text\n$ false\n```\n",
         ],
     )
-    def test_finds_none_where_there_is_none(self, document: str, tmp_path: Path) -> None:
-        assert faults(document, Desk(tmp_path)) == []
+    def test_finds_none_where_there_is_none(
+        self, document: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        assert faults(document, Desk(tmp_path, monkeypatch)) == []
 
 
 def test_the_command_reference_is_what_the_parsers_say() -> None:
