@@ -25,10 +25,9 @@ from fretpath.errors import (
     UnplayableError,
 )
 from fretpath.music.key import SCALES, Degree, Key, Scale
-from fretpath.music.melody import Melody, Meter, Note, Placement
+from fretpath.music.melody import Melody, Meter, Note, Placement, Repeat
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
-from fretpath.music.repeats import Repeat
 from fretpath.neck.arrange import arrange, replan
 from fretpath.neck.arrangement import Arrangement, Figures, Fingering
 from fretpath.neck.card import Card, format_card

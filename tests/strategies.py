@@ -14,7 +14,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from fretpath import SCALES, Degree, Key, Melody, Meter, Note, Pitch, Placement
-from fretpath.music.repeats import Repeat
+from fretpath.music.melody import Repeat
 
 WORKING_OCTAVE = 4
 

@@ -71,7 +71,7 @@ from fretpath import (
     tune_of,
 )
 from fretpath.lesson.find import Wanted
-from fretpath.music.repeats import Repeat
+from fretpath.music.melody import Repeat
 from fretpath.neck.instrument import String
 from fretpath.values import from_dict, schema_of, to_dict
 from tests.strategies import melodies

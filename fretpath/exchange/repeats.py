@@ -20,7 +20,7 @@ from typing import Any, Literal
 
 from fretpath.errors import RequestError
 from fretpath.exchange.door import LIMITS, check_count
-from fretpath.music.repeats import Repeat, played
+from fretpath.music.melody import Repeat, order_of_play
 
 SignKind = Literal[
     "bar", "key", "meter", "tempo", "phrase", "start", "stop", "ending", "ending stop",
@@ -74,7 +74,7 @@ def repeats_of(signs: Sequence[Sign], count: int, name: str) -> tuple[Repeat, ..
         found = tuple(_plain_repeats(road_signs(signs), count))
     except RequestError:  # an ending without notes, or a hundred turns
         return None
-    same = _joined([span for part in played(found, count) for span in _ranges(part)])
+    same = _joined([span for part in order_of_play(found, count) for span in _ranges(part)])
     return found if same == play_order(signs, count, name) else None
 
 

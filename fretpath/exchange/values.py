@@ -15,8 +15,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 from fretpath.errors import RequestError
-from fretpath.music.melody import Melody, Meter, Note
-from fretpath.music.repeats import Repeat
+from fretpath.music.melody import Melody, Meter, Note, Repeat
 
 NAMES: dict[int | Fraction, str] = {
     32: "maxima",

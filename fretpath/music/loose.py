@@ -31,7 +31,6 @@ from fretpath.music.jottings import draft_of
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody, parse_melody
-from fretpath.music.signs import checked
 from fretpath.music.text import EVENT, TextSpot, refuse_tab, rows
 from fretpath.remarks import Remark
 
@@ -114,7 +113,7 @@ def _parsed(draft: Draft, wanted: str | Key | None) -> Melody:
     if "key" in draft.heads and stated_key(draft) is None:
         line = f"key: {draft.heads['key']}"
         spot = TextSpot(draft.source, draft.places.get("key", 1), 6, len(line) - 5, line)
-        draft.heads["key"] = str(checked(spot, partial(_stated_key, draft.heads["key"])))
+        draft.heads["key"] = str(spot.build(partial(_stated_key, draft.heads["key"])))
     try:
         return parse_melody(clean_text(draft), key=wanted, source=draft.source)
     except MelodySyntaxError as fault:

@@ -3,7 +3,9 @@
 **Conventions.**  A melody is one voice.  Its events lie in one flat tuple; bar lines, phrase
 starts and changes of key or meter are marks between events, given as the index of the event they
 stand before.  Lengths are exact fractions of a beat; a beat is the lower number of the meter.
-Repeats are marks too: the events stand once, and :meth:`Melody.expanded` writes them out.
+Repeats are marks too: the events stand once, and :meth:`Melody.expanded` writes them out.  Their
+signs stand at bar lines; repeats follow one another and never nest or overlap.  A sign may stand
+inside a bar: the two pieces make one whole bar, as a pickup and the short last bar do.
 
 A melody always carries concrete pitches.  When its text leaves the octave free,
 ``octave_free`` is true and the pitches stand in a working octave that an instrument may change.
@@ -24,12 +26,15 @@ from typing import TypeVar, overload
 from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key, degree_between
 from fretpath.music.pitch import OCTAVE, Interval, Pitch, alter_of
-from fretpath.music.repeats import Repeat, check_repeats, played
 from fretpath.values import Value, check_fields, number_of
 
 WORKING_OCTAVE = 4
 FROM_NOTES = -100
 """No octave: the default of a melody, which takes that of its notes."""
+MOST_TIMES = 99
+"""How often a part is played, at the most."""
+MOST_EVENTS = 20_000
+"""Events of a melody at the most, its repeats written out."""
 _ROOT = re.compile(r"(?:^|(?<=/))[A-G](?:#+|b+)?")
 """Root of a chord name, and its bass behind a slash."""
 T = TypeVar("T")
@@ -124,6 +129,47 @@ class Note(Value):
         return self.pitch is not None and not self.tied
 
 
+@dataclass(frozen=True, slots=True)
+class Repeat(Value):
+    """Events ``start`` to ``stop`` are played ``times`` times, perhaps with endings of their own.
+
+    >>> [list(part) for part in Repeat(0, 6, endings=(3, 5)).passes()]
+    [[0, 1, 2, 3, 4], [0, 1, 2, 5]]
+    """
+
+    start: int
+    """First event that is played again."""
+    stop: int
+    """The event behind the last one."""
+    times: int = 2
+    """How often it is played, 2 to 99."""
+    endings: tuple[int, ...] = ()
+    """Events where the first, second, ... ending begins; the last one runs to ``stop``.  As many
+    as ``times``, or none."""
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+        rising = (self.start, *self.endings, self.stop)
+        if self.start < 0 or any(a >= b for a, b in pairwise(rising)):
+            raise RequestError("a repeat holds at least one event, and its endings follow in order")
+        if not 2 <= self.times <= MOST_TIMES:
+            raise RequestError(f"a repeat is played 2 to {MOST_TIMES} times, not {self.times}")
+        if self.endings and len(self.endings) != self.times:
+            raise RequestError("a repeat with endings has one for each time")
+
+    @property
+    def signs(self) -> tuple[int, ...]:
+        """Events before which its signs stand; ``stop`` may lie behind the last event."""
+        return (self.start, *self.endings, self.stop)
+
+    def passes(self) -> Iterator[tuple[int, ...]]:
+        """The events of each time it is played."""
+        common = range(self.start, self.endings[0] if self.endings else self.stop)
+        endings = [range(a, b) for a, b in pairwise((*self.endings, self.stop))] or [range(0)]
+        for time in range(self.times):
+            yield (*common, *endings[time if self.endings else 0])
+
+
 @dataclass(frozen=True)
 class Melody(Value):
     """A single line of notes with its key, bars and phrases."""
@@ -175,7 +221,7 @@ class Melody(Value):
             if note.tied and note.pitch != before.pitch:
                 raise RequestError("a tie continues the note before")
         if self.repeats:
-            check_repeats(self.repeats, self.bars, count)
+            _check_repeats(self.repeats, self.bars, count)
         _check_words("chord", self.chords, frozenset(range(count)))
         if self.lyrics:
             _check_words("syllable", self.lyrics, frozenset(self.struck))
@@ -403,7 +449,7 @@ class Melody(Value):
         """
         if not self.repeats:
             return self
-        parts = list(played(self.repeats, len(self.notes)))
+        parts = list(order_of_play(self.repeats, len(self.notes)))
         order = [event for part in parts for event in part]
         joins = set(accumulate(map(len, parts))) - {0, len(order)}
         keys = _changes([self.key_at(event) for event in order])
@@ -557,6 +603,30 @@ def _joined(first: Melody, second: Melody) -> Melody:
         lyrics=first.lyrics + later(second.lyrics),
         chords=first.chords + later(second.chords),
     )
+
+
+def _check_repeats(repeats: Sequence[Repeat], bars: Sequence[int], count: int) -> None:
+    """Raise :class:`RequestError` unless the repeats fit a melody of ``count`` events."""
+    if any(a.stop > b.start for a, b in pairwise(repeats)):
+        raise RequestError("repeats follow one another and do not overlap")
+    if not {0, count, *bars}.issuperset(sign for repeat in repeats for sign in repeat.signs):
+        raise RequestError("a repeat sign stands at a bar line")
+    if sum(map(len, order_of_play(repeats, count))) > MOST_EVENTS:
+        raise RequestError(f"written out, the repeats make more than {MOST_EVENTS} notes")
+
+
+def order_of_play(repeats: Sequence[Repeat], count: int) -> Iterator[tuple[int, ...]]:
+    """The events of a melody in the order in which they sound, in parts.
+
+    >>> list(order_of_play([Repeat(1, 3)], 4))
+    [(0,), (1, 2), (1, 2), (3,)]
+    """
+    done = 0
+    for repeat in repeats:
+        yield tuple(range(done, repeat.start))
+        yield from repeat.passes()
+        done = repeat.stop
+    yield tuple(range(done, count))
 
 
 def _check_words(what: str, words: tuple[tuple[int, str], ...], places: frozenset[int]) -> None:

@@ -31,12 +31,15 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import TypeVar
 
-from fretpath.errors import MelodySyntaxError, nearest
-from fretpath.music.repeats import MOST_EVENTS
+from fretpath.errors import MelodySyntaxError, RequestError, nearest
+from fretpath.music.melody import MOST_EVENTS
+
+T = TypeVar("T")
 
 HEADERS = {
     "title": "what the tune is called",
@@ -101,6 +104,13 @@ class TextSpot:
             span=self.span,
             text=self.text,
         )
+
+    def build(self, value: Callable[[], T]) -> T:
+        """What a function builds of the text here, its complaints pointing at this place."""
+        try:
+            return value()
+        except RequestError as problem:
+            raise self.error(str(problem)) from None
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,9 +17,8 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any, Literal, overload
 
 from fretpath.errors import FretpathError, RequestError, UnplayableError
-from fretpath.music.melody import Melody, Meter, Note, Placement
+from fretpath.music.melody import Melody, Meter, Note, Placement, Repeat
 from fretpath.music.pitch import Pitch
-from fretpath.music.repeats import Repeat
 from fretpath.neck.arrange import Answer, answer_of, arrangement_of, in_octaves
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument

@@ -22,9 +22,8 @@ from itertools import pairwise
 from fretpath.errors import FretpathError, RequestError
 from fretpath.music.key import Degree, Key
 from fretpath.music.keyfinding import likeliest_signature
-from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement
+from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement, Repeat
 from fretpath.music.pitch import Pitch
-from fretpath.music.repeats import Repeat
 from fretpath.music.words import counted
 from fretpath.neck.instrument import Instrument
 from fretpath.page.tab_lines import SystemLines

@@ -47,8 +47,6 @@ TESTS = {
     "music/melody": "music/melody music/notation music/spelling",
     "music/notation": "music/notation",
     "music/text": "music/notation commands/slips",
-    "music/signs": "music/notation",
-    "music/repeats": "music/melody music/notation",
     "music/heads": "music/loose",
     "music/scribbles": "music/loose",
     **dict.fromkeys(("music/jottings", "music/doubts", "music/clean"), "music/loose"),

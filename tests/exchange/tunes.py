@@ -8,7 +8,7 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 from fretpath import Key, Melody, Meter, Note, Pitch, Placement
-from fretpath.music.repeats import Repeat
+from fretpath.music.melody import Repeat
 
 LENGTHS = [Fraction(text) for text in ("1", "1/2", "2", "3/2", "1/4", "3/4", "3", "1/3", "1/6")]
 TONICS = ("C", "G", "D", "A", "E", "B", "F#", "F", "Bb", "Eb", "Ab", "Db")

@@ -20,7 +20,7 @@ from fretpath import (
     format_melody,
     parse_melody,
 )
-from fretpath.music.repeats import Repeat
+from fretpath.music.melody import Repeat
 from tests.strategies import melodies
 
 
