@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from html import escape
 from typing import Any
 
@@ -32,26 +31,21 @@ def xml(text: str) -> str:
     return escape(re.sub(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]", "\ufffd", text))
 
 
-def fill_template(
-    package: str,
-    template: str,
-    *,
-    filters: dict[str, Callable[..., Any]] | None = None,
-    **words: Any,
-) -> str:
+def fill_template(package: str, template: str, **words: Any) -> str:
     """A template of a package's ``templates`` folder with its words filled in, as UTF-8 can hold.
 
-    *filters* are extra Jinja2 filters by name; ``signs`` is always there (:func:`with_signs`).
+    Every package's templates extend ``page.html``, the frame and style of all pages, which stands
+    here.  The filter ``signs`` is :func:`with_signs`.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
-        loader=PackageLoader(package),
+        loader=ChoiceLoader([PackageLoader(package), PackageLoader("fretpath.page")]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update({"signs": with_signs, **(filters or {})})
+    environment.filters["signs"] = with_signs
     page = environment.get_template(template).render(**words)
     return page.encode("utf-8", errors="replace").decode("utf-8")

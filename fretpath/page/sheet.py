@@ -428,13 +428,10 @@ def render_sheet(sheet: Sheet) -> str:
 
     The student's copy holds no answer anywhere.  Raises :class:`RequestError` for unknown rows.
     """
-    from markupsafe import Markup
-
     tunes = sheet.tunes
     return fill_template(
         "fretpath.page",
         "sheet.html",
-        filters={"drawing": Markup},
         title=sheet.look.title or tunes[0].title,
         lesson=sheet.look.title,
         tunes=tunes,
