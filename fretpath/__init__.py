@@ -46,8 +46,7 @@ from fretpath.values import from_dict, schema_of, to_dict
 
 if TYPE_CHECKING:
     from fretpath.exchange.door import read_card
-    from fretpath.exchange.hearing import Heard, Pluck, hear
-    from fretpath.exchange.recording import hear_recording, melody_heard
+    from fretpath.exchange.hearing import Heard, Pluck, hear, hear_recording, melody_heard
     from fretpath.exchange.scores import (
         Book,
         melody_from_music21,
@@ -228,8 +227,7 @@ __version__ = "0.1.0"
 # Imported when first asked for, so that a command starts fast.
 _LATER = {
     "fretpath.exchange.door": ("read_card",),
-    "fretpath.exchange.hearing": ("Heard", "Pluck", "hear"),
-    "fretpath.exchange.recording": ("hear_recording", "melody_heard"),
+    "fretpath.exchange.hearing": ("Heard", "Pluck", "hear", "hear_recording", "melody_heard"),
     "fretpath.exchange.scores": (
         "Book",
         "melody_from_music21",

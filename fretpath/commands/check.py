@@ -6,7 +6,6 @@ import argparse
 from dataclasses import asdict, replace
 from typing import Any
 
-from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_hand_options,
     add_output_options,
@@ -15,6 +14,7 @@ from fretpath.commands.options import (
     deliver,
     melody_from,
     setup_from,
+    with_found_key,
 )
 from fretpath.commands.read import add_tab_options, reading_from
 from fretpath.music.words import counted

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fretpath.commands.files import file_text, melody_files
-from fretpath.commands.found_key import key_told
+from fretpath.commands.options import key_told
 from fretpath.errors import FretpathError, IncompleteError, RequestError, UnplayableError
 from fretpath.lesson.folder import Tune, tune_of
 from fretpath.music.loose import read_loosely

@@ -11,8 +11,7 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 from fretpath.commands.files import file_bytes
-from fretpath.commands.found_key import with_found_key
-from fretpath.commands.options import deliver, instrument_from
+from fretpath.commands.options import deliver, instrument_from, with_found_key
 from fretpath.errors import RequestError
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
@@ -31,7 +30,7 @@ def melody_from_recording(
     arguments: argparse.Namespace, recording: str, key: Key | None, tempo: Fraction | None = None
 ) -> tuple[Heard, Melody]:
     """The notes heard in a recording, and their melody; its remarks go with the arguments."""
-    from fretpath.exchange.recording import (
+    from fretpath.exchange.hearing import (
         LARGEST_BYTES,
         hear_recording,
         melody_heard,

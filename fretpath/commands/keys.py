@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 
-from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -14,6 +13,7 @@ from fretpath.commands.options import (
     deliver,
     melody_from,
     setup_from,
+    with_found_key,
 )
 from fretpath.errors import RequestError
 from fretpath.neck.keychoice import rank_keys

@@ -10,10 +10,11 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from fretpath.commands.files import melody_text, note_input, write_file
-from fretpath.commands.found_key import doubts_of_key
 from fretpath.errors import RequestError
 from fretpath.exchange.door import ending_of, is_score_name, read_card
+from fretpath.music.departures import read_scales
 from fretpath.music.heads import key_words
+from fretpath.music.keyfinding import KeyGuess, find_key, in_key
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.neck.arrange import arrange, lower_octave
@@ -25,6 +26,8 @@ from fretpath.neck.instrument import Instrument
 from fretpath.neck.limits import OPEN_STRINGS, Limits, Start
 from fretpath.neck.setup import OBJECTIVES, REPEATS, Setup
 from fretpath.neck.terms import PLAYING, Weights, usual_weights
+from fretpath.page.departures import key_remarks
+from fretpath.remarks import Remark
 
 if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan
@@ -126,6 +129,31 @@ def _octave(text: str) -> int:
     if re.fullmatch(r"-1|\d", text) is None:
         raise RequestError(f'an octave is -1 to 9 (C4 is middle C), or free, not "{text[:40]}"')
     return int(text)
+
+
+def with_found_key(melody: Melody) -> tuple[Melody, KeyGuess | None]:
+    """The melody; and if it has no key, what its notes say, used where they are enough.
+
+    A caller must show the guess (:func:`fretpath.page.spelling.guess_lines`).
+    """
+    if melody.keys or not melody.pitches:
+        return melody, None
+    guess = find_key(melody)
+    return (in_key(melody, guess.key) if guess.enough else melody), guess
+
+
+def key_told(melody: Melody) -> tuple[Melody, list[Remark]]:
+    """The melody in the key that its notes say where it has none, and a remark that tells so."""
+    keyed, guess = with_found_key(melody)
+    if guess is None or not guess.enough:
+        return keyed, []
+    text = f"no key given: read in {guess.key}, as its {guess.notes} notes say"
+    return keyed, [Remark("guessed", text)]
+
+
+def doubts_of_key(melody: Melody) -> list[Remark]:
+    """Remarks a command must make where the tune denies the stated key; mostly nothing."""
+    return key_remarks(read_scales(melody)) if melody.keys and melody.pitches else []
 
 
 def add_instrument_options(parser: argparse.ArgumentParser) -> None:

@@ -11,13 +11,13 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from fretpath.commands.files import melody_text
-from fretpath.commands.found_key import with_found_key
 from fretpath.commands.heard import heard_page
 from fretpath.commands.options import (
     add_instrument_options,
     add_output_options,
     as_json,
     deliver,
+    with_found_key,
 )
 from fretpath.errors import RequestError
 from fretpath.exchange.door import is_recording_name

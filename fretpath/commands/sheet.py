@@ -19,7 +19,6 @@ from pathlib import Path
 
 from fretpath.commands.files import file_text, melody_files, whole_folder, write_file
 from fretpath.commands.folder import add_jobs_option, each_melody, finish, playable_tune
-from fretpath.commands.found_key import key_told
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -28,6 +27,7 @@ from fretpath.commands.options import (
     add_sound_options,
     arrangement_from,
     deliver,
+    key_told,
     setup_from,
     sound_plan_from,
 )

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import argparse
 
-from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_melody_options,
     add_output_options,
     as_json,
     deliver,
     melody_from,
+    with_found_key,
 )
 from fretpath.errors import RequestError
 from fretpath.music.departures import read_scales

@@ -8,7 +8,6 @@ from dataclasses import replace
 from typing import Any
 
 from fretpath.commands.files import write_file
-from fretpath.commands.found_key import with_found_key
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -19,6 +18,7 @@ from fretpath.commands.options import (
     as_json,
     deliver,
     sound_plan_from,
+    with_found_key,
 )
 from fretpath.errors import RequestError
 from fretpath.exchange.door import ending_of, is_score_name

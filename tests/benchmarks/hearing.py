@@ -33,8 +33,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
 from fretpath import Melody, mark, parse_melody
-from fretpath.exchange.hearing import Heard, Pluck, hear
-from fretpath.exchange.recording import melody_heard
+from fretpath.exchange.hearing import Heard, Pluck, hear, melody_heard
 from fretpath.music.pitch import Pitch
 
 DEMO = Path(__file__).parents[2] / "demo_melodies"

@@ -20,8 +20,10 @@ from numpy.typing import NDArray
 from fretpath import parse_melody
 from fretpath.errors import FretpathError
 from fretpath.exchange.door import is_recording_name
-from fretpath.exchange.hearing import Heard, Pluck, hear
-from fretpath.exchange.recording import (
+from fretpath.exchange.hearing import (
+    Heard,
+    Pluck,
+    hear,
     hear_recording,
     melody_heard,
     remarks_heard,
