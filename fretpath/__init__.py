@@ -59,13 +59,12 @@ if TYPE_CHECKING:
     from fretpath.lesson.diagnosis import Diagnosis, Mistake
     from fretpath.lesson.drill import Question, questions_of
     from fretpath.lesson.find import Wanted, find_in
-    from fretpath.lesson.folder import Tune, tune_of
     from fretpath.lesson.marking import Marking, Points, mark, mark_best
-    from fretpath.lesson.measures import EarMeasures, ear_measures
     from fretpath.lesson.order import Lesson, by_ear, by_hand
     from fretpath.lesson.practice import hardest_shift, tempo_ladder
     from fretpath.lesson.record import AskedNote, confusions, format_record, parse_record
     from fretpath.lesson.term import TermPlan, TermWeek, plan_term
+    from fretpath.lesson.tune import EarMeasures, Tune, ear_measures, tune_of
     from fretpath.music.accounts import Account
     from fretpath.music.departures import Departure, ScaleReading, read_scales
     from fretpath.music.keyfinding import KeyGuess, find_key
@@ -240,13 +239,12 @@ _LATER = {
     "fretpath.lesson.diagnosis": ("Diagnosis", "Mistake"),
     "fretpath.lesson.drill": ("Question", "questions_of"),
     "fretpath.lesson.find": ("Wanted", "find_in"),
-    "fretpath.lesson.folder": ("Tune", "tune_of"),
     "fretpath.lesson.marking": ("Marking", "Points", "mark", "mark_best"),
-    "fretpath.lesson.measures": ("EarMeasures", "ear_measures"),
     "fretpath.lesson.order": ("Lesson", "by_ear", "by_hand"),
     "fretpath.lesson.practice": ("hardest_shift", "tempo_ladder"),
     "fretpath.lesson.record": ("AskedNote", "confusions", "format_record", "parse_record"),
     "fretpath.lesson.term": ("TermPlan", "TermWeek", "plan_term"),
+    "fretpath.lesson.tune": ("EarMeasures", "Tune", "ear_measures", "tune_of"),
     "fretpath.music.accounts": ("Account",),
     "fretpath.music.departures": ("Departure", "ScaleReading", "read_scales"),
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),

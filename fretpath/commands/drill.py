@@ -36,7 +36,6 @@ from fretpath.lesson.drill_page import (
     drill_text,
     sounding,
 )
-from fretpath.lesson.folder import USUAL_TEMPO
 from fretpath.lesson.practice import (
     USUAL_SPEED,
     hardest_shift,
@@ -46,6 +45,7 @@ from fretpath.lesson.practice import (
     tempo_ladder,
 )
 from fretpath.lesson.record import confusions, drill_pairs, parse_record, rows_of
+from fretpath.lesson.tune import USUAL_TEMPO
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody
 from fretpath.neck.arrange import arrange

@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 from fretpath.commands.files import file_text, melody_files
 from fretpath.commands.options import key_told
 from fretpath.errors import FretpathError, IncompleteError, RequestError, UnplayableError
-from fretpath.lesson.folder import Tune, tune_of
+from fretpath.lesson.tune import Tune, tune_of
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted

@@ -29,10 +29,9 @@ from fretpath.commands.options import (
 from fretpath.errors import FretpathError, RequestError
 from fretpath.exchange.door import is_recording_name
 from fretpath.lesson.answers import read_answer, split_name
-from fretpath.lesson.find import plain_degrees
-from fretpath.lesson.folder import check_tune
 from fretpath.lesson.marking import Marking, NextTune, Points, mark, mark_best, mark_data, mark_page
 from fretpath.lesson.record import AskedNote, added_text, confusions, richness
+from fretpath.lesson.tune import check_tune, plain_degrees
 from fretpath.music.key import Key
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody

@@ -20,8 +20,8 @@ from fretpath.commands.options import (
     deliver,
     setup_from,
 )
-from fretpath.lesson.folder import Tune, tune_of
 from fretpath.lesson.order import by_ear, format_order, order_data, order_page, parse_order
+from fretpath.lesson.tune import Tune, tune_of
 from fretpath.music.melody import Melody
 from fretpath.neck.setup import Setup
 

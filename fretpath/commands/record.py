@@ -13,8 +13,6 @@ from fretpath.commands.files import file_text
 from fretpath.commands.folder import add_jobs_option, each_melody, finish
 from fretpath.commands.options import add_output_options, as_json, deliver
 from fretpath.errors import RequestError
-from fretpath.lesson.find import plain_degrees
-from fretpath.lesson.folder import Tune, tune_of
 from fretpath.lesson.order import by_ear
 from fretpath.lesson.progress import (
     Candidate,
@@ -27,6 +25,7 @@ from fretpath.lesson.progress import (
     record_page,
 )
 from fretpath.lesson.record import parse_record
+from fretpath.lesson.tune import Tune, plain_degrees, tune_of
 from fretpath.music.melody import Melody
 
 

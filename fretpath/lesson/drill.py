@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from itertools import islice, pairwise
 
 from fretpath.errors import RequestError
-from fretpath.lesson.folder import check_tune
+from fretpath.lesson.tune import check_tune
 from fretpath.music.calls import with_answers
 from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody

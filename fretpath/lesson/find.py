@@ -7,21 +7,21 @@ ends do not interrupt them.  An interval without a sign is found in both directi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TypeVar
+from operator import contains
 
 from fretpath.errors import RequestError, nearest
-from fretpath.lesson.folder import check_tune
-from fretpath.lesson.measures import largest_interval
+from fretpath.lesson.tune import check_tune, ear_measures, plain_degrees
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval
 from fretpath.values import Value
 
-CONTOUR = {"up": 1, "down": -1, "same": 0}
-T = TypeVar("T")
+CONTOUR = {1: "up", -1: "down", 0: "same"}
+"""Directions from note to note by their sign."""
+Words = tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -46,8 +46,8 @@ class Wanted(Value):
     """These degrees one after the other."""
     intervals: tuple[str, ...] = ()
     """These intervals one after the other, such as ``+M2`` or ``m3``."""
-    contour: tuple[int, ...] = ()
-    """These directions one after the other: 1 up, 0 same, -1 down."""
+    contour: tuple[str, ...] = ()
+    """These directions one after the other: ``up``, ``down`` or ``same``."""
     met: frozenset[str] | None = None
     """The degrees a student has met: the tune may bring few others."""
     at_most_new: int = 1
@@ -79,7 +79,7 @@ class Wanted(Value):
             largest_leap=None if largest_leap is None else Interval.parse(largest_leap),
             degrees=_plain(degrees),
             intervals=tuple(_interval(word) for word in (intervals or "").split()),
-            contour=tuple(_direction(word) for word in (contour or "").split()),
+            contour=tuple(_contour_word(word) for word in (contour or "").split()),
             met=None if met is None else frozenset(_plain(met)),
             at_most_new=at_most_new,
         )
@@ -103,17 +103,16 @@ def find_in(melody: Melody, name: str, wanted: Wanted) -> Match | None:
     Raises :class:`RequestError` for a melody without a key.
     """
     check_tune(melody, name)
-    reasons: list[str] = []
-    if not (_edges_fit(melody, wanted) and _degrees_fit(melody, wanted, reasons)):
+    if not (_edges_fit(melody, wanted) and _degrees_fit(melody, wanted)):
         return None
-    if not _patterns_fit(melody, wanted, reasons):
-        return None
+    reasons = list(_degree_reasons(melody, wanted))
+    for pattern, line in _patterns(melody, wanted):
+        at = _first(pattern, line)
+        if at is None:
+            return None
+        if pattern:
+            reasons.append(f"{' '.join(pattern)}: from {_place(melody, at)}")
     return Match(name, melody.title or name, tuple(reasons))
-
-
-def plain_degrees(melody: Melody) -> list[str]:
-    """The degree of each struck note without octave; the melody has a key."""
-    return [degree.plain for degree in melody.degrees if degree is not None]
 
 
 def _edges_fit(melody: Melody, wanted: Wanted) -> bool:
@@ -122,67 +121,47 @@ def _edges_fit(melody: Melody, wanted: Wanted) -> bool:
     return (
         wanted.starts in (None, degrees[0])
         and wanted.ends in (None, degrees[-1])
-        and (leap is None or largest_interval(melody) <= abs(leap.semitones))
+        and (leap is None or ear_measures(melody).largest_interval <= abs(leap.semitones))
     )
 
 
-def _degrees_fit(melody: Melody, wanted: Wanted, reasons: list[str]) -> bool:
+def _degrees_fit(melody: Melody, wanted: Wanted) -> bool:
+    used = {*plain_degrees(melody)}
+    return (
+        (wanted.only is None or used <= wanted.only)
+        and used.issuperset(wanted.has)
+        and (wanted.met is None or len(used - wanted.met) <= wanted.at_most_new)
+    )
+
+
+def _degree_reasons(melody: Melody, wanted: Wanted) -> Iterator[str]:
     degrees = plain_degrees(melody)
-    used = set(degrees)
-    if wanted.only is not None and not used <= wanted.only:
-        return False
-    if not used.issuperset(wanted.has):
-        return False
-    reasons.extend(f"{d}: {_place(melody, degrees.index(d))}" for d in wanted.has)
-    if wanted.met is None:
-        return True
-    new = sorted(used - wanted.met, key=Degree.parse)
-    reasons.append(f"new to the student: {' '.join(new) or 'nothing'}")
-    return len(new) <= wanted.at_most_new
+    yield from (f"{d}: {_place(melody, degrees.index(d))}" for d in wanted.has)
+    if wanted.met is not None:
+        new = sorted({*degrees} - wanted.met, key=Degree.parse)
+        yield f"new to the student: {' '.join(new) or 'nothing'}"
 
 
-def _patterns_fit(melody: Melody, wanted: Wanted, reasons: list[str]) -> bool:
+def _patterns(melody: Melody, wanted: Wanted) -> Iterator[tuple[Words, list[Words]]]:
+    """Each pattern wanted, and the line to look in: the words for each place of it."""
     steps = [after - before for before, after in pairwise(melody.pitches)]
-    signed = [str(step) for step in steps]
-    turns = [(step.semitones > 0) - (step.semitones < 0) for step in steps]
-    names = {turn: word for word, turn in CONTOUR.items()}
-    both_ways = [word.lstrip("+-") for word in signed]
-    places = (
-        (_first(wanted.degrees, plain_degrees(melody)), " ".join(wanted.degrees)),
-        (_first_interval(wanted.intervals, signed, both_ways), " ".join(wanted.intervals)),
-        (_first(wanted.contour, turns), " ".join(names[turn] for turn in wanted.contour)),
-    )
-    for place, pattern in places:
-        if place is None:
-            return False
-        if pattern:
-            reasons.append(f"{pattern}: from {_place(melody, place)}")
-    return True
+    yield wanted.degrees, [(degree,) for degree in plain_degrees(melody)]
+    yield wanted.intervals, [(str(step), str(step).lstrip("+-")) for step in steps]
+    yield wanted.contour, [(_direction(step),) for step in steps]
 
 
-def _first(pattern: Sequence[T], line: Sequence[T]) -> int | None:
-    """Where ``pattern`` first stands in ``line``; 0 for an empty pattern."""
-    length = len(pattern)
-    starts = range(len(line) - length + 1)
-    return next((at for at in starts if tuple(line[at : at + length]) == tuple(pattern)), None)
-
-
-def _first_interval(
-    pattern: Sequence[str], signed: Sequence[str], both_ways: Sequence[str]
-) -> int | None:
-    """As :func:`_first`, where a word without a sign stands for both directions."""
-    either = list(zip(signed, both_ways, strict=True))
-    starts = range(len(either) - len(pattern) + 1)
-    fits = (at for at in starts if all(map(_one_of, pattern, either[at:])))
-    return next(fits, None)
-
-
-def _one_of(word: str, names: tuple[str, str]) -> bool:
-    return word in names
+def _first(pattern: Words, line: Sequence[Words]) -> int | None:
+    """Where a pattern first stands in a line; 0 for an empty one, None where it does not."""
+    starts = range(len(line) - len(pattern) + 1)
+    return next((at for at in starts if all(map(contains, line[at:], pattern))), None)
 
 
 def _place(melody: Melody, note: int) -> str:
     return melody.place_of(melody.struck[note])
+
+
+def _direction(step: Interval) -> str:
+    return CONTOUR[(step.semitones > 0) - (step.semitones < 0)]
 
 
 # -- reading ---------------------------------------------------------------------------------------
@@ -206,10 +185,9 @@ def _interval(word: str) -> str:
     return (sign if word.lstrip("+-") != "P1" else "") + Interval.parse(word).name
 
 
-def _direction(word: str) -> int:
-    if word not in CONTOUR:
-        raise RequestError(
-            f'"{word[:20]}" is not a direction{nearest(word, CONTOUR)} '
-            f"(known: {', '.join(CONTOUR)})"
-        )
-    return CONTOUR[word]
+def _contour_word(word: str) -> str:
+    known = list(CONTOUR.values())
+    if word not in known:
+        more = f"{nearest(word, known)} (known: {', '.join(known)})"
+        raise RequestError(f'"{word[:20]}" is not a direction{more}')
+    return word

@@ -38,9 +38,9 @@ from fretpath.lesson.diagnosis import (
     mistakes_of,
     reasons_for,
 )
-from fretpath.lesson.folder import check_tune
 from fretpath.lesson.pairing import ENTER, WRONG, Pairing, heard_notes, pair
 from fretpath.lesson.record import drill_pairs
+from fretpath.lesson.tune import check_tune
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody, Note
 from fretpath.music.pitch import OCTAVE

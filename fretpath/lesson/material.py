@@ -3,11 +3,20 @@
 **Theory.**  Order comes first from material, then from measures.  A tune is *ready* when it
 brings at most one topic that is new.  Everything a tune can bring stands on one ladder, whose
 order is the published one of B. Crowell's anthology Eyes and Ears (2004-2017): steps, the leaps
-by function (:mod:`fretpath.lesson.measures`), the degrees of minor and the modes, then notes off
-the key, #4 first, then b7, b3, b6 and b2, then a change of key.  (The order of the notes off the
-key is also that of how many folk tunes in major use them: #4 11.6 %, b7 5.4, b3 3.5, b6 2.5,
-b2 1.8 of the tunes in the Essen collection.)  Where range and rhythm stand on it is our choice:
-both books followed rhythm far less than pitch.
+by function, the degrees of minor and the modes, then notes off the key, #4 first, then b7, b3, b6
+and b2, then a change of key.  (The order of the notes off the key is also that of how many folk
+tunes in major use them: #4 11.6 %, b7 5.4, b3 3.5, b6 2.5, b2 1.8 of the tunes in the Essen
+collection.)  Where range and rhythm stand on it is our choice: both books followed rhythm far less
+than pitch.
+
+**Leaps.**  A leap is learned by its role in the key sooner than by its size: the fifth from 1
+to 5 is easy, the same fifth from 2 to 6 is not.  So every leap gets the easiest account that fits
+it, in the order in which the anthology brings them: to the tonic, back to a note just heard, inside
+the tonic triad (third, fourth or octave; fifth; sixth), inside the dominant (thirds; wider),
+between tonic and dominant, inside the subdominant, sevenths, and the rest.  Only the order is taken
+from there; the exact limits below are ours.  Chords by degree number, each note in the key in force
+at it: tonic 1 3 5, dominant 5 7 2 4 (with its seventh), subdominant 4 6 1.  In minor, 6 and 7
+belong to the key in both their forms.  A leap is anything wider than a whole tone.
 
 **Conventions.**  A *topic* has a name a teacher reads and a rung, 0 for the first.  Ranges and
 the like are cumulative: a tune over a tenth also brings the range over an octave.  A tune with
@@ -16,14 +25,33 @@ more in it never has less material: adding notes to the end only adds topics.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 
-from fretpath.lesson.measures import LEAPS, belongs, leaps_of, pitch_range
-from fretpath.music.key import SCALES
+from fretpath.errors import RequestError
+from fretpath.music.key import SCALES, Degree, Key
 from fretpath.music.melody import Melody
+from fretpath.music.pitch import Pitch
+from fretpath.values import Value
+
+LEAPS = (
+    "leap to 1",
+    "leap back to a note just heard",
+    "3rd, 4th or 8ve in the tonic triad",
+    "5th in the tonic triad",
+    "6th in the tonic triad",
+    "3rd in the dominant",
+    "wider leap in the dominant",
+    "leap between tonic and dominant",
+    "leap in the subdominant",
+    "leap of a 7th",
+    "leap outside the main chords",
+    "augmented 2nd",
+    "leap with a note off the key",
+)
+"""Kinds of leap, from easy to hard for the ear."""
 
 DEPARTURES = ("#4", "b7", "b3", "b6", "b2")
 """Notes off the key by name, in the order in which they are taught."""
@@ -57,7 +85,7 @@ RUNGS = {name: rung for rung, names in enumerate(LADDER) for name in names}
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Topic:
+class Topic(Value):
     """One topic a tune brings."""
 
     rung: int
@@ -68,11 +96,13 @@ class Topic:
     def __str__(self) -> str:
         return self.name
 
-
-@cache
-def topic(name: str) -> Topic:
-    """The topic of that name."""
-    return Topic(RUNGS[name], name)
+    @staticmethod
+    @cache
+    def parse(name: str) -> Topic:
+        """The topic of that name; :class:`RequestError` when the ladder has none."""
+        if name not in RUNGS:
+            raise RequestError(f'"{name[:40]}" is not on the ladder')
+        return Topic(RUNGS[name], name)
 
 
 def material_of(melody: Melody) -> frozenset[Topic]:
@@ -85,7 +115,7 @@ def material_of(melody: Melody) -> frozenset[Topic]:
     names = {*_degrees(melody), *leaps_of(melody), *_ranges(melody), *_rhythm(melody)}
     if len({key for _, key in melody.keys}) > 1:
         names.add("a change of key")
-    return frozenset(topic(name) for name in names)
+    return frozenset(Topic.parse(name) for name in names)
 
 
 def degree_names(material: Iterable[Topic]) -> list[str]:
@@ -95,6 +125,91 @@ def degree_names(material: Iterable[Topic]) -> list[str]:
         for topic in sorted(material)
         if topic.name.startswith("degree ") or topic.name[:2] in DEPARTURES
     ]
+
+
+# -- notes and leaps in the key --------------------------------------------------------------------
+
+_TONIC, _DOMINANT, _SUBDOMINANT = {1, 3, 5}, {5, 7, 2, 4}, {4, 6, 1}
+_BOTH_FORMS = frozenset({"b6", "6", "b7", "7"})
+_MINOR = frozenset({"natural minor", "harmonic minor", "melodic minor"})
+_JUST_HEARD = 4
+"""How many notes back a note still counts as just heard (our choice)."""
+
+
+def numbers_in_key(melody: Melody) -> list[int | None]:
+    """The number of the degree of each struck note, 1 to 7; None for a note off the key."""
+    notes = zip(melody.struck, melody.degrees, strict=True)
+    return [d.number if d and belongs(melody.key_at(event), d) else None for event, d in notes]
+
+
+def belongs(key: Key | None, degree: Degree) -> bool:
+    """Whether the key holds the degree; in minor, 6 and 7 are at home raised and not.
+
+    >>> belongs(Key.parse("A minor"), Degree.parse("7")), belongs(Key.parse("A"), Degree(6, -1))
+    (True, False)
+    """
+    if key is None:
+        return False
+    return key.holds(degree) or (key.mode in _MINOR and degree.plain in _BOTH_FORMS)
+
+
+def leaps_to(melody: Melody) -> list[int]:
+    """The struck notes, from 0, that are reached by a leap."""
+    moves = enumerate(pairwise(melody.pitches), start=1)
+    return [note for note, (low, high) in moves if abs((high - low).semitones) > 2]
+
+
+def leaps_off_triad(melody: Melody) -> float:
+    """Share of the leaps with a note outside the tonic triad; 0 without a leap."""
+    numbers = numbers_in_key(melody)
+    inside = [{*numbers[note - 1 : note + 1]} <= _TONIC for note in leaps_to(melody)]
+    return inside.count(False) / len(inside) if inside else 0.0
+
+
+def leaps_of(melody: Melody) -> list[str]:
+    """The kind of each leap, in order of the tune; see :data:`LEAPS`.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> leaps_of(parse_melody("1 5 4 1 2 6"))
+    ['5th in the tonic triad', 'leap to 1', 'leap outside the main chords']
+    """
+    numbers, pitches = numbers_in_key(melody), melody.pitches
+    return [_leap_kind(numbers, pitches, note) for note in leaps_to(melody)]
+
+
+def _leap_kind(numbers: Sequence[int | None], pitches: Sequence[Pitch], note: int) -> str:
+    """The easiest account of the leap to a note."""
+    ends = {*numbers[note - 1 : note + 1]}
+    size = abs((pitches[note] - pitches[note - 1]).steps) + 1
+    if None in ends:
+        return "leap with a note off the key"
+    if size == 2:
+        return "augmented 2nd"
+    if numbers[note] == 1 and size in (3, 4, 5, 6, 8):
+        return "leap to 1"
+    if pitches[note] in pitches[max(0, note - 1 - _JUST_HEARD) : note - 1]:
+        return "leap back to a note just heard"
+    return _leap_by_chord(ends, size)
+
+
+def _leap_by_chord(ends: set[int | None], size: int) -> str:
+    if ends <= _TONIC:
+        if size in (3, 4, 8):
+            return "3rd, 4th or 8ve in the tonic triad"
+        if size in (5, 6):
+            return f"{size}th in the tonic triad"
+    if size == 7:
+        return "leap of a 7th"
+    if size > 8:
+        return "leap outside the main chords"
+    if ends <= _DOMINANT:
+        return "3rd in the dominant" if size == 3 else "wider leap in the dominant"
+    if ends & {7, 2} and ends & {1, 3}:
+        return "leap between tonic and dominant"
+    return "leap in the subdominant" if ends <= _SUBDOMINANT else "leap outside the main chords"
+
+
+# -- the rest of what a tune asks for --------------------------------------------------------------
 
 
 def _degrees(melody: Melody) -> Iterator[str]:
@@ -111,7 +226,8 @@ def _degrees(melody: Melody) -> Iterator[str]:
 
 
 def _ranges(melody: Melody) -> list[str]:
-    semitones = pitch_range(melody)
+    sounds = [pitch.midi for pitch in melody.pitches]
+    semitones = max(sounds) - min(sounds)
     return [f"range over {name}" for limit, name in _RANGES.items() if semitones > limit]
 
 

@@ -17,9 +17,10 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import PurePath
 
-from fretpath.lesson.folder import arrange_in_best_key
-from fretpath.lesson.order import ACCURACY, Lesson, by_hand, news
+from fretpath.lesson.order import ACCURACY, HAND_RANKED, Lesson, by_hand, news
+from fretpath.lesson.tune import arrange_in_best_key
 from fretpath.music.melody import Melody
+from fretpath.neck.arrangement import Figures
 from fretpath.neck.setup import Setup
 from fretpath.page.aloud import with_capitals
 from fretpath.page.html import fill_template
@@ -109,11 +110,18 @@ def measures_csv(lessons: Sequence[tuple[int, Lesson]]) -> str:
         tune = lesson.tune
         words = (tune.name, tune.title, tune.key, news(lesson))
         ear = [round(value, 4) for value in asdict(tune.ear).values()]
-        hand = [round(value, 1) for value in asdict(tune.hand).values()] if tune.hand else [""] * 4
+        hand = _hand_columns(tune.hand)
         writer.writerow(
             [place, *map(_safe, words), *ear, f"{lesson.rank:.4f}", *hand, hand_places[tune.name]]
         )
     return file.getvalue()
+
+
+def _hand_columns(hand: Figures | None) -> list[object]:
+    if hand is None:
+        return [""] * len(HAND_RANKED)
+    figures = (getattr(hand, name) for name in HAND_RANKED)
+    return [0.0 if figure is None else round(figure, 1) for figure in figures]
 
 
 _COLUMNS = (

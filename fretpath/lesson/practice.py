@@ -15,7 +15,7 @@ from itertools import pairwise
 
 from fretpath.errors import RequestError
 from fretpath.lesson.drill import excerpt
-from fretpath.lesson.folder import USUAL_TEMPO
+from fretpath.lesson.tune import USUAL_TEMPO
 from fretpath.music.melody import Melody, Placement
 from fretpath.music.notation import format_melody
 from fretpath.neck.arrange import arrange

@@ -21,10 +21,10 @@ from dataclasses import dataclass, replace
 from fretpath.errors import RequestError
 from fretpath.lesson.drill import Question, phrases_for, questions_of
 from fretpath.lesson.drill_page import LETTERS, sounding
-from fretpath.lesson.folder import Tune, arrange_in_best_key
-from fretpath.lesson.material import RUNGS, Topic, degree_names, topic
-from fretpath.lesson.order import ACCURACY, Lesson, by_ear, news
+from fretpath.lesson.material import RUNGS, Topic, degree_names
+from fretpath.lesson.order import ACCURACY, Lesson, by_ear, in_this_order, news
 from fretpath.lesson.packet import Style
+from fretpath.lesson.tune import Tune, arrange_in_best_key
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
@@ -89,7 +89,7 @@ def plan_term(
         (lesson.tune, f"comes after these weeks (difficulty {lesson.difficulty})")
         for lesson in chosen[weeks * a_week :]
     ]
-    taught = _renewed(chosen[: weeks * a_week], met or frozenset())
+    taught = in_this_order(chosen[: weeks * a_week], met or ())
     if not taught:
         raise RequestError("there is no tune for this term" + _first_reason(waiting))
     spread = [
@@ -106,7 +106,7 @@ def _first_reason(waiting: Sequence[tuple[Tune, str]]) -> str:
 def _known_topic(degree: str) -> Topic:
     plain = Degree.parse(degree).plain
     name = f"degree {plain}"
-    return topic(name if name in RUNGS else "another note off the key")
+    return Topic.parse(name if name in RUNGS else "another note off the key")
 
 
 def _ready(
@@ -129,18 +129,6 @@ def _ready(
 
 def _brings(lesson: Lesson, known: frozenset[Topic]) -> list[str]:
     return degree_names(lesson.tune.material - known)
-
-
-def _renewed(lessons: Sequence[Lesson], met: frozenset[Topic]) -> list[Lesson]:
-    """The lessons with what is new and what comes back in the order they have now."""
-    known = set(met)
-    found = []
-    for place, lesson in enumerate(lessons, start=1):
-        material = lesson.tune.material
-        new, repeats = tuple(sorted(material - known)), tuple(sorted(material & known))
-        found.append(replace(lesson, place=place, new=new, repeats=repeats))
-        known |= material
-    return found
 
 
 def _parts(lessons: Sequence[Lesson], count: int) -> Iterator[Sequence[Lesson]]:

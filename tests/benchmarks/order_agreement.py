@@ -19,8 +19,8 @@ from itertools import combinations
 from pathlib import Path
 
 from fretpath.commands.folder import each_melody
-from fretpath.lesson.folder import Tune, tune_of
 from fretpath.lesson.order import by_ear
+from fretpath.lesson.tune import Tune, tune_of
 from fretpath.music.melody import Melody
 
 

@@ -116,8 +116,12 @@ def test_a_saved_order_is_read_back_and_can_be_changed(
     saved.write_text("c_raised.txt\na_steps.txt\n", encoding="utf-8")
     _, out, _ = run(capsys, "order", str(folder), "--order-file", str(saved), "--json")
     data = json.loads(out)
-    assert [row["file"] for row in data["ear"]] == ["c_raised.txt", "a_steps.txt", "b_triad.txt"]
-    assert [row["placed_by_teacher"] for row in data["ear"]] == [True, True, False]
+    assert [row["tune"]["name"] for row in data["ear"]] == [
+        "c_raised.txt",
+        "a_steps.txt",
+        "b_triad.txt",
+    ]
+    assert [row["placed"] for row in data["ear"]] == [True, True, False]
 
 
 def test_a_tune_that_does_not_fit_the_neck_is_still_ordered_for_the_ear(

@@ -7,8 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import parse_melody
-from fretpath.lesson.material import RUNGS, degree_names, material_of
-from fretpath.lesson.measures import LEAPS, leaps_of
+from fretpath.lesson.material import LEAPS, RUNGS, degree_names, leaps_of, material_of
 from tests.lesson.tunes import IN_KEY, OFF_KEY, melody, timed_words
 
 # One leap each, named as a teacher of functional hearing would (limits are this project's own).

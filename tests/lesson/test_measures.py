@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
+from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
@@ -13,7 +15,8 @@ from hypothesis import strategies as st
 
 from fretpath import Interval, Key
 from fretpath.lesson.material import material_of
-from fretpath.lesson.measures import ear_measures, hand_measures, leaps_off_triad, rank_means
+from fretpath.lesson.order import rank_means
+from fretpath.lesson.tune import ear_measures, tune_of
 from fretpath.neck.arrange import arrange
 from tests.lesson.tunes import KEYS, degree_words, melody, timed_words
 
@@ -42,8 +45,8 @@ def test_measures_worked_by_hand(text: str, expected: tuple[float, ...]) -> None
 
 def test_leaps_off_the_triad_worked_by_hand() -> None:
     # leaps: 1-5 inside, 5-2 outside, 2-6 outside, 6-3 outside; 3-2 and 2-1 are steps
-    assert leaps_off_triad(melody("1 5 2 6 3 2 1")) == 0.75
-    assert leaps_off_triad(melody("1 2 3 2 1")) == 0.0
+    assert ear_measures(melody("1 5 2 6 3 2 1")).leaps_off_triad == 0.75
+    assert ear_measures(melody("1 2 3 2 1")).leaps_off_triad == 0.0
 
 
 def test_notes_per_beat_counts_rests_as_time_and_ties_as_one_note() -> None:
@@ -114,8 +117,16 @@ def test_rank_means_of_one_tune_or_none() -> None:
     assert rank_means([(3.0, 4.0)]).tolist() == [0.0]
 
 
-def test_hand_measures_come_from_the_figures_of_the_fingering() -> None:
-    still = hand_measures(arrange(melody("1 2 3 4 5")).figures)
-    assert (still.travel, still.shifts, still.fastest_shift) == (0.0, 0, 0.0)
-    far = arrange(melody("C2 D4 C2 D4", "C major"))
-    assert hand_measures(far.figures).shifts == far.figures.shifts > 0
+def test_the_hand_is_measured_by_the_figures_of_the_fingering_at_a_usual_tempo() -> None:
+    still = tune_of(melody("1 2 3 4 5"), "still", "bass").hand
+    assert still is not None
+    assert (still.travel, still.shifts, still.fastest_shift) == (0.0, 0, None)
+    leaping = melody("C2 D4 C2 D4", "C major")
+    far, own = tune_of(leaping, "far", "bass").hand, arrange(leaping, "bass").figures
+    assert far is not None
+    assert far.shifts == own.shifts > 0
+    assert own.fastest_shift is None  # the tune itself gives no tempo
+    assert far.fastest_shift is not None
+    slow = tune_of(replace(leaping, tempo=Fraction(40)), "slow", "bass").hand
+    assert slow is not None
+    assert slow.fastest_shift == pytest.approx(far.fastest_shift / 2)

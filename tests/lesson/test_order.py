@@ -9,10 +9,17 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from fretpath import Degree, RequestError, parse_melody
-from fretpath.lesson.folder import Tune, tune_of
 from fretpath.lesson.material import material_of
-from fretpath.lesson.measures import EAR_RANKED
-from fretpath.lesson.order import by_ear, by_hand, difficulty, format_order, gaps, parse_order
+from fretpath.lesson.order import (
+    EAR_RANKED,
+    by_ear,
+    by_hand,
+    difficulty,
+    format_order,
+    gaps,
+    parse_order,
+)
+from fretpath.lesson.tune import Tune, tune_of
 from tests.benchmarks.order_agreement import agreement, sections
 from tests.lesson.tunes import IN_KEY, degree_words, melody, timed_words, tune
 

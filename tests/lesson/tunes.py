@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import strategies as st
 
 from fretpath import Melody, parse_melody
-from fretpath.lesson.folder import Tune, tune_of
+from fretpath.lesson.tune import Tune, tune_of
 
 KEYS = ("C major", "Bb major", "F# minor", "E phrygian", "D mixolydian", "A harmonic minor")
 IN_KEY = ("5,", "6,", "7,", "1", "2", "3", "4", "5", "6", "7", "8", "9", "10")
