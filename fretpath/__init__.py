@@ -28,16 +28,22 @@ from fretpath.music.key import SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody, Meter, Note, Placement, Repeat
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
-from fretpath.neck.arrange import arrange, replan
+from fretpath.neck.arrange import arrange, arrange_many, iter_arrange, replan
 from fretpath.neck.arrangement import Arrangement, Figures, Fingering
-from fretpath.neck.card import Card, format_card
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
 from fretpath.neck.hand import HANDS, Hand, Reach, hand_named
 from fretpath.neck.instrument import Instrument, Playing, String
-from fretpath.neck.limits import Limits, OpenStrings, Start
-from fretpath.neck.many import arrange_many, iter_arrange
 from fretpath.neck.planner import clear_caches
-from fretpath.neck.setup import Objective, RepeatFingering, Setup
+from fretpath.neck.setup import (
+    Card,
+    Limits,
+    Objective,
+    OpenStrings,
+    RepeatFingering,
+    Setup,
+    Start,
+    format_card,
+)
 from fretpath.neck.terms import Weights
 from fretpath.page import notebook as _notebook  # noqa: F401  (shows arrangements in notebooks)
 from fretpath.page.tab import render_tab

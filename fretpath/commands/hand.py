@@ -24,9 +24,9 @@ from fretpath.errors import RequestError
 from fretpath.exchange.door import is_score_name
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
-from fretpath.neck.card import format_card
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.learning import HandFit, learn_hand
+from fretpath.neck.setup import format_card
 from fretpath.page.tables import table
 
 

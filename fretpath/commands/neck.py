@@ -18,7 +18,7 @@ from fretpath.commands.options import (
 )
 from fretpath.errors import RequestError
 from fretpath.music.key import Key
-from fretpath.neck.limits import Limits
+from fretpath.neck.setup import Limits
 from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.chart import LABELS, Chart, chord_chart, key_chart, melody_chart
 from fretpath.page.chart_text import SPACINGS, render_chart

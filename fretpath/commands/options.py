@@ -19,12 +19,10 @@ from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.neck.arrange import arrange, lower_octave
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.card import Card
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named, instrument_tuned
 from fretpath.neck.hand import HANDS, hand_named, reaching
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.limits import OPEN_STRINGS, Limits, Start
-from fretpath.neck.setup import OBJECTIVES, REPEATS, Setup
+from fretpath.neck.setup import OBJECTIVES, OPEN_STRINGS, REPEATS, Card, Limits, Setup, Start
 from fretpath.neck.terms import PLAYING, Weights, usual_weights
 from fretpath.page.departures import key_remarks
 from fretpath.remarks import Remark

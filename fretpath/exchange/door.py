@@ -16,7 +16,7 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from fretpath.errors import ScoreFileError
-from fretpath.neck.card import LARGEST, Card
+from fretpath.neck.setup import LARGEST, Card
 
 if TYPE_CHECKING:
     import zipfile

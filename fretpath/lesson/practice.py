@@ -20,7 +20,7 @@ from fretpath.music.melody import Melody, Placement
 from fretpath.music.notation import format_melody
 from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.limits import Limits
+from fretpath.neck.setup import Limits
 from fretpath.page.tab import render_tab
 from fretpath.page.tables import table
 

@@ -7,30 +7,53 @@ one string, it is the string on which it lies lowest, for frets grow narrower up
 cheapest string would be the one that leads farthest up.  Then phrases that come again are held to
 one fingering (:mod:`fretpath.neck.repeats`), and what has no path becomes an error that says why
 (:mod:`fretpath.neck.explain_failure`).
+
+**Many melodies** are shared out over as many processes or machines as an executor has.  To a worker
+travel the setup once a share, and of each melody its whole numbers; back come string, fret,
+position and finger of each note as one byte, the octave and the cost.  The arrangement is put
+together here; a melody that has no fingering is looked at again here to say why.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+import pickle
+from collections.abc import Iterable, Iterator, Sequence
+from copy import copy
+from dataclasses import dataclass, fields, replace
+from fractions import Fraction
+from functools import lru_cache
+from itertools import islice
+from typing import TYPE_CHECKING, Any, Literal, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fretpath.errors import RequestError, UnplayableError
-from fretpath.music.melody import Melody
+from fretpath.errors import FretpathError, RequestError, UnplayableError
+from fretpath.music.melody import Melody, Note, Placement
+from fretpath.music.pitch import Pitch
 from fretpath.neck.arrangement import Arrangement, position_sign
 from fretpath.neck.explain_failure import explain_failure, named, no_way, note_label
 from fretpath.neck.instrument import Instrument, octaves_for
-from fretpath.neck.planner import OPEN, Line, NoteLimit, Planner, line_of, planner_for
+from fretpath.neck.line import OPEN, NoteLimit
+from fretpath.neck.planner import Planner, planner_for
 from fretpath.neck.repeats import hold_repeats
-from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layers
+from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.setup import On, Setup
 from fretpath.remarks import Remark
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor, Future
 
 Answer = Arrangement | UnplayableError
 """What became of one melody."""
 HIGH, LOW = 10, 7
+_SHARE = 32
+"""Melodies that travel together to another process."""
+_UNDER_WAY = 256
+"""Shares handed out at a time."""
+_Work = tuple[int, Setup, Melody]
+_Packed = tuple[Any, ...]
+"""A melody or an answer as numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +82,79 @@ def arrange(melody: Melody, on: On = "bass") -> Arrangement:
     :class:`NoPathError` when the limits leave no way from one note to the next, and
     :class:`RequestError` for unknown names and impossible limits.
     """
-    answer = answer_of(Setup.of(on), melody)
-    if isinstance(answer, UnplayableError):
-        raise answer
-    return answer
+    setup = Setup.of(on)
+    found = _best_arrangement(setup, melody)
+    if found is None:
+        raise _why_not(setup, melody)
+    return found
+
+
+@overload
+def arrange_many(
+    melodies: Sequence[Melody],
+    on: On | Sequence[On] = "bass",
+    *,
+    executor: Executor | None = None,
+    unplayable: Literal["raise"] = "raise",
+) -> list[Arrangement]: ...
+@overload
+def arrange_many(
+    melodies: Sequence[Melody],
+    on: On | Sequence[On] = "bass",
+    *,
+    executor: Executor | None = None,
+    unplayable: Literal["return"],
+) -> list[Answer]: ...
+def arrange_many(
+    melodies: Sequence[Melody],
+    on: On | Sequence[On] = "bass",
+    *,
+    executor: Executor | None = None,
+    unplayable: Literal["raise", "return"] = "raise",
+) -> list[Answer] | list[Arrangement]:
+    """:func:`arrange` for many melodies, in the order given.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> tunes = [parse_melody("1 3 5 8", key=key) for key in ("G", "Ab")]
+    >>> [arrangement.frets for arrangement in arrange_many(tunes)]
+    [(3, 2, 5, 5), (4, 3, 6, 6)]
+
+    *on* is one for all, or one for each melody.  *executor* is any ``concurrent.futures.Executor``
+    and shares the work out.  *unplayable* is ``raise`` (the error of the first melody that cannot
+    be played, named; its ``index`` counts from 0) or ``return`` (the error stands in the list in
+    its place).
+    """
+    if unplayable not in ("raise", "return"):
+        raise RequestError(f'unplayable is "raise" or "return", not "{unplayable[:40]}"')
+    setups = _setups(melodies, on)
+    answers: list[Any] = [None] * len(melodies)
+    for index, answer in _each(zip(range(len(melodies)), setups, melodies, strict=True), executor):
+        answers[index] = answer
+    for index, answer in enumerate(answers):
+        if isinstance(answer, FretpathError) and (
+            unplayable == "raise" or not isinstance(answer, UnplayableError)
+        ):
+            raise _named(answer, index, len(answers))
+    return answers
+
+
+def iter_arrange(
+    melodies: Iterable[Melody], on: On = "bass", *, executor: Executor | None = None
+) -> Iterator[tuple[int, Arrangement | FretpathError]]:
+    """(index, answer) of each melody as soon as it is found, in any order; index counts from 0.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> tunes = (parse_melody("1 3 5 8", key=key) for key in ("G", "Ab"))
+    >>> [(index, answer.frets) for index, answer in iter_arrange(tunes)]
+    [(0, (3, 2, 5, 5)), (1, (4, 3, 6, 6))]
+
+    An answer is the arrangement, or the error of a melody that cannot be played.  The melodies
+    may come from a generator: they are taken as the work goes on.  *executor* is any
+    ``concurrent.futures.Executor``.
+    """
+    setup = Setup.of(on)
+    work = ((index, setup, melody) for index, melody in enumerate(melodies))
+    return _each(work, executor)
 
 
 def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arrangement:
@@ -76,7 +168,7 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
         raise RequestError(f"there is no note {note}: the melody has notes 1 to {count}")
     melody = replace(arrangement.melody, octave_free=False)
     planner = planner_for(arrangement.setup)
-    line = line_of(planner, melody).holding(
+    line = planner.line(melody).holding(
         {
             earlier: NoteLimit(kept.string, kept.fret, kept.position, kept.finger)
             for earlier, kept in enumerate(arrangement.fingerings[: note - 1])
@@ -94,11 +186,11 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
             f"{named(melody)}{note_label(melody, event)}: there is no other place for this note "
             "within the limits"
         )
-    cost, numbers = best_path(planner, line)
-    if numbers is None:
+    best = planner.best_path(line)
+    if best is None:
         raise no_way(melody, planner.layers(line))
-    found = build_arrangement(planner, melody, numbers, cost)
-    return replace(found, octave_chosen=arrangement.octave_chosen)
+    setup, chosen = arrangement.setup, arrangement.octave_chosen
+    return build_arrangement(planner, setup, melody, *best, octave_chosen=chosen)
 
 
 def lower_octave(arrangement: Arrangement) -> tuple[Remark, ...]:
@@ -115,8 +207,8 @@ def lower_octave(arrangement: Arrangement) -> tuple[Remark, ...]:
     if arrangement.octave_chosen or placed or high < HIGH or setup.limits.lowest_fret >= HIGH:
         return ()
     for down in range(1, melody.octave + 2):
-        lower = answer_of(setup, replace(melody.in_octave(melody.octave - down), octave_free=False))
-        if isinstance(lower, Arrangement) and max(lower.positions) <= LOW:
+        lower = _best_arrangement(setup, melody.in_octave(melody.octave - down))
+        if lower and max(lower.positions) <= LOW:
             octave = melody.octave - down
             top, low = (
                 position_sign(setup.instrument, max(found.positions))
@@ -143,71 +235,67 @@ def layers_of(arrangement: Arrangement) -> tuple[Planner, Layers]:
     if setup.limits.one_string:
         setup = _on_one_string(setup, arrangement.strings[0])
     planner = planner_for(setup)
-    line = line_of(planner, arrangement.melody)
+    line = planner.line(arrangement.melody)
     places = list(zip(arrangement.strings, arrangement.frets, strict=True))
     kept = {note: limit for note, limit in line.limits.items() if limit.allows(*places[note])}
     return planner, planner.layers(replace(line, limits=kept))
 
 
-def best_path(planner: Planner, line: Line) -> tuple[int, NDArray[np.int64] | None]:
-    """Cost and state numbers of the best path of a line; FORBIDDEN and None if it has none."""
-    if planner.missing(line):
-        return FORBIDDEN, None
-    layers = planner.layers(line)
-    if planner.setup.objective == "hardest":
-        layers = easiest_layers(layers)
-    cost, path = cheapest_path(layers)
-    return (cost, layers.numbers(path)) if cost < FORBIDDEN else (FORBIDDEN, None)
-
-
 def build_arrangement(
-    planner: Planner, melody: Melody, numbers: NDArray[np.int64], cost: int
+    planner: Planner,
+    setup: Setup,
+    melody: Melody,
+    cost: int,
+    path: NDArray[np.int64],
+    *,
+    octave_chosen: bool = False,
+    remarks: tuple[Remark, ...] = (),
 ) -> Arrangement:
     """The arrangement that a path, given as state numbers, stands for."""
     states = planner.states
     return Arrangement(
-        melody=melody,
-        setup=planner.setup,
-        strings=tuple(states.string[numbers].tolist()),
-        frets=tuple(states.fret[numbers].tolist()),
-        positions=tuple(states.position[numbers].tolist()),
-        fingers=tuple(states.finger[numbers].tolist()),
+        melody,
+        setup,
+        strings=tuple(states.string[path].tolist()),
+        frets=tuple(states.fret[path].tolist()),
+        positions=tuple(states.position[path].tolist()),
+        fingers=tuple(states.finger[path].tolist()),
         cost=cost,
+        octave_chosen=octave_chosen,
+        remarks=remarks,
     )
 
 
 # -- one melody -----------------------------------------------------------------------------------
 
 
-def answer_of(setup: Setup, melody: Melody) -> Answer:
-    """The best fingering of a melody, or the error that says why there is none."""
-    found = arrangement_of(setup, melody)
-    if found is None:
-        moved = in_octaves(melody, _attempts(setup, melody)[0].octaves)
-        return explain_failure(
-            planner_for(setup), moved, lambda other: _best_attempt(other, melody)
-        )
-    return found
-
-
-def arrangement_of(setup: Setup, melody: Melody) -> Arrangement | None:
+def _best_arrangement(setup: Setup, melody: Melody) -> Arrangement | None:
     """The best fingering of a melody; None where there is none."""
     found = _best_attempt(setup, melody)
     if found is None:
         return None
-    attempt, cost, numbers = found
-    moved = in_octaves(melody, attempt.octaves)
-    planner = attempt.planner
+    attempt, cost, path = found
+    moved, planner = _in_octaves(melody, attempt.octaves), attempt.planner
+    remarks: tuple[Remark, ...] = ()
     if setup.repeats == "same":
-        line = line_of(planner, moved)
-        cost, numbers, remarks = hold_repeats(planner, moved, line, cost, numbers, best_path)
-    else:
-        remarks = ()
-    built = build_arrangement(planner, moved, numbers, cost)
-    return replace(built, setup=setup, octave_chosen=melody.octave_free, remarks=remarks)
+        cost, path, remarks = hold_repeats(planner, moved, planner.line(moved), cost, path)
+    chosen = melody.octave_free
+    return build_arrangement(
+        planner, setup, moved, cost, path, octave_chosen=chosen, remarks=remarks
+    )
 
 
-def in_octaves(melody: Melody, octaves: int) -> Melody:
+def _why_not(setup: Setup, melody: Melody) -> UnplayableError:
+    """Why a melody has no fingering, with the single limit whose end would help."""
+    moved = _in_octaves(melody, _attempts(setup, melody)[0].octaves)
+    problem = explain_failure(planner_for(setup), moved)
+    for option, limits in setup.limits.without_one():
+        if _best_attempt(replace(setup, limits=limits, objective="total"), melody) is not None:
+            return type(problem)(f"{problem}\nDrop {option}: without it the melody can be played.")
+    return problem
+
+
+def _in_octaves(melody: Melody, octaves: int) -> Melody:
     """The melody so many octaves higher, and fixed there; itself where its octave was fixed."""
     return melody.in_octave(melody.octave + octaves) if melody.octave_free else melody
 
@@ -217,13 +305,13 @@ def _best_attempt(setup: Setup, melody: Melody) -> tuple[Attempt, int, NDArray[n
     best: tuple[Attempt, int, NDArray[np.int64]] | None = None
     least = (FORBIDDEN, FORBIDDEN)
     for attempt in _attempts(setup, melody):
-        line = line_of(attempt.planner, melody, attempt.octaves)
-        cost, numbers = best_path(attempt.planner, line)
-        if numbers is None:
+        found = attempt.planner.best_path(attempt.planner.line(melody, attempt.octaves))
+        if found is None:
             continue
-        top = attempt.planner.states.fret[numbers].max() if setup.limits.one_string else 0
+        cost, path = found
+        top = attempt.planner.states.fret[path].max() if setup.limits.one_string else 0
         if (top, cost) < least:
-            best, least = (attempt, cost, numbers), (top, cost)
+            best, least = (attempt, cost, path), (top, cost)
     return best
 
 
@@ -258,3 +346,138 @@ def _planners(setup: Setup) -> Iterator[Planner]:
 
 def _on_one_string(setup: Setup, string: int) -> Setup:
     return replace(setup, limits=replace(setup.limits, strings=(string,), one_string=False))
+
+
+# -- many melodies ---------------------------------------------------------------------------------
+
+
+def _setups(melodies: Sequence[Melody], on: On | Sequence[On]) -> list[Setup]:
+    if isinstance(on, str | Instrument | Setup):
+        return [Setup.of(on)] * len(melodies)
+    setups = [Setup.of(each) for each in on]
+    if len(setups) != len(melodies):
+        raise RequestError(f"{len(melodies)} melodies but {len(setups)} instruments")
+    return setups
+
+
+def _named(error: FretpathError, index: int, count: int) -> FretpathError:
+    """The error with the place of its melody, and all its fields."""
+    named = copy(error)
+    named.args = (f"melody {index + 1} of {count}: {error}",)
+    named.index = index
+    return named
+
+
+def _each(
+    work: Iterable[_Work], executor: Executor | None
+) -> Iterator[tuple[int, Arrangement | FretpathError]]:
+    if executor is None:
+        return ((index, _answer_or_error(setup, melody)) for index, setup, melody in work)
+    return _shared_out(iter(work), executor)
+
+
+def _answer_or_error(setup: Setup, melody: Melody) -> Arrangement | FretpathError:
+    try:
+        return arrange(melody, setup)
+    except FretpathError as problem:
+        return problem
+
+
+def _shared_out(
+    work: Iterator[_Work], executor: Executor
+) -> Iterator[tuple[int, Arrangement | FretpathError]]:
+    from concurrent.futures import FIRST_COMPLETED, wait
+
+    under_way: dict[Future[list[_Packed | None]], list[_Work]] = {}
+    while True:
+        while len(under_way) < _UNDER_WAY and (share := list(islice(work, _SHARE))):
+            packed = [(setup, _packed(melody)) for _, setup, melody in share]
+            under_way[executor.submit(_search, pickle.dumps(packed))] = share
+        if not under_way:
+            return
+        for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+            share = under_way.pop(future)
+            for (index, setup, melody), answer in zip(share, future.result(), strict=True):
+                yield index, _put_together(setup, melody, answer)
+
+
+def _put_together(
+    setup: Setup, melody: Melody, answer: _Packed | None
+) -> Arrangement | FretpathError:
+    if answer is None:
+        return _answer_or_error(setup, melody)
+    octaves, columns, cost, remarks = answer
+    strings, frets, positions, fingers = map(tuple, columns)
+    return Arrangement(
+        _in_octaves(melody, octaves),
+        setup,
+        strings,
+        frets,
+        positions,
+        fingers,
+        cost,
+        octave_chosen=melody.octave_free,
+        remarks=tuple(Remark(*words) for words in remarks),
+    )
+
+
+# -- in the worker --------------------------------------------------------------------------------
+
+
+def _search(share: bytes) -> list[_Packed | None]:
+    """The answers to a share as numbers; None where there is none.
+
+    The share is pickled here and not by the executor, since some look through every list.
+    """
+    return [_found(setup, _unpacked(packed)) for setup, packed in pickle.loads(share)]
+
+
+def _found(setup: Setup, melody: Melody) -> _Packed | None:
+    try:
+        found = _best_arrangement(setup, melody)
+    except FretpathError:
+        return None
+    if found is None:
+        return None
+    columns = (found.strings, found.frets, found.positions, found.fingers)
+    remarks = [(remark.kind, remark.text, remark.place) for remark in found.remarks]
+    return found.melody.octave - melody.octave, [*map(bytes, columns)], found.cost, remarks
+
+
+def _packed(melody: Melody) -> _Packed:
+    """A melody with its notes as numbers; no key, and no words but the title."""
+    rows = [_packed_note(note) for note in melody.notes]
+    others = {field.name: getattr(melody, field.name) for field in fields(melody)}
+    return rows, others | {"notes": (), "keys": (), "headers": (), "lyrics": (), "chords": ()}
+
+
+def _packed_note(note: Note) -> _Packed:
+    pitch, beats, placement = note.pitch, note.beats, note.placement
+    return (
+        None if pitch is None else (pitch.staff, pitch.midi),
+        beats.numerator,
+        beats.denominator,
+        note.tied,
+        None if placement is None else (placement.string, placement.fret),
+    )
+
+
+def _unpacked(packed: _Packed) -> Melody:
+    rows, others = packed
+    return Melody(**others | {"notes": tuple(_unpacked_note(*row) for row in rows)})
+
+
+@lru_cache(maxsize=4096)
+def _unpacked_note(
+    pitch: tuple[int, int] | None,
+    above: int,
+    below: int,
+    tied: bool,
+    placement: tuple[int | None, int | None] | None,
+) -> Note:
+    return Note(
+        None if pitch is None else Pitch(*pitch),
+        Fraction(above, below),
+        tied,
+        None if placement is None else Placement(*placement),
+    )

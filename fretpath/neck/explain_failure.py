@@ -3,13 +3,12 @@
 **Conventions.**  Notes without a place are told first and all at once, the first eight by name,
 then the step at which every path ends.  What is suggested is the smallest change that fits: another
 octave, so many semitones up or down, or the melody as it is on another instrument, of the same
-family first; and if dropping one single limit would help, that limit is named.
+family first.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -19,31 +18,16 @@ from fretpath.music.pitch import C0, Pitch
 from fretpath.music.words import counted
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument, octaves_for
-from fretpath.neck.planner import Planner, line_of
+from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers
-from fretpath.neck.setup import Setup
 
 COMMON = ("bass", "guitar", "ukulele", "mandolin", "banjo", "cello", "violin")
 _MOST_LINES = 8
 
 
-def explain_failure(
-    planner: Planner, melody: Melody, search: Callable[[Setup], object]
-) -> UnplayableError:
-    """Why a melody in its octave has no path, with the single limit whose end would help.
-
-    *search* says whether a melody has a path on another setup (None where it has none).
-    """
-    setup, problem = planner.setup, _problem(planner, melody)
-    for option, limits in setup.limits.without_one():
-        if search(replace(setup, limits=limits, objective="total")) is not None:
-            return type(problem)(f"{problem}\nDrop {option}: without it the melody can be played.")
-    return problem
-
-
-def _problem(planner: Planner, melody: Melody) -> UnplayableError:
-    """Notes without a place, or a step that cannot be taken."""
-    line, instrument = line_of(planner, melody), planner.setup.instrument
+def explain_failure(planner: Planner, melody: Melody) -> UnplayableError:
+    """Why a melody in its octave has no path: notes without a place, or a step no hand can take."""
+    line, instrument = planner.line(melody), planner.setup.instrument
     events = [melody.struck[note] for note in planner.missing(line)]
     for event in events:
         if melody.notes[event].placement:

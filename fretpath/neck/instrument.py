@@ -279,7 +279,13 @@ def parse_scale_length(text: str) -> float:
     >>> parse_scale_length("30in")
     762.0
     """
-    match = re.fullmatch(r"(\d{1,4}(?:\.\d{1,3})?)\s*(in|mm)", text.strip())
-    if match is None:
+    length = length_in_mm(text)
+    if length is None:
         raise RequestError(f'"{text[:40]}" is not a scale length: write 34in or 864mm')
-    return float(match[1]) * (MM_PER_INCH if match[2] == "in" else 1)
+    return length
+
+
+def length_in_mm(text: str) -> float | None:
+    """The length that ``30in`` or ``762mm`` says, in whole micrometers; None for other text."""
+    match = re.fullmatch(r"(\d{1,4}(?:\.\d{1,3})?)\s*(in|mm)", text.strip())
+    return round(float(match[1]) * (MM_PER_INCH if match[2] == "in" else 1), 3) if match else None

@@ -22,12 +22,10 @@ from fretpath.music.melody import WORKING_OCTAVE, Melody, Placement
 from fretpath.music.pitch import OCTAVE, Interval
 from fretpath.music.transposing import Transposed, transpose_melody, usual_tonic, way_to
 from fretpath.music.words import counted
-from fretpath.neck.arrange import Answer, arrange
+from fretpath.neck.arrange import Answer, arrange, arrange_many
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument, octaves_for
-from fretpath.neck.limits import Limits
-from fretpath.neck.many import arrange_many
-from fretpath.neck.setup import On, Setup
+from fretpath.neck.setup import Limits, On, Setup
 from fretpath.neck.ways import describe
 from fretpath.values import Value
 
@@ -206,7 +204,7 @@ def transpose(
     """A melody fingered as it is and again after its move.
 
     >>> from fretpath.music.notation import parse_melody
-    >>> from fretpath.neck.limits import Limits
+    >>> from fretpath.neck.setup import Limits
     >>> fretted = Setup.of("bass", limits=Limits(open_strings="forbid"))
     >>> moved = transpose(parse_melody("1 5 8 9 10", key="B"), fretted, to="A")
     >>> moved.shape_frets, str(moved.after.melody.key)

@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
-from fretpath.neck.arrange import best_path
-from fretpath.neck.planner import Line, NoteLimit, Planner, line_of
+from fretpath.neck.line import Line, NoteLimit
+from fretpath.neck.planner import Planner
 from fretpath.neck.setup import On, Setup
 from fretpath.neck.terms import Weights
 from fretpath.values import Value
@@ -141,10 +141,10 @@ def agreement(
 
 
 def _agreeing(planner: Planner, placed: PlacedLine, line: Line) -> int:
-    _, numbers = best_path(planner, line)
-    if numbers is None:
+    best = planner.best_path(line)
+    if best is None:
         return 0
-    states = planner.states
+    states, numbers = planner.states, best[1]
     found = zip(states.string[numbers].tolist(), states.fret[numbers].tolist(), strict=True)
     return sum(ours == theirs for ours, theirs in zip(found, placed.places, strict=True))
 
@@ -188,4 +188,4 @@ def _placed_line(tab: Melody, setup: Setup) -> PlacedLine:
         for at in placements
     )
     free = replace(tab, notes=tuple(replace(note, placement=None) for note in tab.notes))
-    return PlacedLine(line_of(Planner(setup), free), places)
+    return PlacedLine(Planner(setup).line(free), places)

@@ -15,12 +15,11 @@ from fretpath.music.key import Key, Scale
 from fretpath.music.melody import Melody
 from fretpath.music.notation import parse_melody
 from fretpath.music.pitch import Pitch
+from fretpath.neck.arrange import arrange_many
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.hand import LETTER_FRETS
 from fretpath.neck.instrument import Instrument
-from fretpath.neck.limits import Limits
-from fretpath.neck.many import arrange_many
-from fretpath.neck.setup import On, Setup
+from fretpath.neck.setup import Limits, On, Setup
 from fretpath.values import Value
 
 ROOT_FRET = 7

@@ -16,7 +16,7 @@ is exact for the candidates that were tried, and at most that much above the fre
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -24,12 +24,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
-from fretpath.neck.planner import Line, NoteLimit, Planner
-from fretpath.neck.states import MIDI_NUMBERS, States
+from fretpath.neck.hand import MIDI_NUMBERS, States
+from fretpath.neck.line import PLAIN, Line, NoteLimit
+from fretpath.neck.planner import Planner
 from fretpath.remarks import Remark
 
 Ints = NDArray[np.int64]
-BestPath = Callable[[Planner, Line], tuple[int, Ints | None]]
 TOLERANCE = 0.1
 """Share of the free optimum that one fingering for a phrase may cost on top."""
 LEAST_NOTES = 3
@@ -53,7 +53,7 @@ class _Solved:
 
 
 def hold_repeats(
-    planner: Planner, melody: Melody, line: Line, cost: int, path: Ints, best_path: BestPath
+    planner: Planner, melody: Melody, line: Line, cost: int, path: Ints
 ) -> tuple[int, Ints, tuple[Remark, ...]]:
     """Cost and path with every phrase that repeats fingered the same, and what must be said.
 
@@ -66,10 +66,10 @@ def hold_repeats(
         if len(models) == 1:
             now = replace(now, line=now.line.holding(_holds(planner, models[0], spans)))
             continue
-        best = _cheapest(planner, now, [_holds(planner, m, spans) for m in models], best_path)
+        best = _cheapest(planner, now, [_holds(planner, m, spans) for m in models])
         if best is None or best.cost > max(near, now.cost):
-            models = _models_alone(planner, now.line, spans[-1], best_path)
-            more = _cheapest(planner, now, [_holds(planner, m, spans) for m in models], best_path)
+            models = _models_alone(planner, now.line, spans[-1])
+            more = _cheapest(planner, now, [_holds(planner, m, spans) for m in models])
             best = min((one for one in (best, more) if one), key=lambda one: one.cost, default=None)
         if best is None or best.cost > most:
             remarks.append(_not_held(melody, spans))
@@ -77,33 +77,32 @@ def hold_repeats(
             now = best
     for spans in moved_spans(melody):
         shapes = [_moved_shape(planner, line, m, spans) for m in _occurrences(now.path, spans)]
-        best = _cheapest(planner, now, [shape for shape in shapes if shape], best_path)
+        best = _cheapest(planner, now, [shape for shape in shapes if shape])
         now = best if best is not None and best.cost <= most else now
     return now.cost, now.path, tuple(remarks)
 
 
 def _cheapest(
-    planner: Planner, now: _Solved, holds: Sequence[dict[int, NoteLimit]], best_path: BestPath
+    planner: Planner, now: _Solved, holds: Sequence[dict[int, NoteLimit]]
 ) -> _Solved | None:
     """The cheapest with more notes held in one of several ways; None where none has a path."""
-    tried = [_solved(planner, now, limits, best_path) for limits in holds]
+    tried = [_solved(planner, now, limits) for limits in holds]
     return min((one for one in tried if one), key=lambda one: one.cost, default=None)
 
 
-def _solved(
-    planner: Planner, now: _Solved, limits: dict[int, NoteLimit], best_path: BestPath
-) -> _Solved | None:
+def _solved(planner: Planner, now: _Solved, limits: dict[int, NoteLimit]) -> _Solved | None:
     """More notes held, and the path found anew between the notes that are held already."""
     line = now.line.holding(limits)
     if planner.setup.objective != "total":
-        cost, found = best_path(planner, line)
-        return None if found is None else _Solved(line, cost, found)
+        best = planner.best_path(line)
+        return None if best is None else _Solved(line, *best)
     total, path = now.cost, now.path.copy()
     for first, last in _stretches(now.line, sorted(limits)):
         part = line.part(first, last + 1)
-        cost, found = best_path(planner, part)
-        if found is None:
+        best = planner.best_path(part)
+        if best is None:
             return None
+        cost, found = best
         total += cost - planner.cost_of(path[first : last + 1], part.paces)
         path[first : last + 1] = found
     return _Solved(line, total, path)
@@ -130,13 +129,12 @@ def _occurrences(path: Ints, spans: Sequence[range]) -> list[Fingered]:
     return [tuple(path[span.start : span.stop].tolist()) for span in spans]
 
 
-def _models_alone(planner: Planner, line: Line, span: range, best_path: BestPath) -> list[Fingered]:
+def _models_alone(planner: Planner, line: Line, span: range) -> list[Fingered]:
     """The best fingering of a phrase by itself from each state it can begin with."""
-    alone = Line(line.sounds[span.start : span.stop], line.part(span.start, span.stop).limits)
-    starts = planner.choices((alone.sounds[0], alone.limits.get(0, NoteLimit()))).tolist()
-    held = [alone.holding({0: _exactly(planner.states, at)}) for at in starts]
-    found = [best_path(planner, one)[1] for one in held]
-    return [tuple(path.tolist()) for path in found if path is not None]
+    alone = replace(line.part(span.start, span.stop), paces=(PLAIN,) * (len(span) - 1))
+    starts = planner.choices(*alone.notes[0]).tolist()
+    found = [planner.best_path(alone.holding({0: _exactly(planner.states, at)})) for at in starts]
+    return [tuple(best[1].tolist()) for best in found if best]
 
 
 def _moved_shape(

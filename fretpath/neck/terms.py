@@ -25,8 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.errors import RequestError, nearest
+from fretpath.neck.hand import States
 from fretpath.neck.instrument import Instrument, Playing
-from fretpath.neck.states import States
 from fretpath.values import Value, check_fields
 
 UNIT = 1000

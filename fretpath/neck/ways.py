@@ -24,12 +24,11 @@ from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrange import arrange, build_arrangement, layers_of
 from fretpath.neck.arrangement import Arrangement, Fingering, position_sign
-from fretpath.neck.limits import OpenStrings
-from fretpath.neck.pace import PACE_UNIT, PLAIN, paces_of
-from fretpath.neck.planner import Planner, line_of
+from fretpath.neck.line import PACE_UNIT, paces_of
+from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
-from fretpath.neck.setup import On
-from fretpath.neck.terms import TIMED, UNIT, Weights, note_parts, step_parts
+from fretpath.neck.setup import On, OpenStrings
+from fretpath.neck.terms import TIMED, UNIT, note_parts, step_parts
 from fretpath.values import Value
 
 STRETCH = 16
@@ -47,7 +46,7 @@ def ways(
     """Up to *count* (1 to 20) truly different ways to play a melody, the best first.
 
     >>> from fretpath.music.notation import parse_melody
-    >>> from fretpath.neck.limits import Limits
+    >>> from fretpath.neck.setup import Limits
     >>> from fretpath.neck.setup import Setup
     >>> scale = parse_melody("1 2 3 4 5 6 7 8", key="C").in_octave(2)
     >>> found = ways(scale, Setup.of("bass", limits=Limits(open_strings="forbid")), 2)
@@ -83,8 +82,10 @@ def ways_apart(best: Arrangement, count: int) -> list[Arrangement]:
         cost, path = cheapest_apart(layers, shared.marks, shared.most, STRETCH)
         if cost >= FORBIDDEN or cost > _most(best):
             break
-        way = build_arrangement(planner, best.melody, layers.numbers(path), cost)
-        found.append(replace(way, setup=best.setup, octave_chosen=best.octave_chosen))
+        numbers, chosen = layers.numbers(path), best.octave_chosen
+        found.append(
+            build_arrangement(planner, best.setup, best.melody, cost, numbers, octave_chosen=chosen)
+        )
     return found
 
 
@@ -286,7 +287,7 @@ def _fingering(planner: Planner, state: int) -> Fingering:
 
 def _state_numbers(planner: Planner, arrangement: Arrangement) -> NDArray[np.int64]:
     """The state of each note of an arrangement."""
-    states, sounds = planner.states, line_of(planner, arrangement.melody).sounds
+    states, sounds = planner.states, planner.line(arrangement.melody).sounds
     columns = (states.string, states.fret, states.position, states.sound)
     number = {row: i for i, row in enumerate(zip(*map(np.ndarray.tolist, columns), strict=True))}
     places = (arrangement.strings, arrangement.frets, arrangement.positions)
@@ -297,28 +298,14 @@ def _parts(planner: Planner, arrangement: Arrangement) -> dict[str, list[int]]:
     """Every part of the cost, note by note; the step parts belong to the note they lead to."""
     path, neck = _state_numbers(planner, arrangement), planner.setup.instrument
     states, weights = planner.states, planner.weights
-    parts = {
-        name: [0, *part.tolist()]
-        for name, part in step_parts(
-            neck, states.only(path[:-1]), states.only(path[1:]), weights
-        ).items()
-    }
-    factors = [0, *_factors(arrangement, weights)]
-    timed = [name for name in parts if name in TIMED]
-    plain = [sum(parts[name][note] for name in timed) for note in range(len(path))]
-    for name in timed:
-        parts[name] = [
-            part * factor // PACE_UNIT for part, factor in zip(parts[name], factors, strict=True)
-        ]
+    steps = step_parts(neck, states.only(path[:-1]), states.only(path[1:]), weights)
+    factors = planner.factors(path[:-1], paces_of(arrangement.melody, weights))
+    timed = [name for name in steps if name in TIMED]
     if timed:  # their sum is rounded once
-        for note, factor in enumerate(factors):
-            rounded = sum(parts[name][note] for name in timed)
-            parts[timed[0]][note] += plain[note] * factor // PACE_UNIT - rounded
+        whole = sum(steps[name] for name in timed) * factors // PACE_UNIT
+        for name in timed:
+            steps[name] = steps[name] * factors // PACE_UNIT
+        steps[timed[0]] += whole - sum(steps[name] for name in timed)
     notes = note_parts(neck, states.only(path), weights)
+    parts = {name: [0, *part.tolist()] for name, part in steps.items()}
     return parts | {name: part.tolist() for name, part in notes.items()}
-
-
-def _factors(arrangement: Arrangement, weights: Weights) -> list[int]:
-    """The pace of each step, after the note before it."""
-    paces = paces_of(arrangement.melody, weights) or (PLAIN,) * (len(arrangement) - 1)
-    return [pace[finger == 0] for pace, finger in zip(paces, arrangement.fingers, strict=False)]

@@ -32,11 +32,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fretpath import Weights, hand_named, instrument_named
-from fretpath.neck.arrange import best_path
 from fretpath.neck.learning import PlacedLine, learn_prices
-from fretpath.neck.limits import Limits
-from fretpath.neck.planner import Line, NoteLimit, Planner, planner_for
-from fretpath.neck.setup import Setup
+from fretpath.neck.line import PLAIN, Line, NoteLimit
+from fretpath.neck.planner import Planner, planner_for
+from fretpath.neck.setup import Limits, Setup
 
 MEASURES = ("start", "free", "every 16th")
 SEARCHED = {
@@ -124,7 +123,10 @@ def paths(
     states = planner.states
     for passage in found:
         held = {i: NoteLimit(*passage.places[i]) for i in given(passage, measure)}
-        _, numbers = best_path(planner, Line(passage.midi, held))
+        line = Line(passage.midi, held, (PLAIN,) * (len(passage.midi) - 1))
+        best = planner.best_path(line)
+        assert best is not None
+        numbers = best[1]
         yield list(zip(states.string[numbers].tolist(), states.fret[numbers].tolist(), strict=True))
 
 
@@ -200,7 +202,11 @@ def _score_own(
     guitar, hand = instrument_named("guitar"), hand_named("one-finger-per-fret")
     setup = Setup(guitar, hand, stranger, Limits())
     tabs = [
-        [PlacedLine(Line(p.midi, {}), p.places) for p in mine if p.track == track]
+        [
+            PlacedLine(Line(p.midi, {}, (PLAIN,) * (len(p.midi) - 1)), p.places)
+            for p in mine
+            if p.track == track
+        ]
         for track in sorted(seen)
     ]
     fit = learn_prices(tabs, setup)

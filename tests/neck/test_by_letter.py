@@ -28,9 +28,8 @@ from fretpath import (
     parse_melody,
 )
 from fretpath.neck.arrangement import position_sign, position_words
-from fretpath.neck.hand import LETTER_FRETS
+from fretpath.neck.hand import LETTER_FRETS, States
 from fretpath.neck.lattice import lattice
-from fretpath.neck.states import States
 from fretpath.neck.terms import note_parts, step_parts
 from fretpath.neck.ways import reasons
 from fretpath.neck.ways import ways as ways_to_play

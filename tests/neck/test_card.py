@@ -20,8 +20,8 @@ from fretpath import (
     parse_melody,
 )
 from fretpath import format_card as written
-from fretpath.neck.card import LARGEST
 from fretpath.neck.hand import HANDS
+from fretpath.neck.setup import LARGEST
 from fretpath.neck.terms import PLAYING
 
 

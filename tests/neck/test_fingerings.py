@@ -35,8 +35,8 @@ from fretpath import (
 )
 from fretpath.commands import tab
 from fretpath.commands.options import arrangement_from
-from fretpath.neck.arrange import best_path
-from fretpath.neck.planner import NoteLimit, line_of, planner_for
+from fretpath.neck.line import NoteLimit
+from fretpath.neck.planner import planner_for
 from fretpath.neck.repeats import moved_spans, repeated_spans
 
 ROOT = Path(__file__).parents[2]
@@ -199,7 +199,9 @@ def _cost_held(found: Arrangement, number: int) -> int:
         for start in (0, 8, 24)
         for i, f in enumerate(model)
     }
-    return best_path(planner, line_of(planner, found.melody).holding(held))[0]
+    best = planner.best_path(planner.line(found.melody).holding(held))
+    assert best is not None
+    return best[0]
 
 
 class TestWhatRepeats:
@@ -302,7 +304,7 @@ class TestAPedal:
     def test_is_no_pedal_where_the_line_is_two_notes_or_crosses_it(self) -> None:
         planner = planner_for(Setup.of("guitar"))
         for text in ("D3 A3 D3 B3 D3 A3 D3 B3", "D3 A3 D3 B2 D3 C4 D3 B3", "D3 A3 D3 B3 D3 C4"):
-            assert not line_of(planner, parse_melody(text)).limits
+            assert not planner.line(parse_melody(text)).limits
 
     def test_what_is_asked_for_comes_first(self) -> None:
         assert (4, 0) not in self.held(self.LINE, open_strings="forbid")

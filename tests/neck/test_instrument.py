@@ -10,14 +10,13 @@ from hypothesis import strategies as st
 
 from fretpath import INSTRUMENTS, Instrument, Interval, Key, Pitch, RequestError, instrument_named
 from fretpath.music.key import degree_between
-from fretpath.neck.hand import HANDS, hand_named
+from fretpath.neck.hand import HANDS, all_states, hand_named
 from fretpath.neck.instrument import (
     fret_distance,
     octaves_for,
     parse_scale_length,
     parse_tuning,
 )
-from fretpath.neck.states import all_states
 
 # Published: stuphi.co.uk, "Guitar bits 'n' bobs", scale 25 in: mm from each fret to the bridge,
 # frets 0 to 10.

@@ -23,7 +23,7 @@ from fretpath import (
     parse_melody,
     ways,
 )
-from fretpath.neck.limits import OPEN_STRINGS, Start
+from fretpath.neck.setup import OPEN_STRINGS, Start
 
 BASS = instrument_named("bass")
 

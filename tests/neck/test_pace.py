@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import Arrangement, Melody, Weights, arrange, parse_melody, reasons
-from fretpath.neck.pace import LEAST_FACTOR, PACE_UNIT, PLAIN, paces_of
+from fretpath.neck.hand import all_states
+from fretpath.neck.line import LEAST_FACTOR, PACE_UNIT, PLAIN, paces_of
 from fretpath.neck.setup import Setup
-from fretpath.neck.states import all_states
 from fretpath.neck.terms import TIMED, note_parts, step_parts
 from tests.neck.test_physics import tunes
 
@@ -22,7 +22,7 @@ HURRIED = round(PACE_UNIT * Weights().hurried)
 RESTED = round(PACE_UNIT * Weights().rested)
 
 
-def paces(text: str) -> tuple[tuple[int, int], ...] | None:
+def paces(text: str) -> tuple[tuple[int, int], ...]:
     """Pace of each step of a melody text at 120 beats a minute: half a second a beat."""
     return paces_of(parse_melody(f"tempo: 120\n\n{text}"), Weights())
 
@@ -59,7 +59,7 @@ class TestPaces:
         assert paces_of(quarter_seconds, Weights(hurried_below=0.25)) == ((PACE_UNIT, RESTED),)
 
     def test_nothing_is_known_without_a_tempo(self) -> None:
-        assert paces_of(parse_melody("1 2:1/4 | 3"), Weights()) is None
+        assert paces_of(parse_melody("1 2:1/4 | 3"), Weights()) == (PLAIN, PLAIN)
 
     def test_a_rest_gives_time_without_a_tempo_too(self) -> None:
         """A beat of rest then counts as half a second, which halves the price twice."""
@@ -84,7 +84,7 @@ def added_up(found: Arrangement) -> int:
     total = sum(
         int(part[path].sum()) for part in note_parts(found.instrument, states, weights).values()
     )
-    paces = paces_of(found.melody, weights) or (PLAIN,) * (len(path) - 1)
+    paces = paces_of(found.melody, weights)
     before, after = states.only(np.array(path[:-1])), states.only(np.array(path[1:]))
     parts = step_parts(found.instrument, before, after, weights)
     for step, (fret, pace) in enumerate(zip(found.frets[:-1], paces, strict=True)):
@@ -137,4 +137,4 @@ class TestPrices:
     def test_neutral_factors_change_nothing(self) -> None:
         melody = parse_melody("tempo: 200\n\n1 5:1/4 8:1/4 | r 9 10")
         neutral = Weights(hurried=1.0, rested=1.0, rest_halves=10_000.0)
-        assert set(paces_of(melody, neutral) or ()) == {PLAIN}
+        assert set(paces_of(melody, neutral)) == {PLAIN}

@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 
 from fretpath import Melody, Setup, arrange, clear_caches, instrument_named, parse_melody
 from fretpath.neck import planner as planning
-from fretpath.neck.arrange import best_path
-from fretpath.neck.pace import PLAIN
-from fretpath.neck.planner import Line, NoteLimit, Planner, line_of, planner_for
+from fretpath.neck.line import PLAIN, Line, NoteLimit
+from fretpath.neck.planner import Planner, planner_for
 from tests.neck.test_physics import tunes
 
 
@@ -22,7 +21,7 @@ def test_tables_of_held_notes_are_cut_from_those_of_free_ones(
     tune: Melody, data: st.DataObject
 ) -> None:
     planner = planner_for(Setup.of("bass"))
-    line = line_of(planner, tune)
+    line = planner.line(tune)
     note = data.draw(st.integers(0, len(line.sounds) - 1))
     at = data.draw(st.sampled_from(planner.choices(line.sounds[note]).tolist()))
     states = planner.states
@@ -40,11 +39,12 @@ def test_tables_of_held_notes_are_cut_from_those_of_free_ones(
 @given(tunes(high=15))
 def test_the_cost_of_a_path_is_what_the_search_says(tune: Melody) -> None:
     planner = planner_for(Setup.of("bass"))
-    line = line_of(planner, replace(tune, tempo=None))
-    cost, path = best_path(planner, line)
-    assert path is not None
+    line = planner.line(replace(tune, tempo=None))
+    best = planner.best_path(line)
+    assert best is not None
+    cost, path = best
+    assert line.paces == (PLAIN,) * (len(path) - 1)
     assert planner.cost_of(path, line.paces) == cost
-    assert planner.cost_of(path, (PLAIN,) * (len(path) - 1)) == cost
 
 
 def test_a_part_of_a_line_keeps_its_limits_and_paces() -> None:
@@ -58,8 +58,9 @@ def test_memory_stays_within_its_bound(monkeypatch: pytest.MonkeyPatch) -> None:
     wanted = arrange(tune, "guitar")
     monkeypatch.setattr(planning, "MOST_BYTES", 60_000)
     tight = Planner(Setup.of("guitar"))
-    cost, _ = best_path(tight, line_of(tight, wanted.melody))
-    assert cost == wanted.cost
+    best = tight.best_path(tight.line(wanted.melody))
+    assert best is not None
+    assert best[0] == wanted.cost
     kept = [*tight._paced.values(), *(part for parts in tight._kept.values() for part in parts)]
     assert 0 < sum(table.nbytes for table in kept) <= 60_000
 

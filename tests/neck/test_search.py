@@ -35,7 +35,7 @@ from fretpath import (
     parse_melody,
 )
 from fretpath.neck.lattice import lattice
-from fretpath.neck.pace import PACE_UNIT, paces_of
+from fretpath.neck.line import PACE_UNIT, paces_of
 from fretpath.neck.planner import Planner
 from fretpath.neck.setup import Setup
 from fretpath.neck.terms import TERMS, TIMED, step_parts
@@ -96,7 +96,7 @@ def _kept(way: Way, placement: Placement | None) -> bool:
 def prices(task: Task) -> tuple[Callable[[Way], int], Callable[[int, Way, Way], int]]:
     """Cost of a note by itself and of the step from note n (from 0) to the next one.
 
-    The one place that asks ``neck/terms.py`` (and ``neck/pace.py`` for the pace of each step).
+    The one place that asks ``neck/terms.py`` (and ``neck/line.py`` for the pace of each step).
     """
     planner = Planner(Setup(task.instrument, task.hand, task.weights, task.limits))
     states = planner.states
@@ -112,8 +112,7 @@ def prices(task: Task) -> tuple[Callable[[Way], int], Callable[[int, Way, Way], 
         pair = states.only(np.array([number[before]])), states.only(np.array([number[after]]))
         parts = step_parts(task.instrument, *pair, planner.weights)
         timed = sum(int(part[0]) for name, part in parts.items() if name in TIMED)
-        if paces is not None:
-            timed = timed * paces[n][before[0] == 0] // PACE_UNIT
+        timed = timed * paces[n][before[0] == 0] // PACE_UNIT
         return timed + sum(int(part[0]) for name, part in parts.items() if name not in TIMED)
 
     return note, step

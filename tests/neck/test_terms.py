@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fretpath import HANDS, Weights, instrument_named
-from fretpath.neck.states import all_states
+from fretpath.neck.hand import all_states
 from fretpath.neck.terms import PLAYING, TERMS, note_parts, step_parts, usual_weights
 
 PAGE = Path(__file__).parents[2] / "docs" / "hand_model.md"
