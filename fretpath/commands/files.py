@@ -21,7 +21,6 @@ from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import IO
 
 from fretpath.errors import FretpathError, IncompleteError, RequestError, ScoreFileError, nearest
 from fretpath.exchange.door import ending_of, is_score_name
@@ -281,57 +280,38 @@ def _kind(data: bytes) -> str:
 def append_file(path: str | Path, more: Callable[[str], str]) -> str:
     """Add text to the end of a file: what ``more`` makes of the text that is in it, or nothing.
 
-    The file is made when there is none, and held against others who add to it at the same time.
-    When writing fails, the file is as long as before.  In a command it is written to when the
-    command has succeeded.  Returns what was added.
+    The file is replaced whole, as :func:`write_file` does, and made when there is none; its folder
+    is held against others who add at the same time.  Returns what was added.
     """
+    place = Path(os.path.realpath(path))
     batch = _BATCH.get()
     with _writing(path), ExitStack() as held:
-        _refuse_clash(path, Path(os.path.realpath(path)), batch)
-        if not os.path.exists(path):
-            held.callback(_remove_empty, path)
-        file = held.enter_context(open(path, "a+b"))
-        held.enter_context(_held(file))
-        file.seek(0)
-        added = more(_decoded(file.read(LARGEST_TEXT + 1), Path(path).name))
-        step = partial(_add, file, added.encode("utf-8", errors="replace"))
-        if batch is None or batch.at_once:
-            step()
+        held.enter_context(_held(place.parent))
+        old = file_bytes(place) if place.exists() else b""
+        added = more(_decoded(old, Path(path).name))
+        if added:
+            write_file(path, old + added.encode("utf-8", errors="replace"))
         else:
-            batch.steps.insert(0, (path, step))
+            _sweep(place)
+        if batch is not None and not batch.at_once:
             batch.cleanup.push(held.pop_all())
     return added
 
 
-def _add(file: IO[bytes], data: bytes) -> None:
-    """Write at the end of an open file; if that fails, it is as long as before."""
-    end = file.seek(0, os.SEEK_END)
-    try:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    except OSError:
-        file.truncate(end)
-        raise
-
-
-def _remove_empty(path: str | Path) -> None:
-    """Remove a file that was made to be added to, when nothing was."""
-    with suppress(OSError):
-        if os.path.getsize(path) == 0:
-            os.unlink(path)
-
-
 @contextmanager
-def _held(file: IO[bytes]) -> Iterator[None]:
-    """A file locked against other runs, where the system can (not on Windows)."""
+def _held(folder: Path) -> Iterator[None]:
+    """A folder locked against other runs, where the system can (not on Windows)."""
     try:
         import fcntl
     except ImportError:
         yield
         return
-    fcntl.flock(file, fcntl.LOCK_EX)
-    yield
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 @contextmanager

@@ -62,6 +62,20 @@ JOBS = (
         ("sheet", "tunes", "--no-sound", "-o", "out/packet"),
         {f"out/packet/{name}": OLD for name in _SHEETS},
     ),
+    Job(
+        "a drill",
+        ("drill", "tunes/one.txt", "--answers", "out/key.txt", "--force", "-o", "out/drill.txt"),
+        {"out/drill.txt": OLD, "out/key.txt": OLD},
+    ),
+    Job(
+        "a record",
+        (
+            *("mark", "tunes/one.txt", "Ana: 1 3 5 1", "--record", "out/class.csv"),
+            *("--date", "2026-11-25", "--force", "-o", "out/mark.txt"),
+        ),
+        {"out/mark.txt": OLD},
+    ),
+    Job("a term", ("term", "tunes", "--weeks", "2", "-o", "out/term"), {"out/x.txt": OLD}),
 )
 
 
@@ -202,7 +216,11 @@ def _wait(child: int) -> int:
 
 def _call(job: Job, folder: Path) -> int:
     os.chdir(folder)
-    with open(os.devnull, "w") as nowhere, contextlib.redirect_stdout(nowhere):
+    with (
+        open(os.devnull, "w") as nowhere,
+        contextlib.redirect_stdout(nowhere),
+        contextlib.redirect_stderr(nowhere),
+    ):
         return main(job.words)
 
 
