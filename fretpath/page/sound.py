@@ -201,20 +201,28 @@ def tonic_mp3(midi: int, seconds: float) -> bytes:
 
 
 def mp3_bytes(samples: Samples) -> bytes:
-    """Samples at :data:`SMALL_RATE` in -1..1 as the bytes of an MP3 file of 8 kbit a second."""
+    """Samples at :data:`SMALL_RATE` in -1..1 as the bytes of an MP3 file of 8 kbit a second.
+
+    Written to a nameless file, since soundfile writes to memory through calls back into Python,
+    and Ctrl-C in one of those is lost.
+    """
+    import tempfile
+
     import soundfile
 
-    file = io.BytesIO()
-    soundfile.write(
-        file,
-        samples,
-        SMALL_RATE,
-        format="MP3",
-        subtype="MPEG_LAYER_III",
-        bitrate_mode="CONSTANT",
-        compression_level=0.99,
-    )
-    return file.getvalue()
+    with tempfile.TemporaryFile() as file:
+        soundfile.write(
+            file.fileno(),
+            samples,
+            SMALL_RATE,
+            format="MP3",
+            subtype="MPEG_LAYER_III",
+            bitrate_mode="CONSTANT",
+            compression_level=0.99,
+            closefd=False,
+        )
+        file.seek(0)
+        return file.read()
 
 
 def melody_wav(melody: Melody, plan: SoundPlan | None = None, *, rate: int = RATE) -> bytes:

@@ -6,6 +6,10 @@ moment drawn at random, at its n-th call of the file system, and at its n-th cal
 function after writing began, rather near the end, where files are renamed.  Then every visible
 file must be whole, the old one or the new one, and whatever else lies there must be hidden and
 called unfinished.
+
+With ``signals`` as a third word the commands run with two processes and are told to end (SIGINT,
+SIGTERM, SIGHUP; to all of them or to the first alone): they leave nothing hidden and no worker,
+say no traceback, and end with the status of the signal.
 """
 
 from __future__ import annotations
@@ -17,6 +21,7 @@ import random
 import re
 import shutil
 import signal
+import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -26,7 +31,8 @@ from pathlib import Path
 from fretpath.commands import main
 from tests.hard.running import MINOR, SHORT, TUNE
 
-ROUNDS = 12
+ROOT = Path(__file__).parents[2]
+ROUNDS = 6
 """Times each job is killed."""
 UNFINISHED = re.compile(r"\.[^/]+\.[a-z0-9_]{8}\.unfinished(/.*)?")
 CALLS = ("open", "os.", "tempfile.", "shutil.")
@@ -77,6 +83,8 @@ JOBS = (
     ),
     Job("a term", ("term", "tunes", "--weeks", "2", "-o", "out/term"), {"out/x.txt": OLD}),
 )
+JOBS_OF_TWO = tuple(job for job in JOBS if job.name in ("a packet", "a packet again", "a term"))
+"""Those that can be shared out to two processes."""
 
 
 def tried(job: Job, folder: Path, rounds: int, draw: random.Random) -> dict[str, int]:
@@ -124,6 +132,50 @@ def _cleared_by_the_next_run(job: Job, folder: Path, new: dict[str, bytes]) -> N
         os.utime(path, (time.time() - 90_000,) * 2)
     assert _call(job, folder) == 0
     assert _files(out) == new, "not the same as an undisturbed run, or not cleared away"
+
+
+def told_to_end(job: Job, folder: Path, rounds: int, draw: random.Random) -> dict[str, int]:
+    """Send a job with two processes a signal ``rounds`` times; how often it came in time."""
+    new = _undisturbed(job, folder)
+    counts = {"ended": 0, "done before": 0}
+    for number in range(rounds):
+        _lay_out(job, folder)
+        sent = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)[number % 3]
+        status, said = _told(job, folder, sent, draw.uniform(0.3, 2.0), everybody=number % 2 == 0)
+        assert "Traceback" not in said, said
+        assert status in (0, 128 + sent, -sent), f"status {status} after {sent.name}: {said}"
+        found = _files(folder / "out")
+        _whole(job, found, new)
+        hidden = [name for name in found if UNFINISHED.fullmatch(name)]
+        assert status < 0 or not hidden, f"left behind after {sent.name}: {hidden}"
+        counts["ended" if status else "done before"] += 1
+    return counts
+
+
+def _told(
+    job: Job, folder: Path, sent: signal.Signals, seconds: float, *, everybody: bool
+) -> tuple[int, str]:
+    """Exit status and standard error of a job that gets a signal; no process of it stays."""
+    with subprocess.Popen(
+        [sys.executable, "-m", "fretpath", *job.words, "--jobs", "2"],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    ) as running:
+        time.sleep(seconds)
+        with contextlib.suppress(ProcessLookupError):
+            (os.killpg if everybody else os.kill)(running.pid, sent)
+        said = running.communicate(timeout=60)[1]
+    for _ in range(100):
+        try:
+            os.killpg(running.pid, 0)
+        except ProcessLookupError:
+            return running.returncode, said
+        time.sleep(0.1)
+    raise AssertionError(f"a worker stays after {sent.name}")
 
 
 def _undisturbed(job: Job, folder: Path) -> dict[str, bytes]:
@@ -249,8 +301,9 @@ def run() -> None:
     folder = Path(sys.argv[1])
     rounds = int(sys.argv[2]) if len(sys.argv) > 2 else ROUNDS
     draw = random.Random(5)
-    for job in JOBS:
-        counts = tried(job, folder, rounds, draw)
+    signals = sys.argv[3:] == ["signals"]
+    for job in JOBS_OF_TWO if signals else JOBS:
+        counts = (told_to_end if signals else tried)(job, folder, rounds, draw)
         print(json.dumps({"job": job.name, **counts}), flush=True)
 
 
