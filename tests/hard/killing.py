@@ -24,7 +24,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -138,10 +138,13 @@ def told_to_end(job: Job, folder: Path, rounds: int, draw: random.Random) -> dic
     """Send a job with two processes a signal ``rounds`` times; how often it came in time."""
     new = _undisturbed(job, folder)
     counts = {"ended": 0, "done before": 0}
+    loaded, done = (_seconds(words, folder) for words in (("--version",), job.words))
     for number in range(rounds):
         _lay_out(job, folder)
         sent = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)[number % 3]
-        status, said = _told(job, folder, sent, draw.uniform(0.3, 2.0), everybody=number % 2 == 0)
+        status, said = _told(
+            job, folder, sent, draw.uniform(loaded, done), everybody=number % 2 == 0
+        )
         assert "Traceback" not in said, said
         assert status in (0, 128 + sent, -sent), f"status {status} after {sent.name}: {said}"
         found = _files(folder / "out")
@@ -150,6 +153,19 @@ def told_to_end(job: Job, folder: Path, rounds: int, draw: random.Random) -> dic
         assert status < 0 or not hidden, f"left behind after {sent.name}: {hidden}"
         counts["ended" if status else "done before"] += 1
     return counts
+
+
+def _seconds(words: Sequence[str], folder: Path) -> float:
+    """How long a command takes in a process of its own."""
+    start = time.monotonic()
+    subprocess.run(
+        [sys.executable, "-m", "fretpath", *words],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        check=True,
+    )
+    return time.monotonic() - start
 
 
 def _told(
