@@ -20,7 +20,6 @@ beat or more of silence in it a rest.  Sound files are opened by ``soundfile`` (
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -120,9 +119,12 @@ def hear(samples: ArrayLike, rate: float, lowest: int = 28, highest: int = 84) -
 def _samples(data: bytes, name: str) -> tuple[Floats, int]:
     """The samples of a sound file, shape (n, channels) in -1..1, and how many a second.
 
-    Raises :class:`ScoreFileError` for what is no sound, is longer than ten minutes, or needs a
-    library that is not installed.
+    Read from a nameless file, since soundfile reads from memory through calls back into Python,
+    and Ctrl-C in one of those is lost.  Raises :class:`ScoreFileError` for what is no sound, is
+    longer than ten minutes, or needs a library that is not installed.
     """
+    import tempfile
+
     try:
         import soundfile
     except (ImportError, OSError):
@@ -134,10 +136,15 @@ def _samples(data: bytes, name: str) -> tuple[Floats, int]:
             f"{name} is larger than {LARGEST_BYTES // 2**20} MB; cut it to one tune"
         )
     try:
-        with soundfile.SoundFile(io.BytesIO(data)) as file:
-            if file.frames > LONGEST_SECONDS * file.samplerate:
-                raise ScoreFileError(f"{name} lasts longer than ten minutes; cut it to one tune")
-            return file.read(dtype="float64", always_2d=True), int(file.samplerate)
+        with tempfile.TemporaryFile() as laid:
+            laid.write(data)
+            laid.seek(0)
+            with soundfile.SoundFile(laid.fileno(), closefd=False) as file:
+                if file.frames > LONGEST_SECONDS * file.samplerate:
+                    raise ScoreFileError(
+                        f"{name} lasts longer than ten minutes; cut it to one tune"
+                    )
+                return file.read(dtype="float64", always_2d=True), int(file.samplerate)
     except soundfile.SoundFileError:
         kinds = ", ".join(RECORDINGS)
         raise ScoreFileError(f"{name} is not a sound that can be read ({kinds})") from None
