@@ -24,7 +24,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -138,11 +138,11 @@ def told_to_end(job: Job, folder: Path, rounds: int, draw: random.Random) -> dic
     """Send a job with two processes a signal ``rounds`` times; how often it came in time."""
     new = _undisturbed(job, folder)
     counts = {"ended": 0, "done before": 0}
-    loaded, done = (_seconds(words, folder) for words in (("--version",), job.words))
+    done = _told(job, folder, None, 0)[2]
     for number in range(rounds):
         _lay_out(job, folder)
         sent = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)[number % 3]
-        status, said = _told(
+        status, said, _ = _told(
             job, folder, sent, draw.uniform(loaded, done), everybody=number % 2 == 0
         )
         assert "Traceback" not in said, said
@@ -155,43 +155,39 @@ def told_to_end(job: Job, folder: Path, rounds: int, draw: random.Random) -> dic
     return counts
 
 
-def _seconds(words: Sequence[str], folder: Path) -> float:
-    """How long a command takes in a process of its own."""
-    start = time.monotonic()
-    subprocess.run(
-        [sys.executable, "-m", "fretpath", *words],
-        cwd=folder,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        capture_output=True,
-        check=True,
-    )
-    return time.monotonic() - start
+_PROGRAM = "from fretpath.commands import run\nprint('ready', flush=True)\nrun()\n"
+"""The command, which says when it has been loaded: before, Python itself ends it."""
 
 
 def _told(
-    job: Job, folder: Path, sent: signal.Signals, seconds: float, *, everybody: bool
-) -> tuple[int, str]:
-    """Exit status and standard error of a job that gets a signal; no process of it stays."""
+    job: Job, folder: Path, sent: signal.Signals | None, seconds: float, everybody: bool = False
+) -> tuple[int, str, float]:
+    """Exit status, standard error and seconds of a job that gets a signal; none of it stays."""
     with subprocess.Popen(
-        [sys.executable, "-m", "fretpath", *job.words, "--jobs", "2"],
+        [sys.executable, "-c", _PROGRAM, *job.words, "--jobs", "2"],
         cwd=folder,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
-        stdout=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
     ) as running:
+        assert running.stdout is not None
+        assert running.stdout.readline() == "ready\n"
+        start = time.monotonic()
         time.sleep(seconds)
         with contextlib.suppress(ProcessLookupError):
-            (os.killpg if everybody else os.kill)(running.pid, sent)
+            if sent:
+                (os.killpg if everybody else os.kill)(running.pid, sent)
         said = running.communicate(timeout=60)[1]
+        taken = time.monotonic() - start
     for _ in range(100):
         try:
             os.killpg(running.pid, 0)
         except ProcessLookupError:
-            return running.returncode, said
+            return running.returncode, said, taken
         time.sleep(0.1)
-    raise AssertionError(f"a worker stays after {sent.name}")
+    raise AssertionError("a worker stays")
 
 
 def _undisturbed(job: Job, folder: Path) -> dict[str, bytes]:
