@@ -71,8 +71,7 @@ if TYPE_CHECKING:
     from fretpath.lesson.record import AskedNote, confusions, format_record, parse_record
     from fretpath.lesson.term import TermPlan, TermWeek, plan_term
     from fretpath.lesson.tune import EarMeasures, Tune, ear_measures, tune_of
-    from fretpath.music.accounts import Account
-    from fretpath.music.departures import Departure, ScaleReading, read_scales
+    from fretpath.music.departures import Account, Departure, ScaleReading, read_scales
     from fretpath.music.keyfinding import KeyGuess, find_key
     from fretpath.music.scales import scales_holding
     from fretpath.music.spelling import SpelledNote, spell
@@ -251,8 +250,7 @@ _LATER = {
     "fretpath.lesson.record": ("AskedNote", "confusions", "format_record", "parse_record"),
     "fretpath.lesson.term": ("TermPlan", "TermWeek", "plan_term"),
     "fretpath.lesson.tune": ("EarMeasures", "Tune", "ear_measures", "tune_of"),
-    "fretpath.music.accounts": ("Account",),
-    "fretpath.music.departures": ("Departure", "ScaleReading", "read_scales"),
+    "fretpath.music.departures": ("Account", "Departure", "ScaleReading", "read_scales"),
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),
     "fretpath.music.scales": ("scales_holding",),
     "fretpath.music.spelling": ("SpelledNote", "spell"),

@@ -65,6 +65,15 @@ class Degree(Value):
         octaves = marks.count("'") - marks.count(",")
         return cls(int(number) - 1 + 7 * octaves, alter_of(accidentals))
 
+    @classmethod
+    def of_interval(cls, up: Interval) -> Degree:
+        """The degree that lies an interval above (or below) the tonic.
+
+        >>> str(Degree.of_interval(Pitch.parse("D#3") - Pitch.parse("B1")))
+        '10'
+        """
+        return cls(up.steps, up.semitones - natural_semitones(up.steps))
+
     @property
     def interval(self) -> Interval:
         """The interval from the tonic."""
@@ -98,16 +107,6 @@ class Degree(Value):
         return accidental(self.alter) + str(self.steps + 1)
 
 
-def degree_between(tonic: Pitch, pitch: Pitch) -> Degree:
-    """The degree of ``pitch`` above (or below) ``tonic``.
-
-    >>> str(degree_between(Pitch.parse("B1"), Pitch.parse("D#3")))
-    '10'
-    """
-    up = pitch - tonic
-    return Degree(up.steps, up.semitones - natural_semitones(up.steps))
-
-
 @dataclass(frozen=True)
 class Scale(Value):
     """A scale or mode as degrees of the major scale on the same tonic."""
@@ -136,6 +135,25 @@ class Scale(Value):
         """Fifths from the tonic to the flattest note of the parent: 0 Lydian ... -6 Locrian."""
         return -MODES.index(self.parent)
 
+    @property
+    def minor(self) -> bool:
+        """Whether the third of its base is minor."""
+        return "b3" in self.base.names
+
+    @property
+    def base(self) -> Scale:
+        """The seven degrees it is counted from: itself, or the scale of its signature."""
+        whole = len({degree.number for degree in self.degrees}) == 7
+        return self if whole else SCALES[self.parent]
+
+    def own(self, number: int) -> Degree:
+        """Its degree of that number, 1 to 7; the base's where it has none.
+
+        >>> str(SCALES["minor pentatonic"].own(6))
+        'b6'
+        """
+        return next(d for d in (*self.degrees, *self.base.degrees) if d.number == number)
+
 
 MODES = ("lydian", "major", "mixolydian", "dorian", "natural minor", "phrygian", "locrian")
 """The seven modes, brightest first; each holds one flat (or one sharp less) than the one before."""
@@ -147,7 +165,7 @@ def _mode(name: str) -> Scale:
     """Seven names in a row on the line of fifths, from as many below the tonic as it is dark."""
     dark = MODES.index(name)
     row = (Interval.of_fifths(fifths) for fifths in range(-dark, 7 - dark))
-    degrees = (Degree(way.steps, way.semitones - natural_semitones(way.steps)) for way in row)
+    degrees = map(Degree.of_interval, row)
     return Scale(name, tuple(sorted(degrees)), name, _OTHER_NAMES.get(name, ()))
 
 

@@ -202,13 +202,13 @@ def _commonest(lengths: Sequence[float]) -> float:
 
 def _place(semitones: int, mode: str) -> str:
     """``1``, ``3`` (the mode's own) or ``5``; empty for any other sound."""
-    third = 3 if "b3" in SCALES[mode].names else 4
+    third = 3 if SCALES[mode].minor else 4
     return {0: "1", third: "3", 7: "5"}.get(semitones, "")
 
 
 def _family(key: Key) -> tuple[int, bool]:
     """The sound of the tonic, and whether its third is minor."""
-    return key.tonic_pitch(4).midi % 12, "b3" in key.scale.names
+    return key.tonic_pitch(4).midi % 12, key.scale.minor
 
 
 def _likeliest(candidates: Iterable[KeyCandidate]) -> KeyCandidate:

@@ -24,7 +24,7 @@ from operator import itemgetter
 from typing import TypeVar, overload
 
 from fretpath.errors import RequestError
-from fretpath.music.key import Degree, Key, degree_between
+from fretpath.music.key import Degree, Key
 from fretpath.music.pitch import OCTAVE, Interval, Pitch, alter_of
 from fretpath.values import Value, check_fields, number_of
 
@@ -416,7 +416,7 @@ class Melody(Value):
         """Degree of each struck note in the key in force; all None when no key is known."""
         tonics = [(start, self.tonic_at(start)) for start, _ in self.keys]
         return tuple(
-            degree_between(tonic, pitch) if (tonic := _in_force(tonics, event)) else None
+            Degree.of_interval(pitch - tonic) if (tonic := _in_force(tonics, event)) else None
             for event, pitch in zip(self.struck, self.pitches, strict=True)
         )
 

@@ -20,7 +20,7 @@ from itertools import accumulate
 from fretpath.errors import RequestError
 from fretpath.music.key import MODES, Degree, Key
 from fretpath.music.melody import Melody
-from fretpath.music.pitch import Interval, Pitch, accidental, natural_semitones
+from fretpath.music.pitch import Interval, Pitch, accidental
 from fretpath.values import Value
 
 SYLLABLES = ("do", "la")
@@ -127,4 +127,4 @@ def syllable(degree: Degree, key: Key, *, minor: str = "do") -> str:
 def _relative(degree: Degree, key: Key) -> Degree:
     """The degree counted from the tonic of the relative major."""
     up = degree.interval + Interval.of_fifths(MODES.index(key.scale.parent) - 1)
-    return Degree(up.steps, up.semitones - natural_semitones(up.steps))
+    return Degree.of_interval(up)

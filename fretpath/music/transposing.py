@@ -14,7 +14,6 @@ from fretpath.errors import RequestError
 from fretpath.music.key import Degree, Key, Scale, key_asked
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Note, Placement
 from fretpath.music.pitch import OCTAVE, Interval, Pitch
-from fretpath.music.roles import base_scale
 
 TRITONE = 6
 MOST_FRETS = 36
@@ -151,15 +150,5 @@ def _in_mode(melody: Melody, mode: Scale) -> tuple[Melody, tuple[int, ...]]:
 
 def _exchanged(degree: Degree, old: Scale, new: Scale) -> int:
     """Semitones to add to a degree of the old scale to have the new scale's own."""
-    own, target = _own(old, degree), _own(new, degree)
-    if own is None or target is None or degree.alter != own:
-        return 0
-    return target - own
-
-
-def _own(scale: Scale, degree: Degree) -> int | None:
-    """The accidental of the scale's own degree of that number."""
-    for own in (*scale.degrees, *base_scale(scale).degrees):
-        if own.number == degree.number:
-            return own.alter
-    return None
+    own = old.own(degree.number).alter
+    return new.own(degree.number).alter - own if degree.alter == own else 0

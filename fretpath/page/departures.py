@@ -11,8 +11,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
-from fretpath.music.accounts import Account, Doubt, departure_name
-from fretpath.music.departures import Departure, ScaleReading
+from fretpath.music.departures import Account, Departure, Doubt, ScaleReading, departure_name
 from fretpath.music.key import Degree, Key
 from fretpath.music.words import listed, times
 from fretpath.page.aloud import with_capitals
@@ -125,7 +124,7 @@ def _denial(account: Account, reading: ScaleReading) -> str:
     says = f"the key says {with_capitals(str(key))}, but"
     if account.kind == "wrong_key":
         return f"{says} {_title(account, key)}: {account.evidence}"
-    own, other = ("b3", "3") if "b3" in key.scale.names else ("3", "b3")
+    own, other = ("b3", "3") if key.scale.minor else ("3", "b3")
     if account.kind != "mode" or other not in account.degrees:
         return ""
     heard = sum(d.degree.plain == other for d in reading.departures)

@@ -39,7 +39,6 @@ LIMIT = 60
 FEWEST = 3
 """Faults drawn from each module at least."""
 TESTS = {
-    "music/accounts": "music/departures music/accounts",
     "music/departures": "music/departures music/accounts",
     "music/roles": "music/departures music/accounts music/roles",
     "music/key": "music/key music/spelling music/scales",
@@ -55,7 +54,6 @@ TESTS = {
     "music/calls": "music/calls",
     "music/pitch": "music/pitch music/key",
     "music/scales": "music/scales music/departures",
-    "music/sections": "music/departures music/accounts",
     "music/spelling": "music/spelling music/keyfinding music/transposing",
     "music/transposing": "music/transposing neck/transposition",
     "music/words": "music/departures",

@@ -15,10 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import SCALES, Interval, Key, Melody, RequestError, parse_melody
-from fretpath.music.accounts import KINDS, Account
-from fretpath.music.departures import ScaleReading, read_scales
-from fretpath.music.roles import passages
-from fretpath.music.sections import CROSSING, PARALLEL_MINOR, cheapest
+from fretpath.music.departures import KINDS, Account, ScaleReading, read_scales
+from fretpath.music.roles import CROSSING, PARALLEL_MINOR, cheapest, passages
 from tests.strategies import melodies
 
 TUNES = Path(__file__).parents[2] / "demo_melodies"
@@ -429,6 +427,11 @@ class TestEveryMelody:
         assert read_scales(melody)[0].departures == ()
         [departure] = read_scales(melody, against=SCALES["major"])[0].departures
         assert departure.name == "raised fourth"
+        assert read_scales(melody, against="Ionian") == read_scales(melody, against=SCALES["major"])
+        with pytest.raises(
+            RequestError, match='unknown mode or scale "majr"; did you mean "major"'
+        ):
+            read_scales(melody, against="majr")
 
 
 @given(st.lists(st.sampled_from("1 2 3 b3 b6 b7".split()), min_size=1, max_size=9))
@@ -464,3 +467,9 @@ def test_blue_notes_with_no_degree_of_the_scale_beside_them() -> None:
     melody = parse_melody("10 1 1 1 r 1 4 Gb\nb10", key="C")
     titles = [account.title for reading in read_scales(melody) for account in reading.accounts]
     assert "blue note: b5" in titles
+
+
+def test_major_blues_is_a_major_scale_with_a_blue_third() -> None:
+    """Its b6 is that of the parallel minor; its own b3 makes no section there."""
+    text = "1 b3 3 b6 | b3 3 6 5 | 1 b3 3 b6 | 5 3 b3 1 | 1 2 3 1"
+    assert kinds(reading(text, "D major blues")) == {"b6": "borrowed"}

@@ -19,7 +19,7 @@ from fretpath import (
     RequestError,
     parse_melody,
 )
-from fretpath.music.key import degree_between, scale_named
+from fretpath.music.key import scale_named
 from tests.strategies import degrees, keys, pitches
 
 # Degrees against the major scale of the same tonic, and semitones: common practice, as in any
@@ -171,12 +171,12 @@ class TestDegree:
         self, key: Key, degree: Degree, octave: int
     ) -> None:
         tonic = key.tonic_pitch(octave)
-        assert degree_between(tonic, tonic + degree.interval) == degree
+        assert Degree.of_interval(tonic + degree.interval - tonic) == degree
 
     @given(keys(most=2), pitches())
     def test_every_pitch_has_a_degree(self, key: Key, pitch: Pitch) -> None:
         tonic = key.tonic_pitch(3)
-        assert tonic + degree_between(tonic, pitch).interval == pitch
+        assert tonic + Degree.of_interval(pitch - tonic).interval == pitch
 
     @given(keys())
     def test_a_key_holds_the_degrees_of_its_scale_and_no_others(self, key: Key) -> None:
@@ -206,8 +206,8 @@ class TestDegree:
 
     def test_the_letter_decides(self) -> None:
         tonic = Pitch.parse("C3")
-        assert str(degree_between(tonic, Pitch.parse("F#3"))) == "#4"
-        assert str(degree_between(tonic, Pitch.parse("Gb3"))) == "b5"
+        assert str(Degree.of_interval(Pitch.parse("F#3") - tonic)) == "#4"
+        assert str(Degree.of_interval(Pitch.parse("Gb3") - tonic)) == "b5"
 
     @pytest.mark.parametrize("text", ["", "0", "b0", "3b", "b", "#b3", "1,'", "100", "1.5", "x1"])
     def test_anything_else_is_refused_by_name(self, text: str) -> None:
@@ -231,7 +231,7 @@ class TestSpelling:
     def test_a_sound_of_the_scale_is_spelled_by_it(self, key: Key, midi: int) -> None:
         pitch = key.spell(midi)
         assert pitch.midi == midi
-        degree = degree_between(key.tonic_pitch(0), pitch).base
+        degree = Degree.of_interval(pitch - key.tonic_pitch(0)).base
         if (midi - key.tonic_pitch(0).midi) % 12 in key.scale.semitones:
             assert key.holds(degree)
         else:
@@ -320,7 +320,7 @@ class TestTonic:
     def test_rows_of_degrees(self, letters: str, key: str, degrees: str) -> None:
         notes = [Pitch.parse(letter) for letter in letters.split()]
         tonic = Key.parse(key).tonic_pitch(Key.parse(key).octave_of(notes))
-        assert " ".join(str(degree_between(tonic, note)) for note in notes) == degrees
+        assert " ".join(str(Degree.of_interval(note - tonic)) for note in notes) == degrees
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fretpath import INSTRUMENTS, Instrument, Interval, Key, Pitch, RequestError, instrument_named
-from fretpath.music.key import degree_between
+from fretpath.music.key import Degree
 from fretpath.neck.hand import HANDS, all_states, hand_named
 from fretpath.neck.instrument import (
     fret_distance,
@@ -156,7 +156,7 @@ class TestTunings:
     def test_open_strings_in_each_key(self, tonic: str, count: int) -> None:
         key = Key(tonic, "major")
         opens = instrument_named("bass").open_pitches
-        held = [key.holds(degree_between(key.tonic_pitch(1), pitch)) for pitch in opens]
+        held = [key.holds(Degree.of_interval(pitch - key.tonic_pitch(1))) for pitch in opens]
         assert sum(held) == count
 
     def test_unknown_names_offer_the_nearest(self) -> None:
