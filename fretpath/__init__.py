@@ -80,12 +80,12 @@ if TYPE_CHECKING:
     from fretpath.neck.learning import HandFit, learn_hand
     from fretpath.neck.patterns import Pattern, patterns_of
     from fretpath.neck.ways import Reason, describe, reasons, ways
-    from fretpath.page.blanks import Blanks
-    from fretpath.page.chart import Chart, chord_chart, key_chart, melody_chart
+    from fretpath.page.chart import Chart
+    from fretpath.page.neck_charts import chord_chart, key_chart, melody_chart
+    from fretpath.page.rows import Blanks, render_spoken
     from fretpath.page.sheet import Look, Sheet, render_sheet
     from fretpath.page.sound import SoundPlan, melody_wav
     from fretpath.page.spelling import render_spelling
-    from fretpath.page.spoken import render_spoken
     from fretpath.page.tab_check import TabCheck, TabFault, check_tab
     from fretpath.page.tab_notes import TabNote
     from fretpath.page.tab_reading import TabReading, read_tab
@@ -265,12 +265,12 @@ _LATER = {
     "fretpath.neck.lattice": ("lattice",),
     "fretpath.neck.learning": ("HandFit", "learn_hand"),
     "fretpath.neck.patterns": ("Pattern", "patterns_of"),
-    "fretpath.page.blanks": ("Blanks",),
-    "fretpath.page.chart": ("Chart", "chord_chart", "key_chart", "melody_chart"),
+    "fretpath.page.chart": ("Chart",),
+    "fretpath.page.neck_charts": ("chord_chart", "key_chart", "melody_chart"),
     "fretpath.page.sheet": ("Look", "Sheet", "render_sheet"),
     "fretpath.page.sound": ("SoundPlan", "melody_wav"),
     "fretpath.page.spelling": ("render_spelling",),
-    "fretpath.page.spoken": ("render_spoken",),
+    "fretpath.page.rows": ("Blanks", "render_spoken"),
     "fretpath.page.tab_check": ("TabCheck", "TabFault", "check_tab"),
     "fretpath.page.tab_notes": ("TabNote",),
     "fretpath.page.tab_reading": ("TabReading", "read_tab"),

@@ -19,7 +19,7 @@ from fretpath.commands.options import (
 from fretpath.commands.read import add_tab_options, reading_from
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.heading import figures_column
+from fretpath.page.captions import figures_column
 from fretpath.page.spelling import guess_lines
 from fretpath.page.tab import render_tab
 from fretpath.page.tab_check import TabCheck, check_tab

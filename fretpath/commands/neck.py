@@ -19,9 +19,9 @@ from fretpath.commands.options import (
 from fretpath.errors import RequestError
 from fretpath.music.key import Key
 from fretpath.neck.setup import Limits
-from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.chart import LABELS, Chart, chord_chart, key_chart, melody_chart
-from fretpath.page.chart_text import SPACINGS, render_chart
+from fretpath.page.chart import SPACINGS, Chart, chart_svg, render_chart
+from fretpath.page.neck_charts import LABELS, chord_chart, key_chart, melody_chart
+from fretpath.page.rows import HIDES, Blanks
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -52,8 +52,6 @@ def run(arguments: argparse.Namespace) -> str:
         return deliver(arguments, as_json(_data(chart)))
     left = arguments.left_handed
     if str(arguments.output or "").lower().endswith(".svg"):
-        from fretpath.page.chart_svg import chart_svg
-
         spacing = arguments.spacing or "neck"
         return deliver(arguments, chart_svg(chart, spacing=spacing, left_handed=left))
     if arguments.width < 40:

@@ -25,7 +25,7 @@ from fretpath.music.melody import Meter
 from fretpath.music.notation import format_melody
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
-from fretpath.page.heading import counted_against, instrument_line
+from fretpath.page.captions import counted_against, instrument_line
 from fretpath.page.rows import degree_labels
 from fretpath.page.spelling import guess_data, guess_lines
 from fretpath.page.tab_notes import TabNote

@@ -44,7 +44,7 @@ from fretpath.lesson.packet import (
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.blanks import EVERYTHING, HIDES, Blanks
+from fretpath.page.rows import EVERYTHING, HIDES, Blanks
 from fretpath.page.sheet import SHEET_ROWS, Look, Sheet, render_sheet, sounds_for
 from fretpath.page.tab import TAB_ROWS
 

@@ -19,8 +19,8 @@ from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody
 from fretpath.music.spelling import SYLLABLES
 from fretpath.page.aloud import with_capitals
+from fretpath.page.captions import counted_against
 from fretpath.page.departures import readings_data, render_readings
-from fretpath.page.heading import counted_against
 from fretpath.page.spelling import (
     SPELLING_ROWS,
     USUAL_ROWS,

@@ -24,8 +24,8 @@ from fretpath.errors import RequestError
 from fretpath.exchange.door import ending_of, is_score_name
 from fretpath.music.calls import with_answers
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.heading import LEGENDS
+from fretpath.page.captions import LEGENDS
+from fretpath.page.rows import HIDES, Blanks
 from fretpath.page.tab import ROWS, SPACINGS, TAB_ROWS, render_tab
 
 _ELSEWHERE = {
@@ -105,7 +105,7 @@ def run(arguments: argparse.Namespace) -> str:
         under_the_tab = set(map(str, arrangement.remarks))
         arguments.remarks = [one for one in arguments.remarks if one not in under_the_tab]
     if arguments.ways != 1:
-        from fretpath.page.tab import render_ways
+        from fretpath.page.captions import render_ways
 
         head, _, _ = pages[0].partition("\n\n")
         short = [page.removeprefix(f"{head}\n\n") for page in pages]
@@ -154,7 +154,7 @@ def _no_more(ways: tuple[Arrangement, ...], count: int) -> list[str]:
 def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
     hide = Blanks.parse(arguments.hide)
     if arguments.spoken:
-        from fretpath.page.spoken import render_spoken
+        from fretpath.page.rows import render_spoken
 
         return render_spoken(arrangement, degrees=arguments.degrees, hide=hide)
     page = render_tab(
@@ -170,18 +170,18 @@ def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
     if not arguments.why:
         return page
     from fretpath.neck.ways import reasons
-    from fretpath.page.tab import render_reasons
+    from fretpath.page.captions import render_reasons
 
     return f"{page}\n{render_reasons(arrangement, reasons(arrangement))}"
 
 
 def _data(arrangement: Arrangement, arguments: argparse.Namespace) -> dict[str, Any]:
-    from fretpath.page.data import arrangement_data
+    from fretpath.page.rows import arrangement_data
 
     data = arrangement_data(arrangement, degrees=arguments.degrees)
     if arguments.why:
         from fretpath.neck.ways import reasons
-        from fretpath.page.tab import reasons_data
+        from fretpath.page.captions import reasons_data
 
         data["reasons"] = reasons_data(reasons(arrangement))
     return data

@@ -13,11 +13,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
 
-from fretpath.page.aloud import with_capitals
-from fretpath.page.blanks import BLANK
-from fretpath.page.counting import count_marks, has_rhythm
+from fretpath.page.aloud import count_marks, has_rhythm, with_capitals
 from fretpath.page.html import with_signs, xml
-from fretpath.page.rows import Row, Subject, rows_named
+from fretpath.page.rows import BLANK, Row, Subject, rows_named
 from fretpath.page.tab import TAB_ROWS, bar_lines
 
 BOX = (8.6, 9.6)

@@ -17,8 +17,8 @@ from fretpath.music.words import counted, listed
 from fretpath.neck.arrangement import Arrangement, position_sign
 from fretpath.neck.keychoice import KeyChoice, Transposition
 from fretpath.page.aloud import with_capitals
-from fretpath.page.data import arrangement_data
-from fretpath.page.heading import figures_column
+from fretpath.page.captions import figures_column
+from fretpath.page.rows import arrangement_data
 from fretpath.page.tab import render_tab
 from fretpath.page.tables import table, wrapped
 

@@ -13,7 +13,7 @@ def arrangement_html(arrangement: Arrangement) -> str:
     """The tab as preformatted text, and the chart as a drawing under it."""
     from html import escape
 
-    from fretpath.page.chart import melody_chart
+    from fretpath.page.neck_charts import melody_chart
     from fretpath.page.tab import render_tab
 
     style = "overflow-x: auto; line-height: 1.2"

@@ -4,17 +4,25 @@ A row has one name in every command and on every page; it knows what it prints, 
 aloud, what it is as data, and what it gives away.  Tab, spelling, sentences, JSON and blanks ask
 this registry, so a row is added here and nowhere else.
 
-**Conventions.**  A token is plain ASCII and empty where there is nothing to tell.  Rows that
-reveal something are blank where :class:`~fretpath.page.blanks.Blanks` hide it.  Notes count from
-0, bars from 1 (0 is a pickup).
+**Conventions.**  A token is plain ASCII and empty where there is nothing to tell.  A row reveals
+the ``degree`` of a note, its ``pitch``, its ``place`` on the neck, or nothing; a student's copy
+hides kinds of these, or single notes with all that belongs to them.  A blank is always written
+``__``, whatever it stands for, so that its width tells nothing.  A hidden note keeps its column
+and its count: the rhythm is given.  Notes count from 0, bars from 1 (0 is a pickup).
+
+As sentences, the first note and every shift name the position; a note says its length when it is
+not one beat, and its beat where the melody has a rhythm.  As data: dicts, lists, strings and
+numbers only; exact lengths are text (``"3/2"`` beats), distances are mm, notes and bars count from
+1, and unknown is None.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+import re
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import asdict, dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 from fretpath.errors import RequestError, nearest
 from fretpath.music.key import Degree, Key
@@ -22,17 +30,91 @@ from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval, Pitch
 from fretpath.music.spelling import syllable
 from fretpath.neck.arrangement import Arrangement, Fingering, position_sign, position_words
+from fretpath.neck.instrument import Instrument
 from fretpath.page.aloud import (
     beat_words,
+    count_marks,
     degree_words,
     finger_words,
+    has_rhythm,
     interval_words,
+    joined,
+    length_words,
+    name_words,
     string_words,
+    with_capitals,
 )
-from fretpath.page.blanks import BLANK, NOTHING_HIDDEN, Blanks, Kind
-from fretpath.page.counting import count_marks, has_rhythm, joined
+from fretpath.values import Value, to_dict
 
-_LONGEST = 20
+# -- what is hidden --------------------------------------------------------------------------------
+
+Kind = Literal["", "degree", "pitch", "place"]
+"""What a row reveals of a note; empty for nothing."""
+
+BLANK = "__"
+_KINDS: dict[str, Kind] = {"degrees": "degree", "notes": "pitch", "tab": "place"}
+HIDES = (*_KINDS, "every-2nd", "every-3rd", "every-4th", "all-but-first")
+"""What can be hidden, by name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Blanks(Value):
+    """The rows and notes that are hidden.
+
+    >>> [Blanks.parse("every-2nd,every-3rd").hides_note(n) for n in range(6)]
+    [False, True, True, True, False, True]
+    """
+
+    kinds: frozenset[Kind] = frozenset()
+    """Of every note: its ``degree``, its ``pitch`` (with its interval), its ``place``."""
+    every: tuple[int, ...] = ()
+    """Every so many notes one is hidden, for each number."""
+    all_but_first: bool = False
+    """Whether only the first note is shown."""
+
+    @classmethod
+    def parse(cls, text: str) -> Blanks:
+        """Read names from :data:`HIDES` with commas between them; RequestError otherwise."""
+        words = [word.strip() for word in text.split(",") if word.strip()]
+        for word in words:
+            if word not in HIDES:
+                raise RequestError(
+                    f'cannot hide "{word[:40]}"{nearest(word, HIDES)} (known: {", ".join(HIDES)})'
+                )
+        every = [int(match[1]) for w in words if (match := re.fullmatch(r"every-(\d)\w\w", w))]
+        kinds = frozenset(_KINDS[word] for word in words if word in _KINDS)
+        return cls(kinds, tuple(sorted(set(every))), "all-but-first" in words)
+
+    @property
+    def any(self) -> bool:
+        """Whether anything is hidden."""
+        return self != NOTHING_HIDDEN
+
+    @property
+    def some_notes(self) -> bool:
+        """Whether single notes are hidden with all that belongs to them."""
+        return bool(self.every) or self.all_but_first
+
+    def hides_note(self, note: int) -> bool:
+        """Whether a struck note (from 0) is hidden as a whole."""
+        if self.all_but_first and note > 0:
+            return True
+        return any(note % count == count - 1 for count in self.every)
+
+    def hides(self, kind: Kind, note: int) -> bool:
+        """Whether what a row reveals of a struck note (from 0) is hidden."""
+        return bool(kind) and (kind in self.kinds or self.hides_note(note))
+
+
+NOTHING_HIDDEN = Blanks()
+EVERYTHING = Blanks(frozenset(_KINDS.values()))
+"""A copy to be filled in by ear: no degree, no pitch and no place is shown."""
+
+
+# -- the tune and its rows -------------------------------------------------------------------------
+
+_LONGEST_WORDS = 20
+"""Characters of a chord or a syllable of the lyrics."""
 
 
 @dataclass(frozen=True)
@@ -173,7 +255,7 @@ class Row:
             self.of_pairs and note > 0 and hide.hides_note(note - 1)
         )
 
-    def told(self, spot: Spot) -> Any:
+    def data(self, spot: Spot) -> Any:
         """The row as data: the datum or the token, None where there is nothing."""
         found = self.datum(spot) if self.datum else self.token(spot)
         return None if found == "" else found
@@ -201,7 +283,7 @@ def _degree_label(degree: Degree | None, key: Key | None, simple: bool) -> str:
 
 def _of_event(marks: Iterable[tuple[int, str]], event: int) -> str:
     words = " ".join(dict(marks).get(event, "").split())
-    return words if len(words) <= _LONGEST else f"{words[: _LONGEST - 2]}.."
+    return words if len(words) <= _LONGEST_WORDS else f"{words[: _LONGEST_WORDS - 2]}.."
 
 
 def _bar(spot: Spot) -> str:
@@ -230,22 +312,9 @@ def _ending_words(spot: Spot) -> str:
     return f"ending {found[:-1]}" if found.endswith(".") else found and f"played {found}"
 
 
-def _chord(spot: Spot) -> str:
-    return _of_event(spot.melody.chords, spot.event)
-
-
-def _lyric(spot: Spot) -> str:
-    return _of_event(spot.melody.lyrics, spot.event)
-
-
-def _position(spot: Spot) -> str:
-    found, position = spot.subject.arrangement, spot.subject.moves.get(spot.note)
-    return position_sign(found.instrument, position) if found and position else ""
-
-
-def _position_words(spot: Spot) -> str:
-    found, position = spot.subject.arrangement, spot.subject.moves.get(spot.note)
-    return position_words(found.instrument, position) if found and position else ""
+def _position(spot: Spot, tell: Callable[[Instrument, int], str] = position_sign) -> str:
+    arrangement, position = spot.subject.arrangement, spot.subject.moves.get(spot.note)
+    return tell(arrangement.instrument, position) if arrangement and position else ""
 
 
 def _count(spot: Spot) -> str:
@@ -274,7 +343,7 @@ def _degree(spot: Spot) -> str:
     return spot.subject.labels[spot.note]
 
 
-def _degree_spoken(spot: Spot) -> str:
+def _degree_words(spot: Spot) -> str:
     label = _degree(spot)
     return f"degree {degree_words(label)}" if label else ""
 
@@ -301,16 +370,16 @@ def _note(spot: Spot) -> str:
 ALL_ROWS = (
     Row("bar", _bar, of_notes=False, above=True, words=_bar_words,
         datum=lambda spot: spot.melody.bar_numbers[spot.event]),
-    Row("ending", _ending, of_notes=False, above=True,
-        words=_ending_words),
-    Row("position", _position, "place", above=True, words=_position_words,
+    Row("ending", _ending, of_notes=False, above=True, words=_ending_words),
+    Row("position", _position, "place", above=True,
+        words=lambda spot: _position(spot, position_words),
         datum=lambda spot: spot.fingering and spot.fingering.position),
-    Row("chord", _chord, "pitch", of_notes=False,
-        above=True),
+    Row("chord", lambda spot: _of_event(spot.melody.chords, spot.event), "pitch",
+        of_notes=False, above=True),
     Row("count", _count, of_notes=False, words=_count_words),
     Row("fret", _fret, "place", words=_fret_words,
         datum=lambda spot: spot.fingering and spot.fingering.fret),
-    Row("degree", _degree, "degree", words=_degree_spoken),
+    Row("degree", _degree, "degree", words=_degree_words),
     Row("tonic", _from_tonic, "degree", label="from 1"),
     Row("interval", lambda spot: "" if spot.interval is None else str(spot.interval), "pitch",
         words=lambda spot: "" if spot.interval is None else interval_words(spot.interval),
@@ -319,11 +388,9 @@ ALL_ROWS = (
     Row("note", _note, "pitch"),
     Row("finger", lambda spot: str(spot.fingering.finger) if spot.fingering else "", "place",
         datum=lambda spot: spot.fingering and spot.fingering.finger),
-    Row("lyric", _lyric, of_notes=False),
+    Row("lyric", lambda spot: _of_event(spot.melody.lyrics, spot.event), of_notes=False),
 )  # fmt: skip
 """Every row, in its order on the page."""
-
-_BY_NAME = {row.name: row for row in ALL_ROWS}
 
 
 def rows_named(names: Iterable[str], known: Iterable[str]) -> tuple[Row, ...]:
@@ -335,3 +402,79 @@ def rows_named(names: Iterable[str], known: Iterable[str]) -> tuple[Row, ...]:
                 f'unknown row "{name[:40]}"{nearest(name, known)} (known: {", ".join(known)})'
             )
     return tuple(row for row in ALL_ROWS if row.name in asked)
+
+
+# -- as sentences, and as data ---------------------------------------------------------------------
+
+
+def render_spoken(
+    arrangement: Arrangement, *, degrees: str = "major", hide: Blanks = NOTHING_HIDDEN
+) -> str:
+    """One line a note, ``string A, fret 3, first finger, degree 1, down a fourth``.
+
+    *degrees* counts against the ``major`` scale or the ``key`` signature; what *hide* hides is
+    left out.  Ends with a newline.
+    """
+    melody = arrangement.melody
+    lines = [melody.title] if melody.title else []
+    if melody.key and "pitch" not in hide.kinds:
+        lines.append(f"key {name_words(with_capitals(str(melody.key)))}")
+    subject = Subject(melody, arrangement, degrees, hide=hide)
+    for event, note in enumerate(melody.notes):
+        spot = subject.spot(event)
+        if bar := _bar_words(spot):
+            lines.append(bar)
+        if not (note.tied and note.pitch is not None):
+            lines.append(", ".join(word for word in _words(spot) if word))
+    return "\n".join(lines) + "\n"
+
+
+def _words(spot: Spot) -> Iterator[str]:
+    yield from (row.words(spot) for row in ALL_ROWS[1:] if not row.of_notes)
+    if spot.note < 0:
+        yield "rest"
+        yield length_words(spot.melody.notes[spot.event].beats)
+        return
+    hide = spot.subject.hide
+    if hide.hides_note(spot.note) or {"degree", "pitch", "place"} <= hide.kinds:
+        yield "a note for you to find"
+    yield from (row.words(spot) for row in ALL_ROWS if row.of_notes and not row.hidden(spot))
+    yield length_words(spot.melody.lengths[spot.note])
+
+
+def arrangement_data(arrangement: Arrangement, *, degrees: str = "major") -> dict[str, Any]:
+    """An arrangement as its own plain data (``from_dict`` reads it back) and what the page shows.
+
+    Lengths are beats as text (``"3/2"``), distances mm, ``bar`` counts from 1 (0 is a pickup).
+    """
+    melody, instrument = arrangement.melody, arrangement.instrument
+    return {
+        **to_dict(arrangement),
+        "title": melody.title,
+        "key": str(melody.key) if melody.key else None,
+        "tonic": str(melody.tonic) if melody.tonic else None,
+        "instrument": instrument.name,
+        "tuning": instrument.tuning.split(),
+        "scale_length_mm": instrument.scale_length,
+        "capo": instrument.capo,
+        "hand": arrangement.hand.name,
+        "degrees_against": degrees,
+        "notes": notes_data(Subject(melody, arrangement, degrees)),
+        "figures": asdict(arrangement.figures),
+    }
+
+
+def notes_data(subject: Subject) -> list[dict[str, Any]]:
+    """Every struck note with its rows by name (:data:`ALL_ROWS`)."""
+    return [_note_data(subject.spot(event)) for event in subject.melody.struck]
+
+
+def _note_data(spot: Spot) -> dict[str, Any]:
+    place = {"string": spot.fingering.string} if spot.fingering else {}
+    return {
+        "onset": str(spot.melody.onsets[spot.event]),
+        "length": str(spot.melody.lengths[spot.note]),
+        "midi": spot.pitch.midi,
+        **place,
+        **{row.name: row.data(spot) for row in ALL_ROWS},
+    }

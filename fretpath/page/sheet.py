@@ -23,15 +23,13 @@ from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement, position_sign
 from fretpath.page.aloud import number_words
-from fretpath.page.blanks import EVERYTHING, NOTHING_HIDDEN, Blanks
-from fretpath.page.chart import Chart, empty_chart, melody_chart
-from fretpath.page.chart_svg import ChartDrawing, chart_svg
+from fretpath.page.captions import counted_against, keys_line
+from fretpath.page.chart import Chart, ChartDrawing, chart_svg
 from fretpath.page.drawn_tab import DrawnSystem, DrawnTab
-from fretpath.page.heading import counted_against, keys_line
 from fretpath.page.html import fill_template
+from fretpath.page.neck_charts import empty_chart, melody_chart
 from fretpath.page.questions import Hint, SheetQuestion, accounts_of, hints_about, questions_about
-from fretpath.page.rows import Subject
-from fretpath.page.spoken import render_spoken
+from fretpath.page.rows import EVERYTHING, NOTHING_HIDDEN, Blanks, Subject, render_spoken
 from fretpath.page.staff import staff_height
 from fretpath.values import Value, check_fields
 

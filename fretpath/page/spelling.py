@@ -14,9 +14,8 @@ from typing import Any
 
 from fretpath.music.keyfinding import ENOUGH, KeyGuess
 from fretpath.music.melody import Melody
-from fretpath.page.data import notes_data
 from fretpath.page.grid import BAR_LINE, Block, GridLine, lay_out
-from fretpath.page.rows import ALL_ROWS, Row, Subject, degree_labels, rows_named
+from fretpath.page.rows import ALL_ROWS, Row, Subject, degree_labels, notes_data, rows_named
 from fretpath.page.tab import check_width
 from fretpath.page.tables import wrapped
 

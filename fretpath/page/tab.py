@@ -3,37 +3,31 @@
 **Conventions.**  String 1 is the top line; each line begins with the name of its string.  Numbers
 are frets, 0 is open.  One column holds everything about one note.  Above the tab stand the bar
 numbers (a pickup is bar 0), endings of repeats and, in Roman numerals, where the index finger
-goes when the hand moves; the count (see :mod:`fretpath.page.counting`) stands right under it.  A
+goes when the hand moves; the count (see :mod:`fretpath.page.aloud`) stands right under it.  A
 repeat stands between ``|:`` and ``:|``, the end is ``||``.  A rest is ``r`` and a note held over
 is ``-`` in the first row of words that is shown.  Bars and counts appear where the melody has
 them.  Plain ASCII but for a title that is not.
-
-Ways to play stand side by side as text and data: effort and its parts have no unit, lengths are
-in mm; a place is string-fret with the finger in round brackets, ``4-7 (2)``.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, SupportsIndex
+from typing import TYPE_CHECKING, SupportsIndex
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
-from fretpath.neck.arrangement import Arrangement, Fingering
-from fretpath.neck.terms import TERMS
-from fretpath.page.aloud import with_capitals
-from fretpath.page.blanks import NOTHING_HIDDEN, Blanks
-from fretpath.page.counting import count_marks, in_columns
+from fretpath.neck.arrangement import Arrangement
+from fretpath.page.aloud import count_marks, in_columns, with_capitals
+from fretpath.page.captions import LEGENDS, figures_line, header_lines, legend_lines
 from fretpath.page.grid import Block, GridLine, System, lay_out, room_for
-from fretpath.page.heading import LEGENDS, figures_line, header_lines, legend_lines
-from fretpath.page.rows import ALL_ROWS, Row, Subject, rows_named
-from fretpath.page.tables import table, wrapped
+from fretpath.page.rows import ALL_ROWS, NOTHING_HIDDEN, Blanks, Row, Subject, rows_named
+from fretpath.page.tables import wrapped
 
 if TYPE_CHECKING:
-    from fretpath.neck.ways import Reason
+    pass
 
 TAB_ROWS = tuple(row.name for row in ALL_ROWS if row.name not in ("fret", "tonic"))
 """Rows that can stand around the tab, in their order on the page."""
@@ -285,65 +279,3 @@ class Tab:
         for event, value in (*melody.keys[1:], *melody.meters[1:]):
             changes.setdefault(event, []).append(with_capitals(str(value)))
         return changes
-
-
-def render_ways(ways: Sequence[Arrangement]) -> str:
-    """A table of ways with their figures, best first; the unit stands under each name."""
-    from fretpath.neck.ways import set_apart
-
-    head = ("way", "effort", "travel", "shifts", "longest", "stretch", "crossed", "open")
-    units = ("", "", "mm", "", "mm", "mm", "strings", "notes")
-    rows = [_figures(number, way) for number, way in enumerate(ways, start=1)]
-    lines = table([units, *rows], head=head, align=8 * "r")
-    told = [f"{number}. {text}" for number, text in enumerate(set_apart(ways), start=1)]
-    return "\n".join([*lines, "effort has no unit; less is easier", "", *told]) + "\n"
-
-
-def _figures(number: int, way: Arrangement) -> list[str]:
-    figures = way.figures
-    lengths = (way.effort, figures.travel, figures.longest_shift, figures.widest_stretch)
-    effort, travel, longest, stretch = (f"{length:.0f}" for length in lengths)
-    counts = (str(figures.shifts), str(figures.strings_crossed), str(figures.open_strings))
-    shifts, crossed, opened = counts
-    return [f"{number}.", effort, travel, shifts, longest, stretch, crossed, opened]
-
-
-def render_reasons(arrangement: Arrangement, reasons: Sequence[Reason]) -> str:
-    """A line for each note: what it costs here, and what the next best place would cost more."""
-    lines = [
-        "each note with its place (finger), the next best place and what it would add,",
-        "and what this place costs (effort, counted as --weights does)",
-    ]
-    if any(reason.held for reason in reasons):
-        lines[0] = "each note with its place (finger), the next best place and what it would add"
-        lines[1] = "with all other notes held, and what this place costs (effort, as in --weights)"
-    pitches = arrangement.melody.pitches
-    rows = [_row(reason, str(pitch)) for reason, pitch in zip(reasons, pitches, strict=True)]
-    return "\n".join([*lines, *table(rows, align="rllrl"), *_meanings(reasons)]) + "\n"
-
-
-def _row(reason: Reason, pitch: str) -> tuple[str, ...]:
-    parts = ", ".join(f"{name} {value:.1f}" for name, value in reason.parts.items())
-    other = (
-        f"{_place(reason.instead)} {reason.extra:+.1f}"
-        if reason.instead and reason.extra is not None
-        else "no other place"
-    )
-    return str(reason.note), pitch, _place(reason.here), other, parts or "free"
-
-
-def _meanings(reasons: Sequence[Reason]) -> list[str]:
-    """The words of the terms that occur, explained."""
-    told = [term for term in TERMS if any(term.name in reason.parts for reason in reasons)]
-    text = "; ".join(f"{term.name}: {term.words}" for term in told)
-    return ["", *wrapped(text)] if told else []
-
-
-def _place(fingering: Fingering) -> str:
-    """A place as it is written everywhere, string-fret, and its finger: ``4-7 (2)``."""
-    return f"{fingering.string}-{fingering.fret} ({fingering.finger})"
-
-
-def reasons_data(reasons: Sequence[Reason]) -> list[dict[str, Any]]:
-    """The reasons as plain data."""
-    return [{**asdict(reason), "total": reason.total} for reason in reasons]

@@ -33,7 +33,7 @@ from fretpath.neck.lattice import lattice
 from fretpath.neck.terms import note_parts, step_parts
 from fretpath.neck.ways import reasons
 from fretpath.neck.ways import ways as ways_to_play
-from fretpath.page.spoken import render_spoken
+from fretpath.page.rows import render_spoken
 
 BY_LETTER = ("violin", "viola", "mandolin", "octave-mandolin", "mandola", "banjo-tenor-irish")
 MAJOR = "G D A C F Bb Eb Ab E B Db Gb F#".split()

@@ -14,9 +14,9 @@ import pytest
 
 from fretpath import Arrangement, arrange, parse_melody
 from fretpath.commands import main
-from fretpath.page.blanks import Blanks
 from fretpath.page.html import with_signs
 from fretpath.page.questions import questions_about
+from fretpath.page.rows import Blanks
 from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
 from fretpath.page.sound import SoundPlan
 from tests.browser import browser, pypdf  # noqa: F401

@@ -11,10 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import INSTRUMENTS, SCALES, Key, RequestError, arrange, instrument_named, parse_melody
-from fretpath.page.blanks import Blanks
-from fretpath.page.chart import CHORDS, chord_chart, empty_chart, key_chart, melody_chart
-from fretpath.page.chart_svg import chart_svg
-from fretpath.page.chart_text import render_chart
+from fretpath.page.chart import chart_svg, render_chart
+from fretpath.page.neck_charts import CHORDS, chord_chart, empty_chart, key_chart, melody_chart
+from fretpath.page.rows import Blanks
 from tests.page.melodies import barred_melodies
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -179,6 +178,8 @@ def test_blanks_leave_their_marks_out_or_empty() -> None:
     assert melody_chart(arrangement, hide=Blanks.parse("tab")).marks == ()
     empty = melody_chart(arrangement, hide=Blanks.parse("degrees"))
     assert {(mark.label, mark.tonic) for mark in empty.marks} == {("", False)}
+    unnamed = melody_chart(arrangement, label="note", hide=Blanks.parse("notes"))
+    assert {mark.label for mark in unnamed.marks} == {""}
     first = melody_chart(arrangement, hide=Blanks.parse("all-but-first"))
     assert [(mark.label, mark.steps) for mark in first.marks] == [("1", (1,))]
 

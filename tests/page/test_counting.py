@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 
 from fretpath import parse_melody
-from fretpath.page.counting import count_marks, has_rhythm, in_columns, joined
+from fretpath.page.aloud import count_marks, has_rhythm, in_columns, joined
 from tests.page.melodies import barred_melodies
 
 

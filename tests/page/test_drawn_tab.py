@@ -11,9 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import Melody, arrange, parse_melody
-from fretpath.page.blanks import EVERYTHING, NOTHING_HIDDEN, Blanks
 from fretpath.page.drawn_tab import LINE, DrawnTab
-from fretpath.page.rows import Subject
+from fretpath.page.rows import EVERYTHING, NOTHING_HIDDEN, Blanks, Subject
 from fretpath.page.sheet import SHEET_ROWS
 from tests.page.melodies import barred_melodies
 

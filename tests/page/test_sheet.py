@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 
 from fretpath import Arrangement, Limits, RequestError, arrange, parse_melody
 from fretpath.neck.setup import Setup
-from fretpath.page.blanks import HIDES, Blanks
 from fretpath.page.html import with_signs
 from fretpath.page.questions import hints_about, questions_about
+from fretpath.page.rows import HIDES, Blanks
 from fretpath.page.sheet import SIDE_HEIGHT, Look, Sheet, Sound, render_sheet, sounds_for
 from fretpath.page.sound import SoundPlan
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 
 from fretpath import Interval, arrange, parse_melody
 from fretpath.page.aloud import interval_words
-from fretpath.page.spoken import render_spoken
+from fretpath.page.rows import render_spoken
 from tests.page.melodies import barred_melodies
 
 

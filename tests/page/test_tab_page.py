@@ -11,10 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import Arrangement, RequestError, arrange, parse_melody, render_tab
-from fretpath.page.blanks import HIDES, Blanks
-from fretpath.page.data import arrangement_data
-from fretpath.page.heading import LEGENDS
-from fretpath.page.rows import ALL_ROWS, Subject
+from fretpath.page.captions import LEGENDS
+from fretpath.page.rows import ALL_ROWS, HIDES, Blanks, Subject, arrangement_data
 from fretpath.page.spelling import SPELLING_ROWS
 from fretpath.page.tab import ROWS, TAB_ROWS, Tab
 from tests.page.melodies import barred_melodies

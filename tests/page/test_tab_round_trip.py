@@ -15,7 +15,7 @@ from fretpath import (
     instrument_named,
     parse_melody,
 )
-from fretpath.page.heading import LEGENDS
+from fretpath.page.captions import LEGENDS
 from fretpath.page.tab import SPACINGS, TAB_ROWS, render_tab
 from fretpath.page.tab_reading import TabReading, read_tab, without_places
 from tests import strategies
