@@ -87,7 +87,7 @@ if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan, melody_wav
     from fretpath.page.spelling import render_spelling
     from fretpath.page.tab_check import TabCheck, TabFault, check_tab
-    from fretpath.page.tab_notes import TabNote
+    from fretpath.page.tab_lines import TabNote
     from fretpath.page.tab_reading import TabReading, read_tab
 
 __all__ = [
@@ -272,7 +272,7 @@ _LATER = {
     "fretpath.page.spelling": ("render_spelling",),
     "fretpath.page.rows": ("Blanks", "render_spoken"),
     "fretpath.page.tab_check": ("TabCheck", "TabFault", "check_tab"),
-    "fretpath.page.tab_notes": ("TabNote",),
+    "fretpath.page.tab_lines": ("TabNote",),
     "fretpath.page.tab_reading": ("TabReading", "read_tab"),
 }
 _HOME = {name: module for module, names in _LATER.items() for name in names}

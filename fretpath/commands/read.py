@@ -28,7 +28,7 @@ from fretpath.neck.instrument import Instrument
 from fretpath.page.captions import counted_against, instrument_line
 from fretpath.page.rows import degree_labels
 from fretpath.page.spelling import guess_data, guess_lines
-from fretpath.page.tab_notes import TabNote
+from fretpath.page.tab_lines import TabNote
 from fretpath.page.tab_reading import TabReading, read_tab, without_places
 from fretpath.page.tables import table
 

@@ -24,7 +24,7 @@ from fretpath.music.words import counted
 from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.setup import Limits, Setup
-from fretpath.page.tab_notes import TabNote
+from fretpath.page.tab_lines import TabNote
 from fretpath.page.tab_reading import CountRow, TabReading, without_places
 from fretpath.values import Value
 

@@ -1,4 +1,4 @@
-"""A text tab as lines: which of them are strings, which belong together, what stands around them.
+"""A text tab as it is drawn: string lines, systems, bar lines, and the numbers on the strings.
 
 **A string line** is drawn: dashes (or what people use for them: ``=``, ``_``, dots, the long
 dashes of word processors, box-drawing signs), bar lines and numbers, with or without the name of
@@ -8,8 +8,16 @@ word lines; those that touch a system are its rows.
 **What mail and web do to a tab** is undone first and told: signs of quoting, web code, a dash made
 of two, lines broken in two, a blank line after each line.
 
-Nothing here knows pitches.  Every search is one pass over a line, and a line has at most
-``LONGEST_LINE`` characters.
+**Columns** count from the first bar line of each line.  Bar lines stand over each other, a string
+may leave some out; where every string has as many but not at the same columns, each bar is read
+for itself and that is a doubt; anything else is refused.  Numbers that overlap sound together.
+
+**Marks.**  ``h p / \\ s t`` before a number and ``~ v`` after it are kept with their note; ``x``
+is a muted string and sounds no pitch; ``7b9`` and ``9r7`` are bends and releases, whose target is
+no new note; ``<12>`` is a harmonic and ``(7)`` a ghost note or a note held over, read as fret 7.
+
+Nothing here knows pitches or instruments.  Every search is one pass over a line, and a line has at
+most ``LONGEST_LINE`` characters.
 """
 
 from __future__ import annotations
@@ -17,12 +25,15 @@ from __future__ import annotations
 import html
 import quopri
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from itertools import groupby, pairwise
+from bisect import bisect_left, bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import count, groupby, pairwise
 
-from fretpath.errors import ScoreFileError
-from fretpath.remarks import Remark
+from fretpath.errors import ScoreFileError, clip, printable
+from fretpath.remarks import Remark, RemarkKind
+from fretpath.values import Value
 
 LONGEST_LINE = 10_000
 """Characters in a line that are read."""
@@ -30,6 +41,7 @@ LONGEST_LINE = 10_000
 MOST_LINES = 100_000
 """Lines that are read."""
 
+_WORD = re.compile(r"[^\s|]+")
 _NEWLINE = re.compile(r"\r\n|\r|\n")
 _BREAK = re.compile(r"<(?:br|/p|/div|/li|/tr|/pre|pre)\b[^<>]{0,200}>", re.IGNORECASE)
 _TAG = re.compile(r"</?[a-z][^<>]{0,200}>", re.IGNORECASE)
@@ -72,6 +84,16 @@ class WordLine:
     text: str
     """The line as it stands."""
 
+    @property
+    def words(self) -> tuple[tuple[int, str], ...]:
+        """Its words with their columns, bar lines left out."""
+        return tuple((match.start(), match[0]) for match in _WORD.finditer(self.text))
+
+    @property
+    def label(self) -> str:
+        """The word that begins the line; empty if it begins with a space."""
+        return self.text.split(" ", 1)[0]
+
 
 @dataclass(frozen=True, slots=True)
 class SystemLines:
@@ -79,10 +101,15 @@ class SystemLines:
 
     lines: tuple[StringLine, ...]
     """From top to bottom."""
-    above: tuple[WordLine, ...] = ()
+    above: tuple[WordLine, ...]
     """Word lines that touch it from above, from top to bottom."""
-    below: tuple[WordLine, ...] = ()
+    below: tuple[WordLine, ...]
     """Word lines that touch it from below, from top to bottom."""
+
+    @property
+    def rows(self) -> tuple[WordLine, ...]:
+        """The word lines that touch it, nearest first, those above before those below."""
+        return (*self.above[::-1], *self.below)
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -124,7 +151,8 @@ def tab_lines(text: str, *, source: str = "tab", strings: int | None = None) -> 
         for number, line in enumerate(lines, start=1)
         if number not in drawn and line.strip()
     ]
-    systems = tuple(_with_rows(block, words) for block in blocks)
+    rows = {word.number: word for word in words}
+    systems = tuple(_with_rows(block, rows) for block in blocks)
     return TabLines(systems, tuple(words), tuple(remarks))
 
 
@@ -391,12 +419,305 @@ def _is_ruler(line: StringLine) -> bool:
     return not line.label and not line.body.strip("-+ ")
 
 
-def _with_rows(block: Block, words: Sequence[WordLine]) -> SystemLines:
-    by_number = {word.number: word for word in words}
-    above: list[WordLine] = []
-    while (number := block[0].number - len(above) - 1) in by_number:
-        above.insert(0, by_number[number])
-    below: list[WordLine] = []
-    while (number := block[-1].number + len(below) + 1) in by_number:
-        below.append(by_number[number])
-    return SystemLines(tuple(block), tuple(above), tuple(below))
+def _with_rows(block: Block, rows: Mapping[int, WordLine]) -> SystemLines:
+    above = list(_touching(rows, count(block[0].number - 1, -1)))
+    below = _touching(rows, count(block[-1].number + 1))
+    return SystemLines(tuple(block), tuple(above[::-1]), tuple(below))
+
+
+def _touching(rows: Mapping[int, WordLine], numbers: Iterable[int]) -> Iterator[WordLine]:
+    """The word lines of these numbers as far as none is missing."""
+    for number in numbers:
+        if number not in rows:
+            return
+        yield rows[number]
+
+
+@dataclass(frozen=True, slots=True)
+class TabNote(Value):
+    """One number on one string."""
+
+    string: int
+    """String number, 1 is the highest full string."""
+    fret: int
+    """Fret as written, 0 is open."""
+    line: int
+    """Line of the text, from 1."""
+    column: int
+    """Column of the text, from 1."""
+    bar: int
+    """Bar lines passed before it, from 0, over all systems."""
+    moment: int
+    """Notes with the same number sound together; from 0, in time."""
+    marks: str = ""
+    """Playing marks beside it, such as ``h`` or ``/``."""
+
+
+@dataclass(slots=True)
+class Findings:
+    """Remarks of one text while it is read: the same one at several places is told once."""
+
+    source: str
+    """What messages call the text."""
+    places: dict[tuple[RemarkKind, str], list[tuple[int, int]]] = field(default_factory=dict)
+
+    def add(self, kind: RemarkKind, text: str, line: int, column: int = 0) -> None:
+        """Note a remark at a line and a column, both from 1; column 0 for the whole line."""
+        self.places.setdefault((kind, text), []).append((line, column))
+
+    @property
+    def remarks(self) -> list[Remark]:
+        """The remarks by place."""
+        ordered = sorted(self.places.items(), key=lambda item: item[1][0])
+        return [Remark(kind, text, _named(places)) for (kind, text), places in ordered]
+
+
+_MOST_PLACES = 4
+
+
+def _named(places: Sequence[tuple[int, int]]) -> str:
+    words = [
+        f"line {line}, column {column}" if column else f"line {line}" for line, column in places
+    ]
+    more = [f"{len(words) - _MOST_PLACES} more places"] * (len(words) > _MOST_PLACES)
+    return "; ".join([*words[:_MOST_PLACES], *more])
+
+
+@dataclass(frozen=True, slots=True)
+class TabSystem(SystemLines):
+    """A system with its numbers."""
+
+    notes: tuple[TabNote, ...]
+    """By moment, string 1 first; moments count from 0 in this system."""
+    columns: tuple[int, ...]
+    """Column of each moment in the text, from 0."""
+    bars: tuple[int, ...]
+    """Columns of the bar lines inside, from 0."""
+    span: tuple[int, int]
+    """Columns of the first and the last sign, from 0."""
+    repeats: tuple[tuple[int, str], ...]
+    """Repeat signs, ``open`` or ``close``, by the bar lines passed, the end one more than all."""
+
+
+# -- bars ----------------------------------------------------------------------------------------
+
+_SIGN = re.compile(r"[|:*oO]+")
+"""Bar lines and the dots of repeats."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Bars:
+    """A string line behind its first bar line."""
+
+    line: StringLine
+    inner: str
+    start: int
+    """Index of the inner part in the text line."""
+    columns: tuple[int, ...]
+    """Columns of the bar lines inside, counted in the inner part."""
+
+
+def _dots(sign: re.Match[str]) -> int:
+    """Signs before the first bar line that are dots; those right behind a number are its own."""
+    return 0 if sign.string[: sign.start()][-1:].isdecimal() else sign[0].index("|")
+
+
+def _bars(line: StringLine) -> _Bars:
+    body = _SIGN.sub(_without_dots, line.body)
+    skip = len(body) - len(body.lstrip().lstrip("|")) if body.lstrip()[:1] == "|" else 0
+    inner = body[skip:].rstrip()
+    columns = [match.start() for match in re.finditer(r"\|+", inner.rstrip("|"))]
+    return _Bars(line, inner, line.start + skip, tuple(columns))
+
+
+def _without_dots(sign: re.Match[str]) -> str:
+    if "|" not in sign[0]:
+        return sign[0]
+    kept = sign[0].index("|") - _dots(sign)
+    return sign[0][:kept] + re.sub(r"[^|]", "-", sign[0][kept:])
+
+
+def _repeats(line: _Bars) -> Iterator[tuple[int, str]]:
+    """The repeat signs of the string that has all bar lines."""
+    skip = line.start - line.line.start
+    for sign in _SIGN.finditer(line.line.body):
+        if "|" in sign[0]:
+            bar = sign.start() + sign[0].index("|") - skip
+            place = 0 if bar < 0 else bisect_left(line.columns, bar) + 1
+            if _dots(sign) and place:
+                yield place, "close"
+            if sign[0][-1] != "|":
+                yield place, "open"
+
+
+def _frame(system: SystemLines, findings: Findings) -> tuple[list[_Bars], _Bars, bool]:
+    """The lines of a system, the one with all bar lines, and whether each bar is read alone."""
+    lines = [_bars(line) for line in system.lines]
+    full = max(lines, key=lambda line: len(line.columns))
+    usual = set(full.columns)
+    strange = [(line, column) for line in lines for column in line.columns if column not in usual]
+    if not strange:
+        if len({len(line.inner) for line in lines}) > 1:
+            short = min(lines, key=lambda line: len(line.inner)).line
+            text = "the lines of this system are not equally long: its columns may have slipped"
+            findings.add("doubt", text, short.number, short.start + len(short.body) + 1)
+        return lines, full, False
+    line, column = strange[0]
+    if any(not _alike(one.columns, full.columns) for one in lines):
+        raise _unlike(line, full, column, findings.source)
+    text = "the bar lines do not stand over each other: each bar is read for itself"
+    findings.add("doubt", text, line.line.number, line.start + column + 1)
+    return lines, full, True
+
+
+_SLIP = 4
+"""Columns by which a bar may be wider on one string than on another and still be the same bar."""
+
+
+def _alike(columns: Sequence[int], others: Sequence[int]) -> bool:
+    """Whether two strings have as many bars of about the same widths."""
+    return len(columns) == len(others) and all(
+        abs((b - a) - (d - c)) <= _SLIP
+        for (a, b), (c, d) in zip(pairwise([0, *columns]), pairwise([0, *others]), strict=True)
+    )
+
+
+def _unlike(line: _Bars, top: _Bars, at: int, source: str) -> ScoreFileError:
+    column = line.start + at + 1
+    window, place = clip(" " * line.line.start + line.line.body, column)
+    return ScoreFileError(
+        f"{source}, line {line.line.number}, column {column}: no bar line of line "
+        f"{top.line.number} stands over this one, so the order of the notes is in doubt; pad every "
+        f"string where a fret has two digits\n    {window}\n    {' ' * (place - 1)}^"
+    )
+
+
+# -- notes ---------------------------------------------------------------------------------------
+
+_BEFORE = r"hHpPsStT/\\(<\[{*g"
+_NUMBER = re.compile(
+    rf"[{_BEFORE}]++(?![0-9])|(?P<before>[{_BEFORE}]*)(?P<fret>[0-9]+)(?P<after>[)>\]}}~vV*']*)"
+)
+"""A number with its marks; marks without a number are passed over at once."""
+_TARGET = re.compile(
+    r"(?<=[0-9)>~])[bBrR^](?:[0-9]/[0-9]|\(?[0-9]{1,2}\)?|full|f)?|(?<=[0-9)])[bBrR](?=[0-9])"
+)
+_KNOWN = frozenset("-| 0123456789hHpPsStTbBrRxXvVgw/\\~^()<>[]{}*.:'+=_!,@o")
+
+
+_Found = tuple[int, int, int, TabNote]
+"""Bar (0 unless each is read alone), first column, column behind, note."""
+
+
+def read_numbers(
+    system: SystemLines, strings: Sequence[int], bar: int, findings: Findings
+) -> TabSystem:
+    """The numbers of a system whose lines are the given strings; *bar* lines stand before it."""
+    lines, full, alone = _frame(system, findings)
+    found: list[_Found] = []
+    for string, line in zip(strings, lines, strict=True):
+        own = line.columns if alone else full.columns
+        for start, fret, length, marks in _frets(line, findings):
+            passed = bisect_right(own, start)
+            column = start - (own[passed - 1] if alone and passed else 0)
+            place = line.start + start + 1
+            note = TabNote(string, fret, line.line.number, place, bar + passed, 0, marks)
+            found.append((passed if alone else 0, column, column + length, note))
+    if bar == 0 and full.columns:
+        found = _without_meter(found, full.columns[0], findings)
+    notes = _together(found)
+    bars = tuple(full.start + column for column in full.columns)
+    span = (lines[0].start - 1, full.start + len(full.inner) - 1)
+    drawn = (system.lines, system.above, system.below)
+    return TabSystem(*drawn, notes, _columns(notes), bars, span, tuple(_repeats(full)))
+
+
+_METERS = {(2, 2), (2, 4), (3, 4), (4, 4), (5, 4), (3, 8), (6, 8), (7, 8), (9, 8), (12, 8)}
+_NARROW = 5
+
+
+def _without_meter(found: list[_Found], first_bar: int, findings: Findings) -> list[_Found]:
+    """The numbers without two that stand over each other in a narrow bar, as a meter does."""
+    first = sorted((item for item in found if item[3].bar == 0), key=lambda item: item[3].line)
+    if len(first) != 2 or first_bar > _NARROW or first[0][1] != first[1][1]:
+        return found
+    upper, lower = first[0][3], first[1][3]
+    if lower.line - upper.line != 1 or (upper.fret, lower.fret) not in _METERS:
+        return found
+    text = f"{upper.fret} over {lower.fret} in a bar of its own is taken for a meter, not for frets"
+    findings.add("doubt", text, upper.line, upper.column)
+    return [item for item in found if item not in first]
+
+
+def _columns(notes: Sequence[TabNote]) -> tuple[int, ...]:
+    """The column of each moment in the text, from 0, rising also where lines are shifted."""
+    found: dict[int, int] = defaultdict(lambda: 1 << 30)
+    for note in notes:
+        found[note.moment] = min(found[note.moment], note.column - 1)
+    columns: list[int] = []
+    for moment in sorted(found):
+        columns.append(max(found[moment], columns[-1] + 1 if columns else 0))
+    return tuple(columns)
+
+
+def _frets(line: _Bars, findings: Findings) -> list[tuple[int, int, int, str]]:
+    """(column, fret, digits, marks) of each number; what is no note is told."""
+    number = line.line.number
+    plain = _TARGET.sub(lambda match: "-" * len(match[0]), line.inner)
+    for match in _TARGET.finditer(line.inner):
+        kind = "a release" if match[0][0] in "rR" else "a bend"
+        text = f"{match[0]} is {kind}: it leads to no new note"
+        findings.add("doubt", text, number, line.start + match.start() + 1)
+    frets = []
+    for match in _NUMBER.finditer(plain):
+        start, digits = match.start("fret"), match["fret"]
+        if digits is None:
+            continue
+        column = line.start + start + 1
+        if len(digits) > 2:
+            text = f"{digits[:12]} is not a fret; put a dash between the notes"
+            findings.add("doubt", text, number, column)
+            continue
+        marks = match["before"] + match["after"]
+        _tell_marks(marks, digits, findings, number, column)
+        frets.append((start, int(digits), len(digits), marks))
+    _tell_signs(line, plain, findings)
+    return frets
+
+
+def _tell_marks(marks: str, digits: str, findings: Findings, line: int, column: int) -> None:
+    if "(" in marks:
+        text = f"({digits}) is a ghost note or a note held over: read as fret {digits}, struck"
+        findings.add("doubt", text, line, column)
+    elif any(sign in marks for sign in "<[{*"):
+        text = f"{digits} in brackets is a harmonic: read as its fret, it sounds higher"
+        findings.add("doubt", text, line, column)
+
+
+def _tell_signs(line: _Bars, plain: str, findings: Findings) -> None:
+    """Muted strings, and signs nobody can be sure of."""
+    for match in re.finditer(r"[xX]", plain):
+        text = "x is a muted string (a dead note): no pitch, left out"
+        findings.add("left out", text, line.line.number, line.start + match.start() + 1)
+    for match in re.finditer(r"[A-Za-z]{3,}|[^\s]", plain):
+        if len(match[0]) > 1 or match[0] not in _KNOWN:
+            word = f'"{printable(match[0][:20])}"'
+            text = f"{word} on a string not understood; the frets around it are read"
+            findings.add("doubt", text, line.line.number, line.start + match.start() + 1)
+
+
+def _together(found: list[_Found]) -> tuple[TabNote, ...]:
+    """Notes in the order of their columns; numbers that overlap sound together."""
+    found.sort(key=lambda item: (item[0], item[1], item[3].string))
+    notes: list[TabNote] = []
+    moment, where, reach = -1, (0, 0), -1
+    strings: set[int] = set()
+    for part, start, end, note in found:
+        if moment < 0 or part != where[0] or start >= reach or note.string in strings:
+            moment, where, reach, strings = moment + 1, (part, start), end, set()
+        strings.add(note.string)
+        if start == where[1]:
+            reach = max(reach, end)
+        notes.append(replace(note, moment=moment))
+    notes.sort(key=lambda note: (note.moment, note.string))
+    return tuple(notes)

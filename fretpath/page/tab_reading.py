@@ -1,41 +1,50 @@
 """A plain-text tab read: our own pages and what people write, as notes and as a melody.
 
-**The way.**  Text, lines and systems, words around them, strings of an instrument, numbers, rhythm,
-melody.  Whatever was guessed, undone, rounded or left out comes as a remark beside the melody; a
-tab whose notes have no sure order is refused.
+**The way.**  Text, systems, words around them, strings of an instrument, numbers, rhythm, melody.
+Whatever was guessed, undone, rounded or left out comes as a remark beside the melody; a tab whose
+notes have no sure order is refused.
 
 **The melody** has one note a moment, the highest of a chord, and each keeps its place as the
-teacher's will.  Where nothing tells lengths every note is one beat and the meter is left open.
+teacher's will.  Where nothing tells lengths every note is one beat and the meter is left open; it
+is left out where its bars do not add up to it.
+
+**Spelling.**  Our own page shows the letters of its notes, or their degrees: they count where they
+fit the sound.  Else the key spells, or the likeliest signature.
+
+**Repeats** stand between ``|:`` and ``:|`` (dots as colons, ``*`` or ``o``), from the beginning or
+the last repeat where no sign opens them.  Endings are numbers with a dot above the tab; a last
+ending behind the sign is as long as the one before.  ``x4`` behind a line repeats the line.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import groupby, pairwise
 
-from fretpath.errors import ScoreFileError
-from fretpath.music.key import Key
-from fretpath.music.melody import Melody, Meter
+from fretpath.errors import FretpathError, RequestError, ScoreFileError
+from fretpath.music.key import Degree, Key
+from fretpath.music.keyfinding import likeliest_signature
+from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement, Repeat
+from fretpath.music.pitch import Pitch
+from fretpath.music.words import counted
 from fretpath.neck.catalogue import instrument_named
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import On, Setup
-from fretpath.page.tab_lines import SystemLines, TabLines, WordLine, tab_lines
-from fretpath.page.tab_melody import (
-    Changes,
-    RepeatSign,
-    Spelling,
-    changes_of,
-    ending_signs,
-    melody_of,
-    meters_of,
-    tells_endings,
-    times_said,
-    tokens_under,
+from fretpath.page.tab_lines import (
+    Findings,
+    SystemLines,
+    TabLines,
+    TabNote,
+    TabSystem,
+    WordLine,
+    read_numbers,
+    tab_lines,
 )
-from fretpath.page.tab_notes import Findings, SystemNotes, TabNote, notes_of
-from fretpath.page.tab_rhythm import Rhythm, TabSystem, rhythm_of
+from fretpath.page.tab_rhythm import Rhythm, TabEvent, rhythm_of
 from fretpath.page.tab_strings import (
     Given,
     Part,
@@ -47,7 +56,7 @@ from fretpath.page.tab_strings import (
     string_names,
     strung,
 )
-from fretpath.page.tab_words import TabWords, words_around
+from fretpath.page.tab_words import TabWords, parsed, words_around
 from fretpath.remarks import Remark
 from fretpath.values import Value
 
@@ -90,7 +99,7 @@ class TabReading(Value):
     remarks: tuple[Remark, ...]
     """What was guessed, undone, left out, and what is in doubt."""
 
-    @property
+    @cached_property
     def off_the_neck(self) -> tuple[TabNote, ...]:
         """Numbers that the instrument has no fret for."""
         return tuple(
@@ -100,7 +109,7 @@ class TabReading(Value):
             if self.instrument.midi_at(note.string, note.fret) is None
         )
 
-    @property
+    @cached_property
     def lower(self) -> tuple[TabNote, ...]:
         """Notes that sound under another one at the same moment."""
         kept = {*self.notes, *self.off_the_neck}
@@ -144,91 +153,101 @@ def read_tab(
     given = _given(on, tuning, capo)
     known = len(given.instrument.strings) if given.instrument else None
     page = tab_lines(text, source=source, strings=known)
-    found = _taken(page, given, part, source)
-    words, systems = found.words, found.part.systems
-    instrument = found.strings.instrument.with_changes(frets=frets, scale_length=scale_length)
-    meter = meter or words.meter
-    changes = changes_of(systems) if words.own else {}
-    frames = list(_frames(found, changes, meter))
-    rhythm = rhythm_of(frames, meter, spacing=spacing)
-    _tell_words(found.part, words, rhythm, found.findings)
-    moments = _moments(found.notes)
-    top = _top_notes(instrument, moments, source, found.findings)
+    parts = parts_of(page.systems, page.words)
+    chosen, told = part_named(parts, part, source)
+    words = words_around(_words_of(page, parts, chosen), page.systems[0].lines[0].number)
+    findings = Findings(source)
+    strings, systems, moments = _on_strings(chosen, words, given, findings)
+    instrument = strings.instrument.with_changes(frets=frets, scale_length=scale_length)
     key = Key.parse(key) if isinstance(key, str) else key
-    spelling = Spelling(key or words.key, instrument, words, changes, list(_shown(found)))
-    signs = _signs(found.part, found.notes)
-    melody, more = melody_of(top, rhythm, spelling, words, meter, signs)
-    told = [*found.remarks, *rhythm.remarks, *more, *_unmeasured(words, rhythm)]
+    tab = _Tab(_as_asked(words, key, meter), instrument, systems, moments)
+    rhythm = rhythm_of(systems, list(tab.meters), own=words.own, spacing=spacing)
+    _tell_words(tab, rhythm, findings)
+    top = _top_notes(tab, findings)
+    melody, more = _melody(tab, rhythm, top)
+    told = [*page.remarks, *told, *words.remarks, *strings.remarks, *rhythm.remarks, *more]
+    if words.own and not rhythm.source:
+        text = "nothing tells the lengths: every note is one beat"
+        told.append(Remark("guessed", f"{text} (--by-spacing takes them from the columns)"))
     return TabReading(
         instrument,
         melody,
         tuple(note for note in top if note),
         tuple(moments),
-        meter,
+        tab.words.meter,
         rhythm.source,
-        tuple(_counts(frames, rhythm)),
-        (*told, *found.findings.remarks),
+        tuple(_count_rows(systems, rhythm)),
+        (*told, *findings.remarks),
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Taken:
+Changes = Mapping[int, tuple[Key | None, Meter | None]]
+"""System to the key and the meter that begin there."""
+
+
+@dataclass(frozen=True)
+class _Tab:
     """A part of a page on its strings."""
 
-    part: Part
     words: TabWords
-    strings: Strung
-    notes: list[SystemNotes]
-    findings: Findings
-    remarks: list[Remark]
+    """What stands around it, the caller's key and meter put in."""
+    instrument: Instrument
+    """What is played."""
+    systems: Sequence[TabSystem]
+    """Its systems."""
+    moments: Sequence[tuple[TabNote, ...]]
+    """The notes by moment, moments counted over all systems."""
+
+    @cached_property
+    def changes(self) -> Changes:
+        """Keys and meters that headings of our own page bring (``now 3/4``)."""
+        changes: dict[int, tuple[Key | None, Meter | None]] = {}
+        for number, system in enumerate(self.systems if self.words.own else ()):
+            words = [word for row in system.above for word in row.text.split(", ")]
+            told = [word.removeprefix("now ") for word in words if word.startswith("now ")]
+            keys = [key for word in told if (key := parsed(Key.parse, word))]
+            meters = [meter for word in told if (meter := parsed(Meter.parse, word))]
+            if told:
+                changes[number] = (keys[0] if keys else None, meters[0] if meters else None)
+        return changes
+
+    @property
+    def meters(self) -> Iterator[Meter | None]:
+        """The meter in force in each system."""
+        meter = self.words.meter
+        for number in range(len(self.systems)):
+            meter = self.changes.get(number, (None, None))[1] or meter
+            yield meter
+
+    @property
+    def shown(self) -> Iterator[dict[str, str]]:
+        """The words of the note and degree rows of our own page under each moment."""
+        for system in self.systems:
+            rows = [row for row in system.below if self.words.own and row.label in _SPELLINGS]
+            words = {row.label: dict(row.words) for row in rows}
+            for column in system.columns:
+                yield {name: row[column] for name, row in words.items() if column in row}
+
+    def midi(self, note: TabNote) -> int | None:
+        """The sound of a note; None where the instrument has no such fret."""
+        return self.instrument.midi_at(note.string, note.fret)
 
 
-def _taken(page: TabLines, given: Given, part: str | None, source: str) -> _Taken:
-    """The part asked for, its words, strings and numbers."""
-    parts = parts_of(page.systems, page.words)
-    chosen, told = part_named(parts, part, source)
-    words = words_around(_words_of(page, parts, chosen), page.systems[0].lines[0].number)
-    strings = strung(chosen.widest, words, given)
-    findings = Findings({})
-    notes = _notes(chosen, strings, source, findings)
-    if strings.instead and not words.own:
-        turned = strung(chosen.widest, replace(words, instrument=strings.instead), given)
-        others = _notes(chosen, turned, source, Findings({}))
-        if words.upside_down or _motion(others, turned) < _motion(notes, strings):
-            strings, notes = turned, others
-    remarks = [*page.remarks, *told, *words.remarks, *strings.remarks]
-    return _Taken(chosen, words, strings, notes, findings, remarks)
+_SPELLINGS = ("note", "degree")
 
 
-def _frames(found: _Taken, changes: Changes, meter: Meter | None) -> Iterator[TabSystem]:
-    """The columns of each system for its rhythm."""
-    systems = found.part.systems
-    going_on = _going_on(systems, found.words)
-    meters = meters_of(len(systems), changes, meter)
-    for system, notes, goes_on, inside in zip(systems, found.notes, going_on, meters, strict=True):
-        columns = (notes.columns, notes.bars, notes.span)
-        rows = (system.above, system.below)
-        yield TabSystem(*columns, *rows, goes_on=goes_on, meter=inside, own=found.words.own)
+def _as_asked(words: TabWords, key: Key | None, meter: Meter | None) -> TabWords:
+    """The words with the key and the meter of the caller, which count before theirs."""
+    tonic = words.tonic if key in (None, words.key) else None
+    return replace(words, key=key or words.key, meter=meter or words.meter, tonic=tonic)
 
 
-def _shown(found: _Taken) -> Iterator[dict[str, str]]:
-    """The words of our own rows under each moment."""
-    for system, notes in zip(found.part.systems, found.notes, strict=True):
-        yield from tokens_under(system, notes.columns if found.words.own else ())
-
-
-def _unmeasured(words: TabWords, rhythm: Rhythm) -> Iterator[Remark]:
-    if words.own and not rhythm.source:
-        text = "nothing tells the lengths: every note is one beat"
-        yield Remark("guessed", f"{text} (--by-spacing takes them from the columns)")
-
-
-def _counts(frames: Sequence[TabSystem], rhythm: Rhythm) -> Iterator[CountRow]:
+def _count_rows(systems: Sequence[TabSystem], rhythm: Rhythm) -> Iterator[CountRow]:
     """The rows of counts that were read."""
-    for frame in frames if rhythm.source != "letters" else ():
-        for row in (*frame.above, *frame.below):
-            if row.number in rhythm.rows:
-                yield CountRow(row.number, row.text, frame.span[0], frame.bars)
+    if rhythm.source != "letters":
+        for system, row in zip(systems, rhythm.rows, strict=False):
+            if row:
+                yield CountRow(row.number, row.text, system.span[0], system.bars)
 
 
 def without_places(melody: Melody) -> Melody:
@@ -272,34 +291,51 @@ def _words_of(page: TabLines, parts: Sequence[Part], chosen: Part) -> list[WordL
 # -- notes ---------------------------------------------------------------------------------------
 
 
-def _notes(part: Part, strings: Strung, source: str, findings: Findings) -> list[SystemNotes]:
-    widest = part.widest
-    result: list[SystemNotes] = []
-    bar = total = 0
+def _on_strings(
+    part: Part, words: TabWords, given: Given, findings: Findings
+) -> tuple[Strung, list[TabSystem], list[tuple[TabNote, ...]]]:
+    """A part on its strings; where their names fit two ways, as its melody moves less."""
+    strings = strung(part.widest, words, given)
+    systems = _numbered(part, strings, findings)
+    moments = _moments([system.notes for system in systems])
+    if strings.instead and not words.own:
+        turned = strung(part.widest, replace(words, instrument=strings.instead), given)
+        other = dict(zip(strings.strings, turned.strings, strict=True))
+        others = _moments(
+            [[replace(note, string=other[note.string]) for note in moment] for moment in moments]
+        )
+        motion = _motion(moments, strings.instrument)
+        if words.upside_down or _motion(others, turned.instrument) < motion:
+            return turned, systems, others
+    return strings, systems, moments
+
+
+def _numbered(part: Part, strings: Strung, findings: Findings) -> list[TabSystem]:
+    """The systems of a part with their numbers."""
+    systems: list[TabSystem] = []
+    bar = 0
     for system in part.systems:
-        lines = _strings_of(system, widest, strings, source, findings)
-        found = notes_of(system, lines, bar, source, findings)
-        result.append(found)
-        bar += len(found.bars) + 1
-        total += len(found.notes)
+        lines = _strings_of(system, part.widest, strings, findings)
+        systems.append(read_numbers(system, lines, bar, findings))
+        bar += len(systems[-1].bars) + 1
+    total = sum(len(system.notes) for system in systems)
     if total > LARGEST:
-        raise ScoreFileError(f"{source} has {total} notes; {LARGEST} is the most that is read")
+        told = f"{findings.source} has {total} notes; {LARGEST} is the most that is read"
+        raise ScoreFileError(told)
     if not total:
-        raise ScoreFileError(f"{source}: there is tab, but no number on any string")
-    return result
+        told = f"{findings.source}: there is tab, but no number on any string"
+        raise ScoreFileError(told)
+    return systems
 
 
-def _motion(systems: Sequence[SystemNotes], strings: Strung) -> int:
+def _motion(moments: Sequence[Sequence[TabNote]], instrument: Instrument) -> int:
     """Semitones that the top notes move in all: of two readings the smoother is the likelier."""
-    sounds = [
-        [strings.instrument.midi_at(note.string, note.fret) or 0 for note in moment]
-        for moment in _moments(systems)
-    ]
-    return sum(abs(max(a) - max(b)) for a, b in pairwise(sounds))
+    tops = [max(instrument.midi_at(n.string, n.fret) or 0 for n in notes) for notes in moments]
+    return sum(abs(a - b) for a, b in pairwise(tops))
 
 
 def _strings_of(
-    system: SystemLines, widest: SystemLines, strings: Strung, source: str, findings: Findings
+    system: SystemLines, widest: SystemLines, strings: Strung, findings: Findings
 ) -> tuple[int, ...]:
     """The string number of each line of a system."""
     names = [name.upper() for name in string_names(system.labels)]
@@ -320,46 +356,45 @@ def _strings_of(
     some = names_among(names, known) if all(names) else None
     if some is None:
         raise ScoreFileError(
-            f"{source}, line {first}: this system has {len(names)} string lines, another one "
-            f"has {len(known)}; every system needs all strings (an unused one as dashes)"
+            f"{findings.source}, line {first}: this system has {len(names)} string lines, another "
+            f"one has {len(known)}; every system needs all strings (an unused one as dashes)"
         )
     findings.add("guessed", "only some strings are shown here: told by their names", first)
     return tuple(strings.strings[index] for index in some)
 
 
-def _moments(systems: Sequence[SystemNotes]) -> list[tuple[TabNote, ...]]:
+def _moments(systems: Sequence[Sequence[TabNote]]) -> list[tuple[TabNote, ...]]:
     """The notes by moment, moments counted over all systems."""
     moments: list[tuple[TabNote, ...]] = []
     for system in systems:
-        for _, group in groupby(system.notes, key=lambda note: note.moment):
+        for _, group in groupby(system, key=lambda note: note.moment):
             number = len(moments)
             notes = (replace(note, moment=number) for note in group)
             moments.append(tuple(sorted(notes, key=lambda note: note.string)))
     return moments
 
 
-def _top_notes(
-    instrument: Instrument,
-    moments: Sequence[Sequence[TabNote]],
-    source: str,
-    findings: Findings,
-) -> list[TabNote | None]:
+def _top_notes(tab: _Tab, findings: Findings) -> list[TabNote | None]:
     """The highest note of each moment; None where none lies on the neck."""
+    name = tab.instrument.name
     top: list[TabNote | None] = []
-    for moment in moments:
-        heard = {note: instrument.midi_at(note.string, note.fret) for note in moment}
-        sounds = [note for note in moment if heard[note] is not None]
-        highest = max(sounds, key=lambda note: heard[note] or 0, default=None)
+    for moment in tab.moments:
+        heard = {note: tab.midi(note) for note in moment}
+        highest = max(
+            (note for note in moment if heard[note] is not None),
+            key=lambda note: heard[note] or 0,
+            default=None,
+        )
         top.append(highest)
         for note in moment:
             if heard[note] is None:
-                text = f"string {note.string} of the {instrument.name} has no fret {note.fret}"
+                text = f"string {note.string} of the {name} has no fret {note.fret}"
                 findings.add("left out", text, note.line, note.column)
             elif note is not highest:
                 text = "sounds under a higher note; the melody has the top notes"
                 findings.add("left out", text, note.line, note.column)
     if not any(top):
-        raise ScoreFileError(f"{source}: no number of this tab lies on the {instrument.name}")
+        raise ScoreFileError(f"{findings.source}: no number of this tab lies on the {name}")
     return top
 
 
@@ -368,84 +403,274 @@ def _top_notes(
 _MOST_WORDS = 40
 _PASSED_OVER = re.compile(r"[0-9]{1,2}/[0-9]{1,2}|\[.*\]")
 """Meters, which are read elsewhere, and headings in brackets."""
+_LIKE_STRING = re.compile(r"[A-Ga-g](?:#|b)?\d?\s*[|:]|[|]")
+_LIKE_REPEAT = re.compile(
+    r"\b(?:repeat|x ?\d{1,2}|\d{1,2} ?x|(?:play|times) .{0,40}\d)\b", re.IGNORECASE
+)
 
 
-def _tell_words(part: Part, words: TabWords, rhythm: Rhythm, findings: Findings) -> None:
+def _tell_words(tab: _Tab, rhythm: Rhythm, findings: Findings) -> None:
     """Remarks on words behind strings, rows beside them, and repeats in words."""
-    for system in part.systems:
+    read = {row.number for row in rhythm.rows if row}
+    for system in tab.systems:
         for line in system.lines:
             if line.behind and not times_said(line.behind):
                 text = f'"{line.behind[:_MOST_WORDS]}" behind the line not read'
                 findings.add("doubt", text, line.number, line.start + len(line.body) + 1)
-        if words.own:
-            _tell_own_rows(system, findings)
-        else:
-            for row in system.above:
-                _tell_row(row, rhythm, findings)
-            for row in system.below:
-                _tell_row(row, rhythm, findings, below=True)
+        for row in system.rows:
+            if tab.words.own and row.label in ("lyric", "chord"):
+                findings.add("left out", f"the {row.label} row of the page", row.number)
+            elif not tab.words.own and row.number not in read:
+                _tell_row(row, findings, below=row in system.below)
 
 
-def _tell_own_rows(system: SystemLines, findings: Findings) -> None:
-    for row in (*system.above, *system.below):
-        label = row.text.split(" ", 1)[0]
-        if label in ("lyric", "chord"):
-            findings.add("left out", f"the {label} row of the page", row.number)
-
-
-def _tell_row(row: WordLine, rhythm: Rhythm, findings: Findings, *, below: bool = False) -> None:
-    if row.number in rhythm.rows:
-        return
+def _tell_row(row: WordLine, findings: Findings, *, below: bool) -> None:
     text = row.text.strip()
     short = text if len(text) <= _MOST_WORDS else f"{text[:_MOST_WORDS]}..."
-    tokens = text.split()
-    if re.match(r"[A-Ga-g](?:#|b)?\d?\s*[|:]|[|]", text) or text.count("-") * 2 > len(text) > 5:
+    if _LIKE_STRING.match(text) or text.count("-") * 2 > len(text) > 5:
         if any(char.isalnum() for char in text):
             findings.add("doubt", f'"{short}" looks like a string and is not read', row.number)
-    elif re.search(
-        r"\b(?:repeat|x ?\d{1,2}|\d{1,2} ?x|(?:play|times) .*\d)\b", text, re.IGNORECASE
-    ):
+    elif _LIKE_REPEAT.search(text):
         findings.add("doubt", f'"{short}" not read: everything is played once', row.number)
-    elif (
-        re.fullmatch(r"[0-9]{1,2}/[0-9]{1,2}", text)
-        or tells_endings(text)
-        or is_heading(text)
-        or re.fullmatch(r"\[.*\]", text)
-    ):
+    elif _PASSED_OVER.fullmatch(text) or tells_endings(text) or is_heading(text):
         return
-    elif re.search(r"\w", text) and (below or all(len(token) <= 3 for token in tokens)):
+    elif re.search(r"\w", text) and (below or all(len(word) <= 3 for word in text.split())):
         where = "under" if below else "above"
         findings.add("left out", f'the row "{short}" {where} the tab is not read', row.number)
 
 
-def _signs(part: Part, found: Sequence[SystemNotes]) -> list[RepeatSign]:
+# -- the melody ----------------------------------------------------------------------------------
+
+
+def _melody(
+    tab: _Tab, rhythm: Rhythm, top: Sequence[TabNote | None]
+) -> tuple[Melody, list[Remark]]:
+    """The melody of the top notes of all moments, and what must be said about it."""
+    events = rhythm.events
+    starts = {event.place[0]: index for index, event in reversed(list(enumerate(events)))}
+    keys, meters = _keys_and_meters(tab, starts)
+    notes = tuple(_notes(tab, events, top, keys))
+    octave = WORKING_OCTAVE
+    if keys:
+        pitches = [note.pitch for note in notes if note.pitch]
+        octave = tab.words.tonic.octave if tab.words.tonic else keys[0][1].octave_of(pitches)
+    melody = Melody(
+        notes,
+        keys=keys,
+        meters=meters if rhythm.source else (),
+        bars=tuple(index for index, event in enumerate(events) if event.bar and index),
+        phrases=tuple(sorted(index for index in starts.values() if index)),
+        octave=octave,
+        title=tab.words.title,
+        tempo=tab.words.tempo,
+    )
+    melody, told = _in_meter(melody)
+    repeated, more = _with_repeats(melody, [event.place for event in events], _signs(tab.systems))
+    return repeated, told + more
+
+
+Keys = tuple[tuple[int, Key], ...]
+Meters = tuple[tuple[int, Meter], ...]
+
+
+def _keys_and_meters(tab: _Tab, starts: Mapping[int, int]) -> tuple[Keys, Meters]:
+    """The keys and the meters by event, *starts* giving the first event of each system."""
+    key, meter = tab.words.key, tab.words.meter
+    later = [(starts[at], *change) for at, change in sorted(tab.changes.items()) if starts.get(at)]
+    keys = [(0, key), *((at, key) for at, key, _ in later)] if key else []
+    meters = [(0, meter), *((at, meter) for at, _, meter in later)] if meter else []
+    return (
+        tuple((at, key) for at, key in keys if key),
+        tuple((at, meter) for at, meter in meters if meter),
+    )
+
+
+def _notes(
+    tab: _Tab, events: Sequence[TabEvent], top: Sequence[TabNote | None], keys: Keys
+) -> Iterator[Note]:
+    usual = likeliest_signature([tab.midi(note) or 0 for note in top if note])
+    struck = zip(top, tab.shown, strict=True)
+    pitch: Pitch | None = None
+    for index, event in enumerate(events):
+        note, shown = next(struck) if event.kind == "note" else (None, {})
+        if note:
+            key = keys[bisect_right(keys, index, key=_event) - 1][1] if keys else None
+            pitch = _pitch(tab, note, key or usual, shown)
+            yield Note(pitch, event.beats, placement=Placement(note.string, note.fret))
+        elif event.kind == "hold" and pitch:
+            yield Note(pitch, event.beats, tied=True)
+        else:
+            pitch = None
+            yield Note(None, event.beats)
+
+
+def _event(change: tuple[int, Key]) -> int:
+    return change[0]
+
+
+def _pitch(tab: _Tab, note: TabNote, key: Key, shown: Mapping[str, str]) -> Pitch:
+    """The sound of a note in the letters the page shows, or in those of the key."""
+    midi = tab.midi(note) or 0
+    tonic = key.tonic_near(tab.words.tonic) if tab.words.tonic else None
+    for name, word in shown.items():
+        pitch = _shown_pitch(name, word, tonic)
+        if pitch and pitch.midi == midi:
+            return pitch
+    return key.spell(midi)
+
+
+def _shown_pitch(name: str, word: str, tonic: Pitch | None) -> Pitch | None:
+    try:
+        if name == "note":
+            return Pitch.parse(word)
+        return tonic + Degree.parse(word).interval if tonic else None
+    except FretpathError:
+        return None
+
+
+def _in_meter(melody: Melody) -> tuple[Melody, list[Remark]]:
+    """The melody; without its meter where its bars do not add up to it."""
+    if not melody.meters or not melody.bars:
+        return melody, []
+    wrong = []
+    spans = list(melody.spans(melody.bars))
+    for number, span in enumerate(spans):
+        meter, length = melody.meter_at(span.start), sum(melody.notes[i].beats for i in span)
+        edge = number in (0, len(spans) - 1)
+        if meter and (length > meter.beats or (length < meter.beats and not edge)):
+            wrong.append(melody.bar_numbers[span.start])
+    if not wrong:
+        return melody, []
+    bars = ", ".join(map(str, wrong[:6])) + (", ..." if len(wrong) > 6 else "")
+    text = f"the lengths of bar {bars} do not add up to {melody.meter}: the meter is left out"
+    return replace(melody, meters=()), [Remark("doubt", text)]
+
+
+# -- repeats -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatSign:
+    """Something that speaks of a repeat."""
+
+    place: tuple[int, int]
+    """System, and bar lines passed in it; one more than it has is its end."""
+    kind: str
+    """``open``, ``close``, ``ending``, ``times``, ``behind`` (times behind a line with signs) or
+    ``line`` (the whole line is repeated)."""
+    times: int = 2
+    """How often, or the number of the ending."""
+
+
+_TIMES = re.compile(
+    r"\(?(?:repeat |play(?:ed)? |all )?"
+    r"(?:[xX] ?([0-9]{1,2})|([0-9]{1,2}) ?[xX]|([0-9]{1,2}) times)\)?"
+)
+_ENDING = re.compile(r"(?<![^\s\[|])([1-9])\.(?![0-9])")
+
+
+def times_said(words: str) -> int:
+    """How often words such as ``x4`` or ``(play 3 times)`` repeat something; 0 if they do not.
+
+    >>> times_said("x4"), times_said("(play 3 times)"), times_said("2nd time: 7-5")
+    (4, 3, 0)
+    """
+    found = _TIMES.fullmatch(words.strip(" ."))
+    return int(next(number for number in found.groups() if number)) if found else 0
+
+
+def tells_endings(row: str) -> bool:
+    """Whether a row has endings of a repeat and nothing else."""
+    return not re.sub(r"[1-9]\.|[0-9]{1,2} times|[\s_\[|\]-]", "", row) and not row.isspace()
+
+
+def ending_signs(system: TabSystem, number: int) -> Iterator[RepeatSign]:
+    """Endings (``1.``, ``2.``) and ``3 times`` in the rows above a system."""
+    for row in system.above:
+        words = re.sub(r"^ending\b", " " * 6, row.text)
+        if not tells_endings(words):
+            continue
+        for match in _ENDING.finditer(words):
+            place = (number, bisect_right(system.bars, match.start() + 1))
+            yield RepeatSign(place, "ending", int(match[1]))
+        for match in re.finditer(r"([0-9]{1,2}) times", words):
+            place = (number, bisect_right(system.bars, match.start() + 1))
+            yield RepeatSign(place, "times", int(match[1]))
+
+
+def _signs(systems: Sequence[TabSystem]) -> list[RepeatSign]:
     """Everything that speaks of repeats in a part."""
     signs: list[RepeatSign] = []
-    for number, (system, notes) in enumerate(zip(part.systems, found, strict=True)):
-        own = [RepeatSign((number, place), kind) for place, kind in notes.repeats]
-        own += ending_signs(system, number, notes.bars)
+    for number, system in enumerate(systems):
+        own = [RepeatSign((number, place), kind) for place, kind in system.repeats]
+        own += ending_signs(system, number)
         times = max((times_said(line.behind) for line in system.lines), default=0)
         if times > 1:
-            end = len(notes.bars) + 1
+            end = len(system.bars) + 1
             behind = RepeatSign((number, end), "behind", times)
             own.append(behind if own else RepeatSign((number, 0), "line", times))
         signs += own
     return signs
 
 
-def _going_on(systems: Sequence[SystemLines], words: TabWords) -> list[bool]:
-    """Whether each system goes on in the bar of the one before it.
+def _with_repeats(
+    melody: Melody, places: Sequence[tuple[int, int]], signs: Sequence[RepeatSign]
+) -> tuple[Melody, list[Remark]]:
+    """The melody with the repeats that signs tell, where they stand at its bar lines."""
+    if not signs:
+        return melody, []
+    try:
+        repeats = tuple(_repeats(melody, places, signs))
+        repeated = replace(melody, repeats=repeats)
+    except RequestError:
+        repeats = ()
+    if not repeats:
+        text = "repeat signs or endings that do not fit the bars: everything is read once"
+        return melody, [Remark("doubt", text)]
+    told = [Remark("read", _told(melody, repeat)) for repeat in repeats]
+    return repeated, told
 
-    On our own page a heading tells it; a melody without bar lines has no double line at its end.
-    """
-    if not words.own:
-        return [False] * len(systems)
-    if not systems[-1].lines[0].body.endswith(("||", ":|")) and not _row(systems, "bar"):
-        return [True] * len(systems)
-    return [any(row.text.endswith(", continued") for row in system.above) for system in systems]
+
+def _told(melody: Melody, repeat: Repeat) -> str:
+    first, last = melody.bar_numbers[repeat.start], melody.bar_numbers[repeat.stop - 1]
+    bars = f"bar {first}" if first == last else f"bars {first} to {last}"
+    endings = f" with {counted(len(repeat.endings), 'ending')}" if repeat.endings else ""
+    return f"repeat: {bars} played {repeat.times} times{endings}"
 
 
-def _row(systems: Sequence[SystemLines], label: str) -> bool:
-    """Whether our own page shows a row."""
-    rows = (row for system in systems for row in (*system.above, *system.below))
-    return any(row.text.split(" ", 1)[0] == label for row in rows)
+def _repeats(
+    melody: Melody, places: Sequence[tuple[int, int]], signs: Sequence[RepeatSign]
+) -> Iterator[Repeat]:
+    start, times = 0, 2
+    endings: list[int] = []
+    ordered = sorted(signs, key=lambda sign: (sign.place, _ORDER[sign.kind]))
+    closing = [sign for sign in ordered if sign.kind == "close"]
+    for sign in ordered:
+        event = bisect_left(places, sign.place)
+        if sign.kind == "open":
+            start, times, endings = event, 2, []
+        elif sign.kind in ("times", "behind"):
+            times = sign.times
+        elif sign.kind == "ending":
+            endings.append(event)
+            if len(endings) > 1 and not any(other.place > sign.place for other in closing):
+                stop = _as_long(melody, endings)
+                yield Repeat(start, stop, len(endings), tuple(endings))
+                start, times, endings = stop, 2, []
+        elif sign.kind == "line":
+            stop = bisect_left(places, (sign.place[0] + 1, 0))
+            yield Repeat(event, stop, sign.times)
+            start = stop
+        elif len(endings) != 1:
+            yield Repeat(start, event, len(endings) or times, tuple(endings))
+            start, times, endings = event, 2, []
+
+
+_ORDER = {"behind": 0, "close": 1, "ending": 2, "open": 3, "line": 4, "times": 5}
+
+
+def _as_long(melody: Melody, endings: Sequence[int]) -> int:
+    """Where the last ending stops that no sign closes: after as many bars as the one before."""
+    marks = [0, *melody.bars, len(melody)]
+    length = bisect_left(marks, endings[-1]) - bisect_left(marks, endings[-2])
+    return marks[min(bisect_left(marks, endings[-1]) + length, len(marks) - 1)]

@@ -358,6 +358,13 @@ def test_lengths_from_a_count_or_from_letters(row: str, lengths: str) -> None:
     assert [str(beats) for beats in reading.melody.lengths] == lengths.split()
 
 
+def test_a_row_with_a_number_that_is_no_count_is_told() -> None:
+    """A raised 2 is a digit to Python and no number: it once ended in a traceback."""
+    reading = read_tab(f"1 \u00b2 3 4\n{RIFF}")
+    assert not reading.lengths
+    assert 'the row "1 \u00b2 3 4" above the tab is not read' in str(reading.doubts[0])
+
+
 def test_lengths_from_the_spacing_when_asked() -> None:
     text = "4/4\nG|-2---4-5-7-------|\nD|-----------------|"
     assert [str(b) for b in read_tab(text, spacing=True).melody.lengths] == ["1", "1/2", "1/2", "2"]
