@@ -7,7 +7,7 @@ and rounded once, so that sums are exact and ties are real ties.  Effort has no 
 millimeter across the strings costs, and 0.42 mm of hand travel along the neck.
 
 The search, ``--why``, the graph and the documents read :data:`TERMS` and nothing else, so a new
-term is a field of :class:`Weights`, a function and a row here.  A shift has more or less time; the
+term is a field of :class:`Weights` and a function here.  A shift has more or less time; the
 terms that this makes cheaper or dearer are ``timed``.
 
 The prices that a player's own notes can teach were learned from 7,960 notes of three guitarists;
@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from itertools import pairwise
 from typing import Any, get_args
 
@@ -176,125 +177,7 @@ def usual_weights(instrument: Instrument, playing: str | None = None) -> Weights
     return replace(OPEN_POSITION, **{name: round(mm, 1) for name, mm in changes.items()})
 
 
-# -- note terms: how much of its price a state pays -----------------------------------------------
-
-
-def _open(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    return at.finger == 0
-
-
-def _open_far(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    beyond = np.maximum(neck.distances(at.position) - weights.open_far_from, 0.0)
-    return np.where(at.finger == 0, beyond, 0.0)
-
-
-def _stopped(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    return at.finger > 0
-
-
-def _extension(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    return at.extended
-
-
-def _little(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    return (at.finger > 0) & (at.fret - at.position >= WIDE)
-
-
-def _region(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    """The pull home, rounded off near home so that it has no corner, and level far from it."""
-    away = np.abs(neck.distances(at.position) - weights.region_at)
-    away = np.minimum(away, weights.region_level)
-    curve = max(weights.region_round, 1e-9)
-    return np.where(away < curve, away**2 / (2 * curve), away - curve / 2)
-
-
-def _high(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    return np.maximum(neck.distances(at.position) - neck.distance(OCTAVE_FRET), 0.0)
-
-
-def _outer(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    middle = (len(neck.strings) + 1) / 2
-    return np.maximum(np.abs(at.string - middle) - 0.5, 0.0)
-
-
-def _out_of_order(neck: Instrument, at: States) -> Amounts:
-    """Whether each state is on a string that sounds above its upper neighbor."""
-    midi = [pitch.midi for pitch in neck.open_pitches]
-    higher = [False, False, *(low > high for high, low in pairwise(midi))]
-    return np.array(higher)[at.string]
-
-
-def _reentrant(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    return _out_of_order(neck, at) & (at.finger == 0)
-
-
-def _reentrant_stopped(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    return _out_of_order(neck, at) & (at.finger > 0)
-
-
-def _short_string(neck: Instrument, at: States, weights: Weights) -> Amounts:
-    short = np.array([False, *(string.nut > 0 for string in neck.strings)])
-    return short[at.string] & (at.finger > 0)
-
-
-# -- step terms: how much of its price a step pays ------------------------------------------------
-
-
-def _shift(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
-    return np.abs(neck.distances(before.position) - neck.distances(after.position))
-
-
-def _each_shift(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
-    return before.position != after.position
-
-
-def _slide(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
-    """A shift, so the finger comes to another fret; or another finger at the same place."""
-    shifts = (before.position != after.position) & (before.finger > 0)
-    kept = shifts & (before.finger == after.finger)
-    same = (before.string == after.string) & (before.fret == after.fret) & (before.finger > 0)
-    changed = same & (before.finger != after.finger)
-    return changed + kept * np.where(before.finger == 1, INDEX_SLIDE, 1.0)
-
-
-def _landing(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
-    return (after.position > before.position) & (after.finger >= 3)
-
-
-def _crossing(neck: Instrument, before: States, after: States) -> Amounts:
-    """Millimeters across the strings, at the spacing midway between the two frets' own."""
-    table = neck.string_spacings
-    spacing = (table[before.fret] + table[after.fret]) / 2
-    return np.abs(before.string - after.string) * spacing
-
-
-def _across(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
-    stopped = (before.finger > 0) & (after.finger > 0)
-    return np.where(stopped, _crossing(neck, before, after), 0.0)
-
-
-def _across_open(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
-    stopped = (before.finger > 0) & (after.finger > 0)
-    return np.where(stopped, 0.0, _crossing(neck, before, after))
-
-
-def _roll(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
-    same = (before.fret == after.fret) & (before.finger == after.finger) & (before.finger >= 2)
-    return same & (before.string != after.string)
-
-
-def _contrary(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
-    """Not on a string that is out of the order of pitch: there it is the way to play."""
-    opened = (before.finger == 0) | (after.finger == 0)
-    against = (after.midi - before.midi) * (after.string - before.string) > 0
-    ordered = ~(_out_of_order(neck, before) | _out_of_order(neck, after))
-    return opened & against & ordered
-
-
 # -- the table ------------------------------------------------------------------------------------
-
-NoteAmount = Callable[[Instrument, States, Weights], Amounts]
-StepAmount = Callable[[Instrument, States, States, Weights], Amounts]
 
 
 @dataclass(frozen=True)
@@ -309,159 +192,240 @@ class Term:
     """What it is, for a reader of ``--why``."""
     evidence: str
     """Where the price comes from."""
-    note: NoteAmount | None = None
-    """Amounts of states, for a note term."""
-    step: StepAmount | None = None
-    """Amounts of steps between states laid side by side, for a step term."""
-    timed: bool = False
+    amount: Callable[..., Amounts]
+    """How much of its price each state pays, or each step between states laid side by side."""
+    step: bool
+    """Whether steps pay it and not notes."""
+    timed: bool
     """Whether more time makes it cheaper, and less time dearer."""
 
 
-TERMS: tuple[Term, ...] = (
-    Term(
-        "shift",
-        "per mm",
-        "the hand along the neck",
-        "the dominant axis: Radicioni & Lombardo 2005; travel in mm chose places slightly better "
-        "than travel in frets: Rau 2016; value learned",
-        step=_shift,
-        timed=True,
-    ),
-    Term(
-        "each_shift",
-        "each",
-        "a shift at all",
-        "common practice: one long shift before many small ones; chosen by trial",
-        step=_each_shift,
-        timed=True,
-    ),
-    Term(
-        "slide",
-        "each",
-        "a finger taken along, or changed on one note",
-        "common practice: a shift is a change of finger; chosen by trial",
-        step=_slide,
-    ),
-    Term(
-        "landing",
-        "each",
-        "a shift up onto finger 3 or 4",
-        "common practice: shift up onto the index or middle finger; chosen by trial",
-        step=_landing,
-    ),
-    Term(
-        "across",
-        "per mm",
-        "from string to string",
-        "the cheap axis: Radicioni & Lombardo 2005; sets the scale",
-        step=_across,
-    ),
-    Term(
-        "across_open",
-        "per mm",
-        "to or from an open string",
-        "as `across`, and 0 in open position: the left hand does not cross (common practice)",
-        step=_across_open,
-    ),
-    Term(
-        "roll",
-        "each",
-        "one finger at one fret of two strings",
-        "common practice: another finger, or the index finger laid flat; chosen by trial",
-        step=_roll,
-    ),
-    Term(
-        "contrary",
-        "each",
-        "to or from an open string against the order of the strings",
-        "common practice: a line does not go to a lower string for a higher note; chosen by trial",
-        step=_contrary,
-    ),
-    Term(
-        "open",
-        "each",
-        "an open string",
-        "learned: the players fret almost every note; a limit can avoid, forbid or prefer it",
-        note=_open,
-    ),
-    Term(
-        "open_far",
-        "per mm",
-        "an open string while the hand is far up",
-        "common practice: no lone open string in high positions; chosen by trial",
-        note=_open_far,
-    ),
-    Term(
-        "stopped", "each", "a stopped note", "only where open strings are preferred", note=_stopped
-    ),
-    Term(
-        "extension",
-        "each",
-        "a finger off its fret",
-        "learned, and nearly without influence",
-        note=_extension,
-    ),
-    Term(
-        "little",
-        "each",
-        "the little finger",
-        "learned: the players keep shapes of three frets and move a fret rather than stretch over "
-        "four; the one addition that helped for a player left out",
-        note=_little,
-    ),
-    Term(
-        "region",
-        "per mm",
-        "the hand away from home",
-        "joints like the middle of their range: Heijink & Meulenbroek 2002; value learned",
-        note=_region,
-    ),
-    Term(
-        "high",
-        "per mm",
-        "the hand beyond fret 12",
-        "common practice: the neck meets the body there, and the thumb leaves it; chosen by trial",
-        note=_high,
-    ),
-    Term(
-        "outer",
-        "per string",
-        "an outermost string",
-        "learned; without it the agreement falls most",
-        note=_outer,
-    ),
-    Term(
-        "reentrant",
-        "each",
-        "a string out of the order of pitch",
-        "common practice; chosen by trial",
-        note=_reentrant,
-    ),
-    Term(
-        "reentrant_stopped",
-        "each",
-        "a stopped string out of the order of pitch",
-        "common practice; chosen by trial",
-        note=_reentrant_stopped,
-    ),
-    Term(
-        "short_string",
-        "each",
-        "a short string stopped",
-        "common practice: the fifth string of a banjo is played open; chosen by trial",
-        note=_short_string,
-    ),
+_TABLE: list[Term] = []
+
+
+def _term(
+    unit: str, words: str, evidence: str, *, step: bool, timed: bool = False
+) -> Callable[[Callable[..., Amounts]], Callable[..., Amounts]]:
+    """Enter an amount in the table, under the name of its function."""
+
+    def enter(amount: Callable[..., Amounts]) -> Callable[..., Amounts]:
+        name = amount.__name__.removeprefix("_")
+        _TABLE.append(Term(name, unit, words, evidence, amount, step, timed))
+        return amount
+
+    return enter
+
+
+_note_term, _step_term = partial(_term, step=False), partial(_term, step=True)
+
+
+# -- step terms: how much of its price a step pays ------------------------------------------------
+
+
+@_step_term(
+    "per mm",
+    "the hand along the neck",
+    "the dominant axis: Radicioni & Lombardo 2005; travel in mm chose places slightly better "
+    "than travel in frets: Rau 2016; value learned",
+    timed=True,
 )
+def _shift(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
+    return np.abs(neck.distances(before.position) - neck.distances(after.position))
+
+
+@_step_term(
+    "each",
+    "a shift at all",
+    "common practice: one long shift before many small ones; chosen by trial",
+    timed=True,
+)
+def _each_shift(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
+    return before.position != after.position
+
+
+@_step_term(
+    "each",
+    "a finger taken along, or changed on one note",
+    "common practice: a shift is a change of finger; chosen by trial",
+)
+def _slide(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
+    """A shift, so the finger comes to another fret; or another finger at the same place."""
+    shifts = (before.position != after.position) & (before.finger > 0)
+    kept = shifts & (before.finger == after.finger)
+    same = (before.string == after.string) & (before.fret == after.fret) & (before.finger > 0)
+    changed = same & (before.finger != after.finger)
+    return changed + kept * np.where(before.finger == 1, INDEX_SLIDE, 1.0)
+
+
+@_step_term(
+    "each",
+    "a shift up onto finger 3 or 4",
+    "common practice: shift up onto the index or middle finger; chosen by trial",
+)
+def _landing(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
+    return (after.position > before.position) & (after.finger >= 3)
+
+
+def _crossing(neck: Instrument, before: States, after: States) -> Amounts:
+    """Millimeters across the strings, at the spacing midway between the two frets' own."""
+    table = neck.string_spacings
+    spacing = (table[before.fret] + table[after.fret]) / 2
+    return np.abs(before.string - after.string) * spacing
+
+
+@_step_term(
+    "per mm",
+    "from string to string",
+    "the cheap axis: Radicioni & Lombardo 2005; sets the scale",
+)
+def _across(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
+    stopped = (before.finger > 0) & (after.finger > 0)
+    return np.where(stopped, _crossing(neck, before, after), 0.0)
+
+
+@_step_term(
+    "per mm",
+    "to or from an open string",
+    "as `across`, and 0 in open position: the left hand does not cross (common practice)",
+)
+def _across_open(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
+    stopped = (before.finger > 0) & (after.finger > 0)
+    return np.where(stopped, 0.0, _crossing(neck, before, after))
+
+
+@_step_term(
+    "each",
+    "one finger at one fret of two strings",
+    "common practice: another finger, or the index finger laid flat; chosen by trial",
+)
+def _roll(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
+    same = (before.fret == after.fret) & (before.finger == after.finger) & (before.finger >= 2)
+    return same & (before.string != after.string)
+
+
+def _out_of_order(neck: Instrument, at: States) -> Amounts:
+    """Whether each state is on a string that sounds above its upper neighbor."""
+    midi = [pitch.midi for pitch in neck.open_pitches]
+    higher = [False, False, *(low > high for high, low in pairwise(midi))]
+    return np.array(higher)[at.string]
+
+
+@_step_term(
+    "each",
+    "to or from an open string against the order of the strings",
+    "common practice: a line does not go to a lower string for a higher note; chosen by trial",
+)
+def _contrary(neck: Instrument, before: States, after: States, weights: Weights) -> Amounts:
+    """Not on a string that is out of the order of pitch: there it is the way to play."""
+    opened = (before.finger == 0) | (after.finger == 0)
+    against = (after.midi - before.midi) * (after.string - before.string) > 0
+    ordered = ~(_out_of_order(neck, before) | _out_of_order(neck, after))
+    return opened & against & ordered
+
+
+# -- note terms: how much of its price a state pays -----------------------------------------------
+
+
+@_note_term(
+    "each",
+    "an open string",
+    "learned: the players fret almost every note; a limit can avoid, forbid or prefer it",
+)
+def _open(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    return at.finger == 0
+
+
+@_note_term(
+    "per mm",
+    "an open string while the hand is far up",
+    "common practice: no lone open string in high positions; chosen by trial",
+)
+def _open_far(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    beyond = np.maximum(neck.distances(at.position) - weights.open_far_from, 0.0)
+    return np.where(at.finger == 0, beyond, 0.0)
+
+
+@_note_term("each", "a stopped note", "only where open strings are preferred")
+def _stopped(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    return at.finger > 0
+
+
+@_note_term("each", "a finger off its fret", "learned, and nearly without influence")
+def _extension(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    return at.extended
+
+
+@_note_term(
+    "each",
+    "the little finger",
+    "learned: the players keep shapes of three frets and move a fret rather than stretch over "
+    "four; the one addition that helped for a player left out",
+)
+def _little(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    return (at.finger > 0) & (at.fret - at.position >= WIDE)
+
+
+@_note_term(
+    "per mm",
+    "the hand away from home",
+    "joints like the middle of their range: Heijink & Meulenbroek 2002; value learned",
+)
+def _region(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    """The pull home, rounded off near home so that it has no corner, and level far from it."""
+    away = np.abs(neck.distances(at.position) - weights.region_at)
+    away = np.minimum(away, weights.region_level)
+    curve = max(weights.region_round, 1e-9)
+    return np.where(away < curve, away**2 / (2 * curve), away - curve / 2)
+
+
+@_note_term(
+    "per mm",
+    "the hand beyond fret 12",
+    "common practice: the neck meets the body there, and the thumb leaves it; chosen by trial",
+)
+def _high(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    return np.maximum(neck.distances(at.position) - neck.distance(OCTAVE_FRET), 0.0)
+
+
+@_note_term("per string", "an outermost string", "learned; without it the agreement falls most")
+def _outer(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    middle = (len(neck.strings) + 1) / 2
+    return np.maximum(np.abs(at.string - middle) - 0.5, 0.0)
+
+
+@_note_term("each", "a string out of the order of pitch", "common practice; chosen by trial")
+def _reentrant(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    return _out_of_order(neck, at) & (at.finger == 0)
+
+
+@_note_term(
+    "each",
+    "a stopped string out of the order of pitch",
+    "common practice; chosen by trial",
+)
+def _reentrant_stopped(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    return _out_of_order(neck, at) & (at.finger > 0)
+
+
+@_note_term(
+    "each",
+    "a short string stopped",
+    "common practice: the fifth string of a banjo is played open; chosen by trial",
+)
+def _short_string(neck: Instrument, at: States, weights: Weights) -> Amounts:
+    short = np.array([False, *(string.nut > 0 for string in neck.strings)])
+    return short[at.string] & (at.finger > 0)
+
+
+TERMS = tuple(_TABLE)
 """Every term, in the order in which ``--why`` names them."""
+TIMED = frozenset(term.name for term in TERMS if term.timed)
+"""Names of the terms that time makes cheaper or dearer."""
 
 
 def note_parts(neck: Instrument, at: States, weights: Weights) -> dict[str, Ints]:
     """Costs of states by themselves, term by term; each of shape (states,), thousandths."""
-    return {
-        term.name: _whole(getattr(weights, term.name) * term.note(neck, at, weights))
-        for term in TERMS
-        if term.note and getattr(weights, term.name)
-    }
+    return _parts(neck, weights, at, step=False)
 
 
 def step_parts(
@@ -471,17 +435,13 @@ def step_parts(
 
     The cost of the notes themselves is not in it.  Each of shape (states,), thousandths.
     """
+    return _parts(neck, weights, before, after, step=True)
+
+
+def _parts(neck: Instrument, weights: Weights, *states: States, step: bool) -> dict[str, Ints]:
+    prices = {term: getattr(weights, term.name) for term in TERMS if term.step == step}
     return {
-        term.name: _whole(getattr(weights, term.name) * term.step(neck, before, after, weights))
-        for term in TERMS
-        if term.step and getattr(weights, term.name)
+        term.name: np.rint(price * term.amount(neck, *states, weights) * UNIT).astype(np.int64)
+        for term, price in prices.items()
+        if price
     }
-
-
-TIMED = frozenset(term.name for term in TERMS if term.timed)
-"""Names of the terms that time makes cheaper or dearer."""
-
-
-def _whole(effort: Amounts) -> Ints:
-    whole: Ints = np.rint(effort * UNIT).astype(np.int64)
-    return whole

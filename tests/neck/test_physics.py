@@ -172,7 +172,7 @@ class TestRepeats:
     @given(tunes(most=6), st.integers(2, 3))
     def test_repeating_every_note_adds_nothing(self, tune: Melody, times: int) -> None:
         repeated = replace(tune, notes=tuple(n for n in tune.notes for _ in range(times)))
-        notes = [term.name for term in TERMS if term.note]
+        notes = [term.name for term in TERMS if not term.step]
         price = replace(Weights(), **dict.fromkeys(notes, 0.0))
         assert (
             arrange(repeated, Setup.of(BASS, weights=price)).cost
