@@ -7,7 +7,7 @@ segno) repeats are not taken again, the last ending is played, ``fine`` ends the
 coda`` leads to the coda.
 
 **What is done about it.**  The order is found by playing (:func:`play_order`).  Where it is one
-that plain repeats can tell (:class:`~fretpath.music.repeats.Repeat`), they are kept; where it is
+that plain repeats can tell (:class:`~fretpath.music.melody.Repeat`), they are kept; where it is
 not (a jump, a repeat in a repeat), the piece is written out.
 """
 

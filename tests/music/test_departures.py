@@ -471,5 +471,5 @@ def test_blue_notes_with_no_degree_of_the_scale_beside_them() -> None:
 
 def test_major_blues_is_a_major_scale_with_a_blue_third() -> None:
     """Its b6 is that of the parallel minor; its own b3 makes no section there."""
-    text = "1 b3 3 b6 | b3 3 6 5 | 1 b3 3 b6 | 5 3 b3 1 | 1 2 3 1"
+    text = "1 3 6 5 | 3 1 b6 3 | 1 3 b3 1 | 2 1 6 1"
     assert kinds(reading(text, "D major blues")) == {"b6": "borrowed"}
