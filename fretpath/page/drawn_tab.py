@@ -12,11 +12,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
+from typing import TypeAlias
 
-from fretpath.page.aloud import count_marks, has_rhythm, with_capitals
+from fretpath.page.aloud import count_marks, has_rhythm
 from fretpath.page.html import with_signs, xml
 from fretpath.page.rows import BLANK, Row, Subject, rows_named
-from fretpath.page.tab import TAB_ROWS, bar_lines
+from fretpath.page.tab import TAB_ROWS, bar_lines, changes_of
 
 BOX = (8.6, 9.6)
 """Width and height of a box to write a degree such as ``b7,`` in, by hand."""
@@ -30,6 +31,9 @@ _SIZES = {"degree": 5.0, "chord": 3.6, "lyric": 3.4, "fret": 3.9}
 _SMALL = 2.9
 _STRONG = ("degree", "fret", "chord")
 _TOP_LINE = ("bar", "ending", "position")
+
+Bar: TypeAlias = range
+"""The events of a bar, or of the part of one that stands in a phrase or a line."""
 
 
 @dataclass(frozen=True)
@@ -105,25 +109,15 @@ class DrawnTab:
         return _ROOMY_GAP if "place" in self.subject.hide.kinds else self.string_space
 
     @cached_property
-    def signs(self) -> dict[int, str]:
-        """Event to the bar line before it."""
-        return bar_lines(self.subject.melody)
-
-    @cached_property
     def starts(self) -> set[int]:
         """Events that begin a bar."""
         return {0, *self.subject.melody.bars}
 
     @cached_property
     def changes(self) -> dict[int, list[str]]:
-        """Event to the meter and key that begin there, the first ones left out; keys only where
-        they tell nothing that is hidden."""
-        melody, hide = self.subject.melody, self.subject.hide
-        told = not {"degree", "pitch"} & hide.kinds
-        changes: dict[int, list[str]] = {}
-        for event, value in [*melody.meters[1:], *(melody.keys[1:] if told else ())]:
-            changes.setdefault(event, []).append(with_capitals(str(value)))
-        return changes
+        """Event to the key and meter that begin there; keys only where they tell nothing hidden."""
+        told = not {"degree", "pitch"} & self.subject.hide.kinds
+        return changes_of(self.subject.melody, keys=told)
 
     # -- widths ----------------------------------------------------------------------------------
 
@@ -150,18 +144,18 @@ class DrawnTab:
 
     def _bars(self, span: range) -> list[Bar]:
         marks = [mark for mark in self.subject.melody.bars if span.start < mark < span.stop]
-        bars = [Bar(range(a, b)) for a, b in pairwise([span.start, *marks, span.stop])]
+        bars = [range(a, b) for a, b in pairwise([span.start, *marks, span.stop])]
         return [part for bar in bars for part in self._parts(bar)]
 
     def _parts(self, bar: Bar) -> Iterator[Bar]:
         """A bar that is wider than a line, in parts."""
-        start, used = bar.events.start, _LEAD + _TAIL
-        for event in bar.events:
+        start, used = bar.start, _LEAD + _TAIL
+        for event in bar:
             if event > start and used + self.least[event] > self.width:
-                yield Bar(range(start, event))
+                yield range(start, event)
                 start, used = event, _LEAD + _TAIL
             used += self.least[event]
-        yield Bar(range(start, bar.events.stop))
+        yield range(start, bar.stop)
 
     def _shared_out(self, bars: list[Bar]) -> list[list[Bar]]:
         """As many bars in each system, as few systems as have room."""
@@ -178,8 +172,8 @@ class DrawnTab:
     def _upbeat(self, bar: Bar) -> int:
         """1 for a bar that only leads into the next, which no system counts."""
         melody = self.subject.melody
-        meter = melody.meter_at(bar.events.start)
-        beats = sum(melody.notes[event].beats for event in bar.events)
+        meter = melody.meter_at(bar.start)
+        beats = sum(melody.notes[event].beats for event in bar)
         return int(bool(melody.bars) and meter is not None and 2 * beats <= meter.beats)
 
     def _fits(self, system: Sequence[Bar]) -> bool:
@@ -193,7 +187,7 @@ class DrawnTab:
     def spaces(self, bar: Bar, scale: float) -> list[float]:
         """The width of each event of a bar at so many mm a beat."""
         notes = self.subject.melody.notes
-        return [max(self.least[event], scale * float(notes[event].beats)) for event in bar.events]
+        return [max(self.least[event], scale * float(notes[event].beats)) for event in bar]
 
     def _scale(self, system: Sequence[Bar]) -> float:
         """The largest number of mm a beat at which bars have room in a line."""
@@ -202,14 +196,6 @@ class DrawnTab:
             middle = (low + high) / 2
             low, high = (middle, high) if self.wide(system, middle) <= self.width else (low, middle)
         return low
-
-
-@dataclass(frozen=True)
-class Bar:
-    """A bar, or the part of one that stands in a phrase or a line."""
-
-    events: range
-    """Its events."""
 
 
 @dataclass(frozen=True)
@@ -233,9 +219,9 @@ class DrawnSystem:
         """Row to the middle of its line, in mm from the top; ``string`` and ``end`` too."""
         names = [row.name for row in self.tab.shown]
         levels, y = {}, 0.5
-        above = [["bar"]] if any(name in _TOP_LINE for name in names) else []
-        above += [[name] for name in ("chord", "count") if name in names]
-        for (name,) in above:
+        above = ["bar"] if any(name in _TOP_LINE for name in names) else []
+        above += [name for name in ("chord", "count") if name in names]
+        for name in above:
             levels[name] = y + _HEIGHTS[name] / 2
             y += _HEIGHTS[name]
         if self.tab.strings:
@@ -255,9 +241,9 @@ class DrawnSystem:
         columns: dict[int, tuple[float, float]] = {}
         lines: list[tuple[float, int]] = []
         for bar in self.bars:
-            lines.append((x, bar.events.start))
+            lines.append((x, bar.start))
             x += _LEAD
-            for event, space in zip(bar.events, self.tab.spaces(bar, self.scale), strict=True):
+            for event, space in zip(bar, self.tab.spaces(bar, self.scale), strict=True):
                 columns[event] = x + self.tab.least[event] / 2 - 0.8, x + space
                 x += space
             x += _TAIL
@@ -290,17 +276,15 @@ class DrawnSystem:
 
     def _bar_lines(self) -> Iterator[str]:
         _, lines, right = self._places
-        last = self.bars[-1].events.stop
-        signs = self.tab.signs
+        signs = {len(self.tab.subject.melody): "||", **bar_lines(self.tab.subject.melody)}
         top, low = self._span()
-        for x, event in [*lines, (right, last)]:
-            sign = signs.get(event, "")
-            if x == right:
-                sign = "||" if event == len(self.tab.subject.melody) and sign != ":|" else sign
-                sign = ":|" if sign.startswith(":") else "|" if sign == "|:" else sign
-            elif x == lines[0][0]:
+        for number, (x, event) in enumerate(lines):
+            sign = signs.get(event, "|")
+            if number == 0:
                 sign = "|:" if sign.endswith(":") else "|"
             yield from _bar_line(x, top, low, sign)
+        sign = signs.get(self.bars[-1].stop, "|").removesuffix(":")
+        yield from _bar_line(right, top, low, sign)
 
     def _span(self) -> tuple[float, float]:
         """Top and bottom of the bar lines."""
@@ -316,11 +300,9 @@ class DrawnSystem:
         if row.name == "bar":
             numbers = self.tab.subject.melody.bar_numbers
             for x, event in lines:
-                words = [str(numbers[event])] * (event in self.tab.starts) + self.tab.changes.get(
-                    event, []
-                )
-                told = with_signs("  ".join(words))
-                yield _text(x - 0.3, level, told, _SMALL, gray=True, start=True)
+                words = [str(numbers[event])] if event in self.tab.starts else []
+                told = "  ".join([*words, *self.tab.changes.get(event, ())])
+                yield _text(x - 0.3, level, with_signs(told), _SMALL, gray=True, start=True)
             return
         for event, (x, end) in columns.items():
             token = self.tab.token(row, event)

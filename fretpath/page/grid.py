@@ -1,6 +1,6 @@
 """Rows that share their columns, broken into systems: the layout under every text tab.
 
-A *block* is one column: the tokens it shows in each row, or a bar line.  A block is as wide as
+A *block* is one column: what each row shows of an event, or a bar line.  A block is as wide as
 its widest token, so that no token can slide under its neighbor; it may ask for more, so that
 columns stand in proportion to time.  Systems break at bar lines; a bar that is wider than a whole
 line is broken between two of its blocks, never inside one.
@@ -8,8 +8,9 @@ line is broken between two of its blocks, never inside one.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import chain, pairwise
 
@@ -28,31 +29,25 @@ class GridLine:
 
 @dataclass(frozen=True)
 class Block:
-    """One column; ``None`` tokens are a bar line."""
+    """One column: an event with what each row shows of it, or a bar line."""
 
-    tokens: Mapping[str, str] | None
+    tokens: Mapping[str, str] = field(default_factory=dict)
     """Row name to what is shown there; rows left out stay empty."""
     event: int = -1
     """Index of the melody event it stands for; -1 for a bar line."""
     least: int = 0
     """Columns it takes at least, its separator included; 0 leaves it to the tokens."""
-    line: str = "|"
-    """How a bar line is drawn: ``|``, ``||`` at the end, ``|:`` and ``:|`` around a repeat."""
-
-    @cached_property
-    def needed(self) -> int:
-        """Columns of its widest token."""
-        return max((len(token) for token in (self.tokens or {}).values()), default=1)
+    line: str = ""
+    """How a bar line is drawn: ``|``, ``||`` at the end, ``|:`` and ``:|`` around a repeat; empty
+    for an event."""
 
     @cached_property
     def width(self) -> int:
         """Columns the block takes, its separator included."""
-        if self.tokens is None:
+        if self.line:
             return len(self.line) + 1
-        return max(self.least, self.needed + (1 if self.least else 2))
-
-
-BAR_LINE = Block(None)
+        widest = max(map(len, self.tokens.values()), default=1)
+        return max(self.least, widest + (1 if self.least else 2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,59 +79,50 @@ def lay_out(
     return [
         System(tuple(blocks), tuple(_lines(rows, blocks, margin)))
         for phrase in phrases
-        for blocks in _begun_anew(_shared_out(phrase, room))
+        for blocks in _with_signs_moved(_systems_of(phrase, room))
     ]
-
-
-def _begun_anew(systems: list[list[Block]]) -> list[list[Block]]:
-    """A repeat that begins where a system does has its sign there, and not at the end before."""
-    for system, after in pairwise(systems):
-        if system[-1].tokens is None and system[-1].line.endswith(":"):
-            system[-1] = Block(None, line=":|" if system[-1].line.startswith(":") else "|")
-            after.insert(0, Block(None, line="|:"))
-    return systems
 
 
 def _lines(rows: Sequence[GridLine], system: list[Block], margin: int) -> Iterator[str]:
     for row in rows:
-        if row.string or _shown(row, system):
+        if row.string or any(block.tokens.get(row.name) for block in system):
             yield _line(row, system, margin)
 
 
-def _shown(row: GridLine, system: list[Block]) -> bool:
-    return any(block.tokens and block.tokens.get(row.name) for block in system)
+def _with_signs_moved(systems: list[list[Block]]) -> list[list[Block]]:
+    """A repeat that begins where a system does has its sign there, and not at the end before."""
+    for system, after in pairwise(systems):
+        if system[-1].line.endswith(":"):
+            system[-1] = Block(line=system[-1].line.removesuffix(":"))
+            after.insert(0, Block(line="|:"))
+    return systems
 
 
-def _shared_out(phrase: Sequence[Block], room: int) -> list[list[Block]]:
+def _systems_of(phrase: Sequence[Block], room: int) -> list[list[Block]]:
     """As few systems as the room allows: of as many bars each, or else the narrowest."""
     bars = list(_bars(phrase))
-    fewest = len(_systems(bars, room))
+    fewest = len(_fill(bars, room))
     each = -(-len(bars) // fewest)
     alike = [list(chain.from_iterable(bars[n : n + each])) for n in range(0, len(bars), each)]
     if all(_needed(system) <= room for system in alike):
         return alike
-    narrow, wide = 1, room
-    while narrow < wide:
-        middle = (narrow + wide) // 2
-        if len(_systems(bars, middle)) <= fewest:
-            wide = middle
-        else:
-            narrow = middle + 1
-    return _systems(bars, wide)
+    widths = range(1, room)
+    enough = bisect_left(widths, True, key=lambda width: len(_fill(bars, width)) <= fewest)
+    return _fill(bars, 1 + enough)
 
 
 def _bars(blocks: Sequence[Block]) -> Iterator[list[Block]]:
     bar: list[Block] = []
     for block in blocks:
         bar.append(block)
-        if block.tokens is None and len(bar) > 1:
+        if block.line and len(bar) > 1:
             yield bar
             bar = []
     if bar:
         yield bar
 
 
-def _systems(bars: list[list[Block]], room: int) -> list[list[Block]]:
+def _fill(bars: list[list[Block]], room: int) -> list[list[Block]]:
     systems: list[list[Block]] = [[]]
     used = 0
     for bar in bars:
@@ -156,19 +142,19 @@ def _systems(bars: list[list[Block]], room: int) -> list[list[Block]]:
 def _needed(blocks: list[Block]) -> int:
     """Columns of blocks at the end of a line, beside the bar line that stands there anyway."""
     width = sum(block.width for block in blocks)
-    return width - 2 if blocks[-1].tokens is None else width
+    return width - 2 if blocks[-1].line else width
 
 
 def _line(row: GridLine, system: list[Block], margin: int) -> str:
     fill = "-" if row.string else " "
     begin = end = "|"
-    if system[0].tokens is None:
+    if system[0].line:
         begin, system = system[0].line, system[1:]
-    if system[-1].tokens is None:
+    if system[-1].line:
         end, system = system[-1].line, system[:-1]
     cells = [row.label.ljust(margin), " ", _drawn(begin, row)]
     for block in system:
-        if block.tokens is None:
+        if block.line:
             cells.append(_drawn(block.line, row))
         else:
             cells.append(block.tokens.get(row.name, "").ljust(block.width, fill))

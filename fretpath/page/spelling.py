@@ -14,7 +14,7 @@ from typing import Any
 
 from fretpath.music.keyfinding import ENOUGH, KeyGuess
 from fretpath.music.melody import Melody
-from fretpath.page.grid import BAR_LINE, Block, GridLine, lay_out
+from fretpath.page.grid import Block, GridLine, lay_out
 from fretpath.page.rows import ALL_ROWS, Row, Subject, degree_labels, notes_data, rows_named
 from fretpath.page.tab import check_width
 from fretpath.page.tables import wrapped
@@ -55,7 +55,7 @@ def _phrases(subject: Subject, shown: Sequence[Row]) -> list[list[Block]]:
         blocks: list[Block] = []
         for event in span:
             if event in bars and event != span.start:
-                blocks.append(BAR_LINE)
+                blocks.append(Block(line="|"))
             tokens = {row.name: subject.token(row, event) for row in shown}
             if not melody.notes[event].struck:
                 tokens["degree"] = "-" if melody.notes[event].tied else "r"

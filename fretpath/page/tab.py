@@ -11,9 +11,10 @@ them.  Plain ASCII but for a title that is not.
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, SupportsIndex
 
@@ -38,7 +39,7 @@ SPACINGS = ("even", "time")
 
 LEAST_WIDTH = 40
 _WORDS = ("degree", "note", "interval", "finger")
-_MOST_PER_BEAT = 24
+_LEAST_PER_BEAT, _MOST_PER_BEAT = 4, 24
 
 
 def check_width(width: object) -> None:
@@ -83,6 +84,14 @@ def bar_lines(melody: Melody) -> dict[int, str]:
         for back in repeat.endings[1:] or (repeat.stop,):
             lines[back] = ":|:" if lines.get(back, "").endswith(":") else ":|"
     return lines
+
+
+def changes_of(melody: Melody, *, keys: bool = True) -> dict[int, list[str]]:
+    """Event to the key (unless it must not be told) and meter that begin there, after the first."""
+    changes: dict[int, list[str]] = {}
+    for event, value in (*(melody.keys[1:] if keys else ()), *melody.meters[1:]):
+        changes.setdefault(event, []).append(with_capitals(str(value)))
+    return changes
 
 
 @dataclass(frozen=True)
@@ -185,45 +194,46 @@ class Tab:
                 line = drawn.get(event, "")
                 if event == span.start:
                     line = "|:" if line.endswith(":") else ""
-                blocks += [Block(None, line=line)] if line else []
-                blocks.append(Block(self._tokens(event), event))
+                blocks += [Block(line=line)] if line else []
+                blocks.append(self._block(event))
             end = drawn.get(span.stop, "|").removesuffix(":")
-            blocks += [Block(None, line=end)] if len(end) > 1 else []
+            blocks += [Block(line=end)] if len(end) > 1 else []
             phrases.append(blocks)
-        return self._in_time(phrases) if self.spacing == "time" else phrases
+        return phrases
 
-    def _in_time(self, phrases: list[list[Block]]) -> list[list[Block]]:
-        """The same blocks, each as wide as its length asks (as far as the page allows)."""
-        melody = self.arrangement.melody
-        beats = [note.beats for note in melody.notes]
-        room = room_for(self._lines, self.width)
-        bare = [
-            Block({n: t for n, t in (block.tokens or {}).items() if n != "count"}, block.event)
-            for phrase in phrases
-            for block in phrase
-            if block.tokens is not None
+    def _block(self, event: int) -> Block:
+        """The column of an event; in time as wide as its length asks, if the page allows."""
+        tokens = self._tokens[event]
+        if self.spacing == "even":
+            return Block(tokens, event)
+        melody, room = self.arrangement.melody, room_for(self._lines, self.width)
+        if "count" in tokens:
+            marks = count_marks(melody, event)
+            tokens = tokens | {"count": in_columns(marks, self._per_beat, room - 1)}
+        wanted = round(self._per_beat * melody.notes[event].beats)
+        return Block(tokens, event, least=min(wanted, room))
+
+    @cached_property
+    def _per_beat(self) -> int:
+        """Columns a beat: so many that no note is wider than its time, if the page allows."""
+        beats = [note.beats for note in self.arrangement.melody.notes]
+        widths = [
+            max((len(token) for name, token in tokens.items() if name != "count"), default=1)
+            for tokens in self._tokens
         ]
-        wanted = max(-int(-(block.needed + 1) // beats[block.event]) for block in bare)
-        per_beat = max(4, min(wanted, _MOST_PER_BEAT, int(room // max(beats))))
+        wanted = max(math.ceil((w + 1) / b) for w, b in zip(widths, beats, strict=True))
+        most = int(room_for(self._lines, self.width) // max(beats))
+        return max(_LEAST_PER_BEAT, min(wanted, _MOST_PER_BEAT, most))
 
-        def stretched(block: Block) -> Block:
-            tokens = dict(block.tokens or {})
-            least = min(round(per_beat * beats[block.event]), room)
-            if "count" in tokens:
-                marks = count_marks(melody, block.event)
-                tokens["count"] = in_columns(marks, per_beat, room - 1)
-            return replace(block, tokens=tokens, least=least)
+    @cached_property
+    def _tokens(self) -> list[dict[str, str]]:
+        """For each event the words of the rows that are shown, and the fret on its string."""
+        return [self._tokens_at(event) for event in range(len(self.arrangement.melody))]
 
-        return [
-            [stretched(block) if block.tokens is not None else block for block in phrase]
-            for phrase in phrases
-        ]
-
-    def _tokens(self, event: int) -> dict[str, str]:
-        """The words of the rows at an event; only rows that are shown."""
+    def _tokens_at(self, event: int) -> dict[str, str]:
         subject, held = self._subject, self.arrangement.melody.notes[event]
-        told = [(row.name, subject.token(row, event)) for row in self._shown]
-        tokens = {name: token for name, token in told if token}
+        found = [(row.name, subject.token(row, event)) for row in self._shown]
+        tokens = {name: token for name, token in found if token}
         if not held.struck:
             tokens[self._rest_row] = "-" if held.tied else "r"
             return tokens
@@ -235,25 +245,21 @@ class Tab:
 
     def _music(self, system: System) -> tuple[object, ...]:
         """The music of a system, free of how the hand came there: equal for a repeat."""
-        arrangement = self.arrangement
-        music: list[object] = []
-        inner = system.blocks[:-1] if system.blocks[-1].tokens is None else system.blocks
-        for block in inner:
-            event = block.event
-            note = self._subject.number.get(event)
-            place = None
-            if note is not None and "place" not in self.hide.kinds:
-                place = arrangement.fingerings[note]
-            melody = arrangement.melody
-            key = melody.key_at(max(event, 0))
-            music.append((melody.notes[event], place, key) if event >= 0 else None)
-        return tuple(music)
+        inner = system.blocks[:-1] if system.blocks[-1].line else system.blocks
+        return tuple(None if block.line else self._sound(block.event) for block in inner)
+
+    def _sound(self, event: int) -> tuple[object, ...]:
+        """What sounds at an event, in which key, and where it is played as far as that is shown."""
+        melody = self.arrangement.melody
+        told = melody.notes[event].struck and "place" not in self.hide.kinds
+        place = self._subject.spot(event).fingering if told else None
+        return melody.notes[event], place, melody.key_at(event)
 
     def _heading(self, system: System, first: System) -> list[str]:
         melody = self.arrangement.melody
-        start = next(block.event for block in system.blocks if block.tokens is not None)
+        start = next(block.event for block in system.blocks if not block.line)
         bars = melody.bar_numbers
-        lines = [f"now {value}" for value in self._changes.get(start, ())]
+        lines = [f"now {value}" for value in changes_of(melody).get(start, ())]
         if melody.bars and start and start not in melody.bars and bars[start - 1] == bars[start]:
             lines.append(f"bar {bars[start]}, continued")
         if first is not system and not self.hide.some_notes:
@@ -262,7 +268,7 @@ class Tab:
 
     def _name(self, system: System) -> str:
         melody = self.arrangement.melody
-        events = [block.event for block in system.blocks if block.tokens is not None]
+        events = [block.event for block in system.blocks if not block.line]
         if not melody.bars:
             return f"notes {self._count(events[0])} to {self._count(events[-1])}"
         low, high = melody.bar_numbers[events[0]], melody.bar_numbers[events[-1]]
@@ -270,12 +276,3 @@ class Tab:
 
     def _count(self, event: int) -> int:
         return bisect_right(self.arrangement.melody.struck, event)
-
-    @cached_property
-    def _changes(self) -> dict[int, list[str]]:
-        """Keys and meters that come into force after the first ones, by event."""
-        melody = self.arrangement.melody
-        changes: dict[int, list[str]] = {}
-        for event, value in (*melody.keys[1:], *melody.meters[1:]):
-            changes.setdefault(event, []).append(with_capitals(str(value)))
-        return changes

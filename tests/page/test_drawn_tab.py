@@ -30,7 +30,7 @@ def drawn(
 @settings(max_examples=60, deadline=None)
 def test_every_event_is_drawn_once_in_order_and_inside(melody, hide, width) -> None:
     tab = drawn(melody, hide, width)
-    events = [e for s in tab.systems for bar in s.bars for e in bar.events]
+    events = [e for s in tab.systems for bar in s.bars for e in bar]
     assert events == list(range(len(melody)))
     for system in tab.systems:
         root = ElementTree.fromstring(system.svg)
@@ -76,7 +76,7 @@ def test_longer_notes_have_at_least_as_much_room(melody, width) -> None:
     for system in tab.systems:
         for bar in system.bars:
             spaces = tab.spaces(bar, system.scale)
-            for event, space in zip(bar.events, spaces, strict=True):
+            for event, space in zip(bar, spaces, strict=True):
                 assert space >= system.scale * float(melody.notes[event].beats) - 1e-9
 
 

@@ -169,6 +169,6 @@ def test_a_damaged_tab_is_read_rightly_or_told_or_refused(
 def test_a_repeat_before_a_note_wider_than_the_page_stays_with_it() -> None:
     """A sign that begins a repeat is never a system by itself."""
     wide = Block({"degree": "x" * 60})
-    blocks = [Block(None, line="|:"), wide, wide, Block(None, line=":|")]
+    blocks = [Block(line="|:"), wide, wide, Block(line=":|")]
     found = lay_out([GridLine("degree", "degree")], [blocks], width=40)
     assert [sum(block is wide for block in system.blocks) for system in found] == [1, 1]
