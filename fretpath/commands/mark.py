@@ -10,12 +10,9 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date
-from functools import partial
 from pathlib import Path, PurePath
-from typing import Any
 
 from fretpath.commands.files import append_file, melody_files, melody_text
 from fretpath.commands.folder import add_jobs_option, each_melody, finish
@@ -29,9 +26,8 @@ from fretpath.commands.options import (
 from fretpath.errors import FretpathError, RequestError
 from fretpath.exchange.door import is_recording_name
 from fretpath.lesson.answers import read_answer, split_name
-from fretpath.lesson.marking import Marking, NextTune, Points, mark, mark_best, mark_data, mark_page
-from fretpath.lesson.record import AskedNote, added_text, confusions, richness
-from fretpath.lesson.tune import check_tune, plain_degrees
+from fretpath.lesson.marking import Marking, Points, mark, mark_best, mark_data, mark_page
+from fretpath.lesson.record import AskedNote, Candidate, added_text, confusions, richest
 from fretpath.music.key import Key
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
@@ -86,11 +82,12 @@ def run(arguments: argparse.Namespace) -> str:
     if arguments.record:
         _record(arguments, _rows(day, title, marked))
     found = confusions(_rows(day, title, marked))
-    following: list[NextTune] | None = None
+    following: list[Candidate] | None = None
     if arguments.next:
-        following, more = _following(
-            arguments.next, found, title, arguments.jobs, arguments.remarks
+        tunes, more = each_melody(
+            arguments.next, Candidate.of, arguments.remarks, jobs=arguments.jobs
         )
+        following = richest(tunes, found, title)
         faults += more
     make = mark_data if arguments.json else mark_page
     page = make(title, marked, points, found, following)
@@ -223,20 +220,3 @@ def _record(arguments: argparse.Namespace, rows: Sequence[AskedNote]) -> None:
     added = append_file(path, more)
     if len(arguments.remarks) == before:
         arguments.remarks.append(f"{path.name}: {counted(added.count(chr(10)), 'line')} added")
-
-
-def _following(
-    folder: str, confused: Counter[tuple[str, str]], title: str, jobs: int, remarks: list[Any]
-) -> tuple[list[NextTune], list[str]]:
-    """Tunes rich in what was confused; the one just marked only where it is richer than all."""
-    tunes, faults = each_melody(folder, partial(_next_tune, confused), remarks, jobs=jobs)
-    rich = [tune for tune in tunes if tune.richness > 0]
-    others = [tune for tune in rich if tune.title != title]
-    best = max((tune.richness for tune in others), default=0)
-    chosen = [tune for tune in rich if tune.title != title or tune.richness > best]
-    return sorted(chosen, key=lambda tune: (-tune.richness, tune.name)), faults
-
-
-def _next_tune(confused: Counter[tuple[str, str]], name: str, melody: Melody) -> NextTune:
-    check_tune(melody, name)
-    return NextTune(name, melody.title or name, richness(plain_degrees(melody), confused))

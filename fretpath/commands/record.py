@@ -14,18 +14,18 @@ from fretpath.commands.folder import add_jobs_option, each_melody, finish
 from fretpath.commands.options import add_output_options, as_json, deliver
 from fretpath.errors import RequestError
 from fretpath.lesson.order import by_ear
-from fretpath.lesson.progress import (
+from fretpath.lesson.record import (
     Candidate,
     Progress,
     class_progress,
     next_tune,
+    parse_record,
     progress_of,
     record_data,
     record_html,
     record_page,
 )
-from fretpath.lesson.record import parse_record
-from fretpath.lesson.tune import Tune, plain_degrees, tune_of
+from fretpath.lesson.tune import Tune, tune_of
 from fretpath.music.melody import Melody
 
 
@@ -64,13 +64,10 @@ def _following(
     if not arguments.next:
         return None, []
     found, faults = each_melody(arguments.next, _measured, arguments.remarks, jobs=arguments.jobs)
-    degrees = {tune.name: words for tune, words in found}
-    candidates = [
-        Candidate(lesson.tune.name, lesson.tune.title, degrees[lesson.tune.name])
-        for lesson in by_ear([tune for tune, _ in found])
-    ]
+    by_name = {one.name: one for _, one in found}
+    candidates = [by_name[lesson.tune.name] for lesson in by_ear([tune for tune, _ in found])]
     return {p.student: next_tune(p, candidates) for p in students}, faults
 
 
-def _measured(name: str, melody: Melody) -> tuple[Tune, tuple[str, ...]]:
-    return tune_of(melody, name), tuple(plain_degrees(melody))
+def _measured(name: str, melody: Melody) -> tuple[Tune, Candidate]:
+    return tune_of(melody, name), Candidate.of(name, melody)

@@ -18,9 +18,20 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import groupby, pairwise
 
-from fretpath.lesson.pairing import STAY, HeardNote, Pair, Shift, heard_notes
+from fretpath.lesson.answers import (
+    ENTER,
+    STAY,
+    WRONG,
+    HeardNote,
+    Pair,
+    Pairing,
+    Shift,
+    cheapest_pairing,
+    heard_notes,
+)
 from fretpath.music.key import Degree
-from fretpath.music.melody import Melody
+from fretpath.music.melody import Melody, Note
+from fretpath.music.pitch import OCTAVE
 from fretpath.music.words import counted, listed, times
 from fretpath.values import Value
 
@@ -31,6 +42,10 @@ _LEAST_RUN = 3
 _FITTING = 0.75
 _SCALE_RUN = 5
 _CONTOUR = 0.9
+_ALWAYS = 8
+"""The price of hearing one degree as another throughout, beside those of the pairing."""
+_MOST_LEFT = 1.5
+"""What may be left to explain beside a shift: the price a note of the tune, on the average."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +94,11 @@ class Diagnosis(Value):
     mistakes: tuple[Mistake, ...] = ()
     """The mistakes it explains, not to be told a second time."""
 
+    @classmethod
+    def of(cls, kind: str, text: str, mistakes: Sequence[Mistake]) -> Diagnosis:
+        """One reason for some mistakes."""
+        return cls(kind, text, len(mistakes), mistakes=tuple(mistakes))
+
     def __str__(self) -> str:
         return f"{self.text} (costs {counted(self.cost, 'point')})" if self.cost else self.text
 
@@ -96,18 +116,28 @@ class Comparison:
         self.pairs = tuple(pairs)
         self.letters = letters
 
+    @cached_property
+    def both(self) -> list[tuple[int, int]]:
+        """Note of the tune and note of the answer of every pair that has both."""
+        pairs = ((pair.mine, pair.theirs) for pair in self.pairs)
+        return [(a, b) for a, b in pairs if a is not None and b is not None]
+
     def place(self, note: int) -> str:
         """Where a note of the tune stands."""
         return self.melody.place_of(self.melody.struck[note])
 
-    def shown(self, degree: Degree, theirs: int | None = None, *, octave: bool = True) -> str:
+    def shown(self, degree: Degree, theirs: int | None = None) -> str:
         """A degree as the answer would write it, near a note of the answer."""
         if not self.letters:
-            return str(degree) if octave else degree.plain
+            return str(degree)
         event = self.written.struck[theirs or 0]
         tonic = self.written.tonic_at(event)
         assert tonic is not None
         return (tonic + degree.interval).name
+
+    def plain(self, degree: Degree, theirs: int | None = None) -> str:
+        """A degree without its octave as the answer would write it."""
+        return self.shown(Degree.parse(degree.plain), theirs)
 
     def moved(self, pair: Pair) -> Degree:
         """The degree with which the answer would be right, under the shift of the pair."""
@@ -139,19 +169,86 @@ class Comparison:
         before = self.gaps[theirs]
         return "before the first note" if before is None else f"after {self.place(before)}"
 
-    def runs(self) -> Iterator[tuple[Shift, tuple[Pair, ...]]]:
+    @cached_property
+    def runs(self) -> list[tuple[Shift, tuple[Pair, ...]]]:
         """The pairs from one change of shift to the next."""
-        for shift, run in groupby(self.pairs, key=lambda pair: pair.shift):
-            yield shift, tuple(run)
+        return [(shift, tuple(run)) for shift, run in groupby(self.pairs, key=lambda p: p.shift)]
 
     @property
     def sound(self) -> bool:
         """Whether every shift holds for enough notes to be called one."""
-        return all(self._holds(run) for shift, run in self.runs() if shift.octaves is None)
+        return all(self._holds(run) for shift, run in self.runs if shift.octaves is None)
 
     def _holds(self, run: Sequence[Pair]) -> bool:
         fitting = sum(map(self.fits, run))
         return fitting >= _LEAST_RUN and fitting >= _FITTING * len(run)
+
+
+# -- from melodies to a comparison -----------------------------------------------------------------
+
+
+def gives_lengths(melody: Melody) -> bool:
+    """Whether any note is longer or shorter than a beat."""
+    return any(beats != 1 for beats in melody.lengths)
+
+
+def compare(expected: Melody, answer: Melody, lengths: bool, letters: bool) -> Comparison:
+    """Tune and answer paired in the simplest way: with shifts only where they explain more."""
+    shifted = _paired(expected, answer, lengths, shifts=True)
+    compared = Comparison(expected, answer, shifted.pairs, letters=letters)
+    entered = sum(shift.octaves is None for shift, _ in compared.runs)
+    if not entered:
+        return compared
+    plain = _paired(expected, answer, lengths, shifts=False)
+    alone = Comparison(expected, answer, plain.pairs, letters=letters)
+    saved = sum(
+        WRONG * reason.notes - _ALWAYS
+        for reason in reasons_for(alone, mistakes_of(alone, lengths=False), 0, 0)
+        if reason.kind == "always"
+    )
+    left = shifted.price - entered * ENTER
+    if plain.price - saved <= shifted.price or left > _MOST_LEFT * len(compared.tune):
+        return alone
+    return compared if compared.sound else alone
+
+
+def _paired(expected: Melody, answer: Melody, lengths: bool, shifts: bool) -> Pairing:
+    """The cheapest account; note for note when both have as many notes in every bar.
+
+    An answer in the bars of the tune, or in its rhythm, is kept so unless that is much dearer.
+    """
+    tune, notes = heard_notes(expected), heard_notes(answer)
+    found = cheapest_pairing(tune, notes, lengths=lengths, shifts=shifts)
+    in_bars = expected.bars and _notes_in_bars(expected) == _notes_in_bars(answer)
+    in_rhythm = gives_lengths(expected) and expected.lengths == answer.lengths
+    if not in_bars and not in_rhythm:
+        return found
+    straight = cheapest_pairing(tune, notes, lengths=lengths, shifts=shifts, gaps=False)
+    return straight if 4 * straight.price <= 7 * found.price else found
+
+
+def _notes_in_bars(melody: Melody) -> list[int]:
+    """How many notes are struck in each bar."""
+    counts = Counter(melody.bar_numbers[event] for event in melody.struck)
+    return [counts[bar] for bar in sorted(counts)]
+
+
+def in_nearest_octaves(expected: Melody, answer: Melody, lengths: bool) -> Melody:
+    """The answer with each note in the octave nearest to the note of the tune it stands for."""
+    tune, heard = heard_notes(expected), heard_notes(answer)
+    notes = list(answer.notes)
+    for one in cheapest_pairing(tune, heard, lengths=lengths, octaves=False).pairs:
+        if one.mine is not None and one.theirs is not None:
+            away = one.shift.moved(tune[one.mine]).interval.semitones - heard[one.theirs].height
+            event = answer.struck[one.theirs]
+            stop = [*answer.struck, len(notes)][one.theirs + 1]
+            for at in range(event, stop):
+                notes[at] = _raised(notes[at], round(away / 12))
+    return replace(answer, notes=tuple(notes))
+
+
+def _raised(note: Note, octaves: int) -> Note:
+    return note if note.pitch is None else replace(note, pitch=note.pitch + OCTAVE.times(octaves))
 
 
 # -- mistakes --------------------------------------------------------------------------------------
@@ -214,7 +311,7 @@ def _trusted(compared: Comparison) -> set[int]:
     """Where lengths count: the note is right, its neighbors are, or nothing is out of line."""
     pairs = compared.pairs
     right = [compared.fits(pair) for pair in pairs]
-    if all(pair.mine is not None and pair.theirs is not None for pair in pairs):
+    if not any(pair.lone for pair in pairs):
         return set(range(len(pairs)))
     between = [False, *right, False]
     return {
@@ -243,27 +340,29 @@ def reasons_for(
 
 
 def _shifts(compared: Comparison, worth: int, octave: int) -> Iterator[Diagnosis]:
-    runs = list(compared.runs())
-    register = runs[0][0] if runs and runs[0][0].octaves is not None else STAY
-    for at, (shift, run) in enumerate(runs):
-        paired = [pair for pair in run if pair.mine is not None and pair.theirs is not None]
+    first = compared.runs[0][0]
+    register = STAY if first.octaves is None else first
+    for shift, run in compared.runs:
+        paired = [pair for pair in run if not pair.lone]
+        if not paired or shift == register:
+            continue
         if shift.octaves is None:
             cost = -(-len(paired) * worth // 2)
-            yield Diagnosis("shift", _shift_words(compared, at, runs), len(paired), cost)
-        elif at and shift != register and paired:
-            text = _octave_words(compared, at, runs, register)
+            yield Diagnosis("shift", _shift_words(compared, shift, run), len(paired), cost)
+        else:
+            way = "high" if shift.size > register.size else "low"
+            where = f"{_stretch(compared, run)}{_turn(compared, paired[0])}"
+            text = f"{where} everything is an octave too {way}; the degrees are right"
             yield Diagnosis("octave", text, len(paired), octave)
 
 
-def _shift_words(compared: Comparison, at: int, runs: list[tuple[Shift, tuple[Pair, ...]]]) -> str:
-    shift, run = runs[at]
-    whole = len(runs) == 1
+def _shift_words(compared: Comparison, shift: Shift, run: Sequence[Pair]) -> str:
     start = next(pair for pair in run if compared.fits(pair))
-    if whole:
-        words = f"everything is {_size(_nearest(shift))}; the shape is right"
-        return f"{_home(compared, start)}{words}"
-    words = f"everything is {_size(shift)}; the shape is right"
-    return f"{_from_here(compared, at, runs)}{_turn(compared, start)} {words}"
+    if len(compared.runs) == 1:
+        where, size = _home(compared, start), _size(_nearest(shift))
+    else:
+        where, size = f"{_stretch(compared, run)}{_turn(compared, start)} ", _size(shift)
+    return f"{where}everything is {size}; the shape is right"
 
 
 def _home(compared: Comparison, start: Pair) -> str:
@@ -271,7 +370,7 @@ def _home(compared: Comparison, start: Pair) -> str:
     shift = start.shift
     assert start.mine is not None
     assert start.theirs is not None
-    tonic = HeardNote(Degree(0, 0), Fraction(1), "", compared.tune[start.mine].scale)
+    tonic = HeardNote(Degree(0, 0), Fraction(1), compared.tune[start.mine].scale)
     wanted, written = (compared.shown(d, start.theirs) for d in (Degree(0, 0), shift.moved(tonic)))
     if compared.letters:
         return f"the letters are those of another key, {written} instead of {wanted}: "
@@ -285,9 +384,10 @@ def _home(compared: Comparison, start: Pair) -> str:
     return f"started on {shown} instead of {first}: "
 
 
-def _from_here(compared: Comparison, at: int, runs: list[tuple[Shift, tuple[Pair, ...]]]) -> str:
-    mine = [pair.mine for pair in runs[at][1] if pair.mine is not None]
-    if at == len(runs) - 1:
+def _stretch(compared: Comparison, run: Sequence[Pair]) -> str:
+    """From where to where a run goes."""
+    mine = [pair.mine for pair in run if pair.mine is not None]
+    if run[-1] == compared.pairs[-1]:
         return f"from {compared.place(mine[0])} on"
     return f"from {compared.place(mine[0])} to {compared.place(mine[-1])}"
 
@@ -308,19 +408,6 @@ def _motion(compared: Comparison, degrees: Sequence[Degree]) -> str:
     rise = after.interval.semitones - before.interval.semitones
     way = "up to" if rise > 0 else "down to" if rise < 0 else "and again"
     return f"{compared.shown(before)} {way} {compared.shown(after)}"
-
-
-def _octave_words(
-    compared: Comparison,
-    at: int,
-    runs: list[tuple[Shift, tuple[Pair, ...]]],
-    register: Shift,
-) -> str:
-    shift, run = runs[at]
-    way = "high" if shift.size > register.size else "low"
-    start = next(pair for pair in run if pair.mine is not None and pair.theirs is not None)
-    where = f"{_from_here(compared, at, runs)}{_turn(compared, start)}"
-    return f"{where} everything is an octave too {way}; the degrees are right"
 
 
 _STEPS = ("", "one step", "a third", "a fourth", "a fifth", "a sixth", "a seventh", "an octave")
@@ -349,11 +436,7 @@ def _size(shift: Shift) -> str:
 
 def _always(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
     """One degree heard as another wherever it stands (three times of four, from three on)."""
-    asked = Counter(
-        compared.tune[pair.mine].degree.plain
-        for pair in compared.pairs
-        if pair.mine is not None and pair.theirs is not None
-    )
+    asked = Counter(compared.tune[mine].degree.plain for mine, _ in compared.both)
     groups: dict[tuple[str, str], list[Mistake]] = defaultdict(list)
     for mistake in mistakes:
         if mistake.kind == "wrong degree":
@@ -361,10 +444,10 @@ def _always(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagn
     for (ours, theirs), group in groups.items():
         count, all_times = len(group), asked[ours]
         if count >= 2 and (count == all_times or (count > 2 and count >= _FITTING * all_times)):
-            one, other = (_plain(compared, Degree.parse(name)) for name in (ours, theirs))
+            one, other = (compared.plain(Degree.parse(name)) for name in (ours, theirs))
             often = f"{times(count)}" if count == all_times else f"{count} of {all_times} times"
             text = f"each {one} was answered {other} ({often}: {_places(compared, group)})"
-            yield Diagnosis("always", text, count, mistakes=tuple(group))
+            yield Diagnosis.of("always", text, group)
 
 
 def _plain_letters(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
@@ -380,11 +463,7 @@ def _plain_letters(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterato
     if len(names) > 1:
         signs = "sharps" if "#" in names[0] else "flats"
         text = f"the {signs} are left out: {', '.join(f'{n[0]} for {n}' for n in names)}"
-        yield Diagnosis("signs", text, len(left_out), mistakes=tuple(left_out))
-
-
-def _plain(compared: Comparison, degree: Degree) -> str:
-    return compared.shown(degree, octave=False)
+        yield Diagnosis.of("signs", text, left_out)
 
 
 def _places(compared: Comparison, mistakes: Iterable[Mistake]) -> str:
@@ -400,7 +479,7 @@ def _missing(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diag
     if merged:
         yield merged
         return
-    for run in _in_a_row([(m.mine, m) for m in missed if m.mine is not None]):
+    for run in _in_a_row(missed, "mine"):
         first, last = run[0].mine, run[-1].mine
         assert first is not None
         assert last is not None
@@ -414,7 +493,7 @@ def _missing(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diag
             text = f"{bars} missing" if bars else f"{len(run)} notes are missing: {where}"
         else:
             continue
-        yield Diagnosis("missing", text, len(run), mistakes=tuple(run))
+        yield Diagnosis.of("missing", text, run)
 
 
 def _whole_bars(compared: Comparison, first: int, last: int) -> str:
@@ -445,18 +524,17 @@ def _merged_repeats(compared: Comparison, missed: Sequence[Mistake]) -> Diagnosi
     if len(gone) < 2 or gone != repeated:
         return None
     text = f"each repeated note is written once only: {len(gone)} notes are missing"
-    return Diagnosis("repeated", text, len(gone), mistakes=tuple(missed))
+    return Diagnosis.of("repeated", text, missed)
 
 
-def _in_a_row(rows: Sequence[tuple[int, Mistake]]) -> Iterator[list[Mistake]]:
-    """Mistakes at places that follow one another."""
-    for _, run in groupby(enumerate(rows), key=lambda row: row[1][0] - row[0]):
-        yield [mistake for _, (_, mistake) in run]
+def _in_a_row(mistakes: Sequence[Mistake], side: str) -> Iterator[list[Mistake]]:
+    """Mistakes at notes of one side that follow one another."""
+    for _, run in groupby(enumerate(mistakes), key=lambda row: getattr(row[1], side) - row[0]):
+        yield [mistake for _, mistake in run]
 
 
 def _added(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
-    added = [(m.theirs, m) for m in mistakes if m.kind == "added" and m.theirs is not None]
-    for run in _in_a_row(added):
+    for run in _in_a_row([m for m in mistakes if m.kind == "added"], "theirs"):
         if len(run) < 2:
             continue
         first, count = run[0].theirs, len(run)
@@ -469,7 +547,7 @@ def _added(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagno
         heard = " ".join(mistake.answered for mistake in run)
         words = "are written twice" if twice else "are too many"
         text = f"{count} notes {words}, {run[0].place}: {heard}"
-        yield Diagnosis("twice" if twice else "added", text, count, mistakes=tuple(run))
+        yield Diagnosis.of("twice" if twice else "added", text, run)
 
 
 def _swapped(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
@@ -478,7 +556,7 @@ def _swapped(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diag
     )
     for one, other in zip(swapped[::2], swapped[1::2], strict=True):
         text = f"{one.place}: {one.expected} and {other.expected} are swapped"
-        yield Diagnosis("swapped", text, 2, mistakes=(one, other))
+        yield Diagnosis.of("swapped", text, (one, other))
 
 
 def _guesses(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
@@ -488,7 +566,7 @@ def _guesses(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diag
         places = [mistake.place.removeprefix("after ") for mistake in wrong]
         where = f"from {places[0]} to {places[-1]}"
         text = f"a plain scale, {' to '.join(ends)}, stands {where} (a guess?)"
-        yield Diagnosis("scale", text, len(wrong), mistakes=tuple(wrong))
+        yield Diagnosis.of("scale", text, wrong)
         return
     yield from _copied_bars(compared, mistakes)
 
@@ -518,11 +596,7 @@ def _inside(
     compared: Comparison, mistakes: Sequence[Mistake], start: int, stop: int
 ) -> list[Mistake]:
     """The mistakes at the notes start to stop of the answer, and missed ones between them."""
-    notes = [
-        pair.mine
-        for pair in compared.pairs
-        if pair.theirs is not None and start <= pair.theirs < stop and pair.mine is not None
-    ]
+    notes = [mine for mine, theirs in compared.both if start <= theirs < stop]
     low, high = min(notes, default=0), max(notes, default=-1)
     return [
         mistake
@@ -539,9 +613,8 @@ def _copied_bars(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[
     """A bar that is answered like an earlier one of the answer, though the tune's is another."""
     bars: dict[int, list[int]] = defaultdict(list)
     numbers = compared.melody.bar_numbers
-    for pair in compared.pairs:
-        if pair.mine is not None and pair.theirs is not None:
-            bars[numbers[compared.melody.struck[pair.mine]]].append(pair.theirs)
+    for mine, theirs in compared.both:
+        bars[numbers[compared.melody.struck[mine]]].append(theirs)
     heard = {
         bar: tuple(compared.answer[note].height for note in notes) for bar, notes in bars.items()
     }
@@ -552,7 +625,7 @@ def _copied_bars(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[
         wrong = [m for m in mistakes if m.theirs in notes and m.kind == "wrong degree"]
         if len(wrong) >= 2:
             text = f"bar {bar} is answered like bar {like} again (a guess?)"
-            yield Diagnosis("copied", text, len(wrong), mistakes=tuple(wrong))
+            yield Diagnosis.of("copied", text, wrong)
 
 
 def _leaps(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
@@ -570,7 +643,7 @@ def _leaps(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagno
         if abs(leap) >= 2 and answered == -leap:
             expected, given = _motion(compared, ours), _motion(compared, written)
             text = f"{mistake.place}: the leap {expected} was turned round, answered {given}"
-            yield Diagnosis("leap", text, 1, mistakes=(mistake,))
+            yield Diagnosis.of("leap", text, (mistake,))
 
 
 def _rhythm(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:

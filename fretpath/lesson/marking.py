@@ -1,6 +1,6 @@
 """Marking: a student's answer laid beside the tune.
 
-**Theory.**  The answer is paired with the tune (:mod:`fretpath.lesson.pairing`), then one simple
+**Theory.**  The answer is paired with the tune (:mod:`fretpath.lesson.answers`), then one simple
 reason is looked for (:mod:`fretpath.lesson.diagnosis`), and what no reason explains is told note
 by note.  Notes are compared as they sound above the tonic, so an answer may be in any key, in
 degrees or in letters, and b5 written for #4 is the right sound (it is mentioned and costs
@@ -22,7 +22,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -33,20 +33,21 @@ from fretpath.lesson.diagnosis import (
     Comparison,
     Diagnosis,
     Mistake,
+    compare,
+    gives_lengths,
     in_contour,
+    in_nearest_octaves,
     known_by_stretches,
     mistakes_of,
     reasons_for,
 )
-from fretpath.lesson.pairing import ENTER, WRONG, Pairing, heard_notes, pair
-from fretpath.lesson.record import drill_pairs
+from fretpath.lesson.record import Candidate, confusion_rows, drill_command, richness
 from fretpath.lesson.tune import check_tune
 from fretpath.music.key import Degree
-from fretpath.music.melody import Melody, Note
-from fretpath.music.pitch import OCTAVE
+from fretpath.music.melody import Melody
 from fretpath.music.words import counted
-from fretpath.page.tables import WIDTH, clipped, indented
-from fretpath.values import Value, check_fields
+from fretpath.page.tables import INDENT, WIDTH, clipped, indented, table
+from fretpath.values import Value, check_fields, to_dict
 
 _POOR = 0.6
 """The share of the points from which an answer is taken for this tune without another look."""
@@ -58,10 +59,6 @@ _HOPELESS = 0.2
 """The share of the points up to which twice as many notes must be right in a row."""
 _LEAST_NOTES = 6
 """Notes that an answer must have, and half of those of the tune, to be called another tune."""
-_ALWAYS = 8
-"""The price of hearing one degree as another throughout, beside those of the pairing."""
-_MOST_LEFT = 1.5
-"""What may be left to explain beside a shift: the price a note of the tune, on the average."""
 _MOST_NEXT = 5
 
 
@@ -97,6 +94,23 @@ class Points(Value):
                 )
             points[name] = int(number)
         return cls(**points)
+
+    @property
+    def sound(self) -> int:
+        """The worth of a note without its length."""
+        return self.degree + self.octave
+
+    def loss(self, kind: str) -> int:
+        """Taken off for one mistake of a kind."""
+        losses = {
+            "wrong degree": self.sound,
+            "wrong octave": self.octave,
+            "swapped": self.degree,
+            "missed": self.sound + self.length,
+            "added": self.added,
+            "wrong length": self.length,
+        }
+        return losses[kind]
 
 
 @dataclass(frozen=True)
@@ -182,13 +196,17 @@ def mark(
     if lengths is None:
         lengths = gives_lengths(answer) or not gives_lengths(expected)
     scheme = points or Points()
+    if not lengths:
+        scheme = replace(scheme, length=0)
     if not octaves:
         scheme = replace(scheme, octave=0)
-        answer = _near(expected, answer, lengths)
-    compared = _compared(expected, answer, lengths, letters)
-    heard = unclear is not None
-    marked = _Marked(compared, scheme, lengths, frozenset(unclear or ()), heard).marking
-    return replace(marked, octaves_marked=octaves)
+        answer = in_nearest_octaves(expected, answer, lengths)
+    compared = compare(expected, answer, lengths, letters)
+    marking = _marking(compared, scheme, lengths, unclear or ())
+    marking = replace(marking, octaves_marked=octaves, heard=unclear is not None)
+    if marking.score > _POOR * marking.full or _has_shift(marking):
+        return marking
+    return _in_contour(compared, marking, scheme) or _another_tune(compared, marking, scheme)
 
 
 def mark_best(
@@ -227,181 +245,82 @@ def _repeats(melody: Melody) -> list[Melody]:
     return [melody, melody.expanded()] if melody.repeats else [melody]
 
 
-def _near(expected: Melody, answer: Melody, lengths: bool) -> Melody:
-    """The answer with each note in the octave nearest to the note of the tune it stands for."""
-    tune, heard = heard_notes(expected), heard_notes(answer)
-    notes = list(answer.notes)
-    for one in pair(tune, heard, lengths=lengths, octaves=False).pairs:
-        if one.mine is not None and one.theirs is not None:
-            away = one.shift.moved(tune[one.mine]).interval.semitones - heard[one.theirs].height
-            event = answer.struck[one.theirs]
-            stop = [*answer.struck, len(notes)][one.theirs + 1]
-            for at in range(event, stop):
-                notes[at] = _raised(notes[at], round(away / 12))
-    return replace(answer, notes=tuple(notes))
-
-
-def _raised(note: Note, octaves: int) -> Note:
-    return note if note.pitch is None else replace(note, pitch=note.pitch + OCTAVE.times(octaves))
-
-
-def gives_lengths(melody: Melody) -> bool:
-    """Whether any note is longer or shorter than a beat."""
-    return any(beats != 1 for beats in melody.lengths)
-
-
-def _compared(expected: Melody, answer: Melody, lengths: bool, letters: bool) -> Comparison:
-    """Tune and answer paired in the simplest way: with shifts only where they explain more."""
-    shifted = _paired(expected, answer, lengths, shifts=True)
-    compared = Comparison(expected, answer, shifted.pairs, letters=letters)
-    entered = sum(shift.octaves is None for shift, _ in compared.runs())
-    if not entered:
-        return compared
-    plain = _paired(expected, answer, lengths, shifts=False)
-    alone = Comparison(expected, answer, plain.pairs, letters=letters)
-    saved = sum(
-        WRONG * reason.notes - _ALWAYS
-        for reason in reasons_for(alone, mistakes_of(alone, lengths=False), 0, 0)
-        if reason.kind == "always"
+def _marking(
+    compared: Comparison, points: Points, lengths: bool, unclear: Collection[int]
+) -> Marking:
+    """A comparison judged; what is wrong with an unclear note costs nothing."""
+    full = (points.sound + points.length) * len(compared.tune)
+    mistakes = mistakes_of(compared, lengths=lengths)
+    reasons = tuple(reasons_for(compared, mistakes, points.sound, points.octave))
+    lost = sum(points.loss(mistake.kind) for mistake in mistakes if mistake.theirs not in unclear)
+    lost += sum(reason.cost for reason in reasons)
+    registers = {shift.octaves for shift, _ in compared.runs}
+    return Marking(
+        mistakes=mistakes,
+        reasons=reasons,
+        score=max(0, full - lost),
+        full=full,
+        notes=len(compared.tune),
+        octaves=(registers.pop() or 0) if len(registers) == 1 else 0,
+        lengths=lengths,
+        respelled=tuple(_respelled(compared)),
+        degrees=tuple(_degrees(compared)),
     )
-    left = shifted.price - entered * ENTER
-    if plain.price - saved <= shifted.price or left > _MOST_LEFT * len(compared.tune):
-        return alone
-    return compared if compared.sound else alone
 
 
-def _paired(expected: Melody, answer: Melody, lengths: bool, shifts: bool) -> Pairing:
-    """The cheapest account; note for note when both have as many notes in every bar.
-
-    An answer in the bars of the tune, or in its rhythm, is kept so unless that is much dearer.
-    """
-    tune, notes = heard_notes(expected), heard_notes(answer)
-    found = pair(tune, notes, lengths=lengths, shifts=shifts)
-    in_bars = expected.bars and _notes_in_bars(expected) == _notes_in_bars(answer)
-    in_rhythm = gives_lengths(expected) and expected.lengths == answer.lengths
-    if not in_bars and not in_rhythm:
-        return found
-    straight = pair(tune, notes, lengths=lengths, shifts=shifts, gaps=False)
-    return straight if 4 * straight.price <= 7 * found.price else found
+def _respelled(compared: Comparison) -> Iterator[str]:
+    for one in compared.pairs:
+        if one.mine is None or one.theirs is None or not compared.fits(one):
+            continue
+        wanted, written = compared.moved(one), compared.answer[one.theirs].degree
+        if one.shift.octaves is not None and wanted.plain != written.plain:
+            ours, theirs = (compared.plain(degree, one.theirs) for degree in (wanted, written))
+            yield f"{compared.place(one.mine)}: {theirs} written for {ours}"
 
 
-def _notes_in_bars(melody: Melody) -> list[int]:
-    """How many notes are struck in each bar."""
-    counts = Counter(melody.bar_numbers[event] for event in melody.struck)
-    return [counts[bar] for bar in sorted(counts)]
+def _in_contour(compared: Comparison, marking: Marking, points: Points) -> Marking | None:
+    """The marking of an answer that only goes up and down where the tune does."""
+    straight = in_contour(compared)
+    if straight is None:
+        return None
+    mistakes = mistakes_of(straight, lengths=marking.lengths)
+    wrong = tuple(m for m in mistakes if m.kind in ("wrong degree", "wrong octave"))
+    ours, theirs = (
+        straight.shown(notes[0].degree, 0) for notes in (straight.tune, straight.answer)
+    )
+    start = "" if ours == theirs else f"started on {theirs} instead of {ours}; "
+    text = f"{start}the contour is right, up and down where the tune goes; the degrees are not"
+    cost = -(-len(wrong) * points.sound // 2)
+    lost = cost + points.length * (len(mistakes) - len(wrong))
+    reason = Diagnosis("contour", text, len(wrong), cost, wrong)
+    marking = replace(marking, mistakes=mistakes, octaves=0)
+    return _for_one_reason(compared, marking, reason, max(0, marking.full - lost))
 
 
-@dataclass(frozen=True)
-class _Marked:
-    """A comparison, judged."""
+def _another_tune(compared: Comparison, marking: Marking, points: Points) -> Marking:
+    """The marking of an answer of which little is known again: as another tune, if that is it."""
+    known = len(known_by_stretches(compared))
+    answered = len(compared.answer)
+    shorter = min(marking.notes, answered)
+    enough = shorter >= _LEAST_NOTES and 2 * answered >= marking.notes
+    hopeless = marking.score <= _HOPELESS * marking.full
+    least = (2 * _KNOWN if hopeless else _KNOWN) * shorter
+    if not enough or known >= least or _one_reason(marking):
+        return marking
+    text = (
+        f"this is hardly this tune: {known} of {marking.notes} notes are known again; "
+        "another tune, or the wrong exercise?"
+    )
+    reason = Diagnosis("another tune", text, marking.notes, mistakes=marking.mistakes)
+    return _for_one_reason(compared, marking, reason, min(marking.score, points.sound * known))
 
-    compared: Comparison
-    points: Points
-    lengths: bool
-    unclear: frozenset[int] = frozenset()
-    heard: bool = False
 
-    @property
-    def marking(self) -> Marking:
-        points, compared = self.points, self.compared
-        worth = points.degree + points.octave
-        full = (worth + points.length * self.lengths) * len(compared.tune)
-        mistakes = mistakes_of(compared, lengths=self.lengths)
-        reasons = tuple(reasons_for(compared, mistakes, worth, points.octave))
-        lost = sum(map(self._loss, mistakes)) + sum(reason.cost for reason in reasons)
-        marking = Marking(
-            mistakes=mistakes,
-            reasons=reasons,
-            score=max(0, full - lost),
-            full=full,
-            notes=len(compared.tune),
-            octaves=self._octaves,
-            lengths=self.lengths,
-            respelled=tuple(self._respelled()),
-            degrees=tuple(_degrees(compared)),
-            heard=self.heard,
-        )
-        return self._far_off(marking, worth)
-
-    def _loss(self, mistake: Mistake) -> int:
-        """Points taken off for one mistake."""
-        if mistake.theirs in self.unclear:
-            return 0
-        points = self.points
-        worth = {
-            "wrong degree": points.degree + points.octave,
-            "wrong octave": points.octave,
-            "swapped": points.degree,
-            "missed": points.degree + points.octave + points.length * self.lengths,
-            "added": points.added,
-            "wrong length": points.length,
-        }
-        return worth[mistake.kind]
-
-    @property
-    def _octaves(self) -> int:
-        octaves = {shift.octaves for shift, _ in self.compared.runs()}
-        return next(iter(octaves)) or 0 if len(octaves) == 1 else 0
-
-    def _respelled(self) -> Iterator[str]:
-        compared = self.compared
-        for one in compared.pairs:
-            if one.mine is None or one.theirs is None or not compared.fits(one):
-                continue
-            wanted, written = compared.moved(one), compared.answer[one.theirs].degree
-            if one.shift.octaves is not None and wanted.plain != written.plain:
-                ours, theirs = (
-                    compared.shown(degree, one.theirs, octave=False) for degree in (wanted, written)
-                )
-                yield f"{compared.place(one.mine)}: {theirs} written for {ours}"
-
-    def _far_off(self, marking: Marking, worth: int) -> Marking:
-        """The marking of an answer in the right contour only, or of another tune."""
-        if marking.score > _POOR * marking.full or _has_shift(marking):
-            return marking
-        contour = in_contour(self.compared)
-        if contour is not None:
-            return replace(self, compared=contour)._in_contour(worth)
-        known = known_by_stretches(self.compared)
-        answered = len(self.compared.answer)
-        shorter = min(marking.notes, answered)
-        enough = shorter >= _LEAST_NOTES and 2 * answered >= marking.notes
-        hopeless = marking.score <= _HOPELESS * marking.full
-        least = (2 * _KNOWN if hopeless else _KNOWN) * shorter
-        if not enough or len(known) >= least or _one_reason(marking):
-            return marking
-        text = (
-            f"this is hardly this tune: {len(known)} of {marking.notes} notes are known again; "
-            "another tune, or the wrong exercise?"
-        )
-        score = min(marking.score, worth * len(known))
-        other = Diagnosis("another tune", text, marking.notes, mistakes=marking.mistakes)
-        asked = tuple((note.degree.plain, "") for note in self.compared.tune)
-        return replace(marking, reasons=(other,), score=score, respelled=(), degrees=asked)
-
-    def _in_contour(self, worth: int) -> Marking:
-        compared = self.compared
-        mistakes = mistakes_of(compared, lengths=self.lengths)
-        wrong = tuple(m for m in mistakes if m.kind in ("wrong degree", "wrong octave"))
-        full = (worth + self.points.length * self.lengths) * len(compared.tune)
-        first = (compared.tune[0].degree, compared.answer[0].degree)
-        ours, theirs = (compared.shown(degree, 0) for degree in first)
-        start = "" if ours == theirs else f"started on {theirs} instead of {ours}; "
-        text = f"{start}the contour is right, up and down where the tune goes; the degrees are not"
-        cost = -(-len(wrong) * worth // 2)
-        lengths = sum(self._loss(m) for m in mistakes if m.kind == "wrong length")
-        return Marking(
-            mistakes=mistakes,
-            reasons=(Diagnosis("contour", text, len(wrong), cost, wrong),),
-            score=max(0, full - cost - lengths),
-            full=full,
-            notes=len(compared.tune),
-            octaves=0,
-            lengths=self.lengths,
-            respelled=(),
-            degrees=tuple((note.degree.plain, "") for note in compared.tune),
-            heard=self.heard,
-        )
+def _for_one_reason(
+    compared: Comparison, marking: Marking, reason: Diagnosis, score: int
+) -> Marking:
+    """The marking for a reason that leaves open which degree was taken for which."""
+    asked = tuple((note.degree.plain, "") for note in compared.tune)
+    return replace(marking, reasons=(reason,), score=score, respelled=(), degrees=asked)
 
 
 def _has_shift(marking: Marking) -> bool:
@@ -432,29 +351,18 @@ def _degrees(compared: Comparison) -> Iterator[tuple[str, str]]:
 # -- page ------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class NextTune:
-    """A tune that trains what was confused."""
-
-    name: str
-    """Its file name."""
-    title: str
-    """What it is called."""
-    richness: float
-    """0 to 1; see :func:`fretpath.lesson.record.richness`."""
-
-
 def mark_page(
     title: str,
     marked: Sequence[tuple[str, Marking]],
     points: Points,
     confused: Counter[tuple[str, str]],
-    following: Sequence[NextTune] | None = None,
+    following: Sequence[Candidate] | None = None,
 ) -> str:
     """Each answer with its reasons and mistakes; for several, a table of the class.
 
     *marked* pairs the name of each student with the marking; *confused* counts the degrees
-    answered for others; *following* are tunes rich in them, None when no folder was asked about.
+    answered for others; *following* are tunes
+    rich in them, None when no folder was asked about.
     """
     blocks = [[clipped(f"MARKED AGAINST: {title}", WIDTH), *indented(scheme_line(points))]]
     blocks.extend(list(_answer_lines(name, marking)) for name, marking in marked)
@@ -464,7 +372,7 @@ def mark_page(
     elif confused:
         blocks.append([drill_line(confused)])
     if following is not None:
-        blocks.append(list(next_lines(following)))
+        blocks.append(list(next_lines(following, confused)))
     return "\n\n".join("\n".join(block) for block in blocks) + "\n"
 
 
@@ -526,13 +434,13 @@ def _notes(marking: Marking) -> Iterator[str]:
 
 
 def _class_lines(marked: Sequence[tuple[str, Marking]]) -> Iterator[str]:
-    wide = min(24, max(len(name) for name, _ in marked))
     yield f"THE CLASS: {counted(len(marked), 'answer')}"
-    yield f"     {'name':<{wide}}  points    %  what is wrong"
-    for name, marking in marked:
-        points = f"{marking.score}/{marking.full}"
-        line = f"     {clipped(name, wide):<{wide}} {points:>7} {marking.percent:>4}  "
-        yield clipped(line + _in_short(marking), WIDTH)
+    rows = [
+        (clipped(name, 24), f"{m.score}/{m.full}", m.percent, _in_short(m)) for name, m in marked
+    ]
+    head = ("name", "points", "%", "what is wrong")
+    for line in table(rows, head=head, align="lrrl", indent=INDENT):
+        yield clipped(line, WIDTH)
 
 
 def _in_short(marking: Marking) -> str:
@@ -549,27 +457,27 @@ def confusion_lines(found: Counter[tuple[str, str]]) -> Iterator[str]:
     if not found:
         yield "     no degree was answered by another"
         return
-    across = sorted({theirs for _, theirs in found}, key=Degree.parse)
-    yield "     expected  answered " + "".join(f"{theirs:>5}" for theirs in across)
-    for ours in sorted({ours for ours, _ in found}, key=Degree.parse):
-        counts = "".join(f"{found[ours, theirs] or '.':>5}" for theirs in across)
-        yield f"     {ours:>8}           " + counts
+    asked, across = (sorted(set(degrees), key=Degree.parse) for degrees in zip(*found, strict=True))
+    rows = [(ours, "", *(found[ours, theirs] or "." for theirs in across)) for ours in asked]
+    head = ("expected", "answered", *across)
+    yield from table(rows, head=head, align="rl" + "r" * len(across), indent=INDENT)
     yield drill_line(found)
 
 
 def drill_line(found: Counter[tuple[str, str]]) -> str:
     """The command that drills what was confused most."""
-    words = " ".join(f"{ours}={theirs}" for ours, theirs in drill_pairs(found))
-    return f'     to drill them: fretpath drill --confused "{words}"'
+    return f"{INDENT}to drill them: {drill_command(found)}"
 
 
-def next_lines(following: Sequence[NextTune]) -> Iterator[str]:
+def next_lines(following: Sequence[Candidate], confused: Counter[tuple[str, str]]) -> Iterator[str]:
     """The tunes to go on with."""
     yield "NEXT TUNES, rich in what was confused (share of their notes)"
     for tune in following[:_MOST_NEXT]:
-        yield clipped(f"     {tune.richness:>4.0%}  {tune.name}  {tune.title}", WIDTH)
+        share = richness(tune.degrees, confused)
+        yield clipped(f"{INDENT}{share:>4.0%}  {tune.name}  {tune.title}", WIDTH)
     if not following:
-        yield "     none: no degree was confused, or no tune has both degrees of a confused pair"
+        why = "no degree was confused, or no tune has both degrees of a confused pair"
+        yield f"{INDENT}none: {why}"
 
 
 def mark_data(
@@ -577,37 +485,25 @@ def mark_data(
     marked: Sequence[tuple[str, Marking]],
     points: Points,
     confused: Counter[tuple[str, str]],
-    following: Sequence[NextTune] | None = None,
+    following: Sequence[Candidate] | None = None,
 ) -> dict[str, Any]:
     """The same as plain data."""
-    rows = sorted(confused.items(), key=lambda row: (-row[1], row[0]))
-    return {
+    data: dict[str, Any] = {
         "tune": title,
-        "points": asdict(points),
+        "points": to_dict(points),
         "answers": [{"answer": name, **_marking_data(marking)} for name, marking in marked],
-        "confusions": [{"expected": a, "answered": b, "times": n} for (a, b), n in rows],
-        "next": None if following is None else [asdict(tune) for tune in following],
+        "confusions": confusion_rows(confused),
+        "next": following,
     }
+    if following is not None:
+        shares = (richness(tune.degrees, confused) for tune in following)
+        data["next"] = [
+            {**to_dict(tune), "richness": share}
+            for tune, share in zip(following, shares, strict=True)
+        ]
+    return data
 
 
 def _marking_data(marking: Marking) -> dict[str, Any]:
-    return {
-        "score": marking.score,
-        "full": marking.full,
-        "percent": marking.percent,
-        "wrong": marking.wrong,
-        "counts": marking.counts,
-        "octaves": marking.octaves,
-        "lengths": marking.lengths,
-        "octaves_marked": marking.octaves_marked,
-        "heard": marking.heard,
-        "reasons": [
-            {"kind": r.kind, "text": r.text, "notes": r.notes, "cost": r.cost}
-            for r in marking.reasons
-        ],
-        "mistakes": [
-            {"kind": m.kind, "place": m.place, "expected": m.expected, "answered": m.answered}
-            for m in marking.mistakes
-        ],
-        "respelled": list(marking.respelled),
-    }
+    more = {"percent": marking.percent, "wrong": marking.wrong, "counts": marking.counts}
+    return {**to_dict(marking), **more}

@@ -11,13 +11,12 @@ Nothing here opens a file: melodies come in, names and texts come out.
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import PurePath
 
 from fretpath.lesson.order import ACCURACY, HAND_RANKED, Lesson, by_hand, news
+from fretpath.lesson.record import csv_text
 from fretpath.lesson.tune import arrange_in_best_key
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Figures
@@ -26,9 +25,6 @@ from fretpath.page.aloud import with_capitals
 from fretpath.page.html import fill_template
 from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
 from fretpath.page.sound import SoundPlan
-
-_FORMULA = ("=", "+", "-", "@", "\t")
-
 
 _PLAIN = Look(cautions=False)
 
@@ -103,18 +99,14 @@ def measures_csv(lessons: Sequence[tuple[int, Lesson]]) -> str:
     """Every measure of every tune: one line a tune, names and units in the first line."""
     tunes = [lesson.tune for _, lesson in lessons]
     hand_places = {tune.name: place for place, (tune, _) in enumerate(by_hand(tunes), start=1)}
-    file = io.StringIO()
-    writer = csv.writer(file, lineterminator="\n")
-    writer.writerow(_COLUMNS)
+    rows: list[Sequence[object]] = [_COLUMNS]
     for place, lesson in lessons:
         tune = lesson.tune
         words = (tune.name, tune.title, tune.key, news(lesson))
         ear = [round(value, 4) for value in asdict(tune.ear).values()]
         hand = _hand_columns(tune.hand)
-        writer.writerow(
-            [place, *map(_safe, words), *ear, f"{lesson.rank:.4f}", *hand, hand_places[tune.name]]
-        )
-    return file.getvalue()
+        rows.append([place, *words, *ear, f"{lesson.rank:.4f}", *hand, hand_places[tune.name]])
+    return csv_text(rows)
 
 
 def _hand_columns(hand: Figures | None) -> list[object]:
@@ -145,8 +137,3 @@ _COLUMNS = (
     "widest stretch (mm)",
     "place for the hand",
 )
-
-
-def _safe(text: str) -> str:
-    """Text that a spreadsheet does not take for a formula."""
-    return f"'{text}" if text.startswith(_FORMULA) else text

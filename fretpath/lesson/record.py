@@ -1,9 +1,15 @@
-"""The record of a class: which degree was asked, which was answered, note by note, over time.
+"""The record of a class: which degree was asked, which answered, note by note, and what comes next.
 
 **Conventions.**  A record is a plain CSV table with the columns :data:`COLUMNS`, one row a note:
 a note that was missed has no degree answered, a note that was added none asked.  Days are ISO
 8601, such as 2026-11-25; degrees are plain (``b3``, no octave).  New rows are only ever added at
 the end.  Nothing here opens a file: text comes in and goes out.
+
+A week begins on Monday and is named by that day.  A share is of the notes that were asked, added
+notes left out.  The next drill has the degrees confused most in the last four weeks with an answer;
+the next tune is the one richest in them, never the one just failed (less than four notes of five
+right) unless it is richer than all others; where nothing is confused it is the first in the order
+for the ear that is not in the record.
 """
 
 from __future__ import annotations
@@ -11,20 +17,30 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import astuple, dataclass
-from datetime import date
+from datetime import date, timedelta
+from functools import cached_property
 from itertools import groupby
+from typing import Any
 
 from fretpath.errors import FretpathError, RequestError, nearest, printable
+from fretpath.lesson.tune import check_tune, plain_degrees
 from fretpath.music.key import Degree
+from fretpath.music.melody import Melody
+from fretpath.music.words import counted
+from fretpath.page.html import fill_template
+from fretpath.page.tables import INDENT, clipped, indented, table
 from fretpath.remarks import Remark
 from fretpath.values import Value
 
 COLUMNS = ("date", "student", "tune", "degree asked", "degree answered")
 """The first line of a record."""
 
-_FORMULA = ("=", "+", "-", "@")
+_FORMULA = ("=", "+", "-", "@", "\t")
+_LATELY = 4
+_FAILED = 0.8
+_MOST_PAIRS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,14 +91,29 @@ def rows_of(record: Record, student: str) -> list[AskedNote]:
     return rows
 
 
-def drill_pairs(found: Counter[tuple[str, str]], most: int = 4) -> list[tuple[str, str]]:
+def most_confused(found: Counter[tuple[str, str]]) -> list[tuple[tuple[str, str], int]]:
+    """What was confused, expected and answered, with how often; the most frequent first."""
+    return sorted(found.items(), key=lambda row: (-row[1], row[0]))
+
+
+def confusion_rows(found: Counter[tuple[str, str]]) -> list[dict[str, Any]]:
+    """The same as plain data."""
+    return [{"expected": a, "answered": b, "times": n} for (a, b), n in most_confused(found)]
+
+
+def drill_pairs(found: Counter[tuple[str, str]]) -> list[tuple[str, str]]:
     """The degrees confused most, as pairs for a drill; each pair once, whichever was asked."""
     both: Counter[tuple[str, str]] = Counter()
     for (asked, answered), count in sorted(found.items()):
         known = (answered, asked) if (answered, asked) in both else (asked, answered)
         both[known] += count
-    distinct = [pair for pair in sorted(both, key=lambda pair: (-both[pair], pair)) if _apart(pair)]
-    return distinct[:most]
+    return [pair for pair, _ in most_confused(both) if _apart(pair)][:_MOST_PAIRS]
+
+
+def drill_command(found: Counter[tuple[str, str]]) -> str:
+    """The command that drills what was confused most."""
+    words = " ".join(f"{ours}={theirs}" for ours, theirs in drill_pairs(found))
+    return f'fretpath drill --confused "{words}"'
 
 
 def _apart(pair: tuple[str, str]) -> bool:
@@ -154,21 +185,26 @@ def _problem(words: Sequence[str]) -> str:
 
 
 def format_record(rows: Iterable[AskedNote], *, head: bool = True) -> str:
-    """The text of a record; *head* False leaves out the names of the columns.
+    """The text of a record; *head* False leaves out the names of the columns."""
+    cells = [[" ".join(word.split()) for word in astuple(row)] for row in rows]
+    return csv_text([*([COLUMNS] if head else []), *cells])
 
-    Text that a spreadsheet would take for a formula gets an apostrophe in front, and
-    :func:`parse_record` takes it off.
+
+def csv_text(rows: Iterable[Sequence[object]]) -> str:
+    """Rows as CSV, without control characters.
+
+    Text that a spreadsheet would take for a formula gets an apostrophe in front, as does text that
+    has one already; :func:`parse_record` takes it off.
     """
     file = io.StringIO()
-    writer = csv.writer(file, lineterminator="\n")
-    if head:
-        writer.writerow(COLUMNS)
-    writer.writerows([_safe(word) for word in astuple(row)] for row in rows)
+    csv.writer(file, lineterminator="\n").writerows([_safe(cell) for cell in row] for row in rows)
     return file.getvalue()
 
 
-def _safe(text: str) -> str:
-    text = printable(" ".join(text.split()))
+def _safe(cell: object) -> object:
+    if not isinstance(cell, str):
+        return cell
+    text = printable(cell)
     return f"'{text}" if text.startswith((*_FORMULA, "'")) else text
 
 
@@ -199,3 +235,300 @@ def added_text(text: str, rows: Sequence[AskedNote], source: str) -> tuple[str, 
     elif added and not text.endswith("\n"):
         added.insert(0, "\n")
     return "".join(added), remarks
+
+
+# -- progress --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Week:
+    """The answers of one week."""
+
+    monday: str
+    """Its first day, such as ``2026-11-23``."""
+    rows: tuple[AskedNote, ...]
+    """The notes of the week."""
+
+    @cached_property
+    def asked(self) -> int:
+        """Notes asked."""
+        return sum(bool(row.asked) for row in self.rows)
+
+    @cached_property
+    def right(self) -> int:
+        """Notes answered rightly."""
+        return sum(bool(row.asked) and row.right for row in self.rows)
+
+    @property
+    def percent(self) -> int:
+        """Notes right of a hundred."""
+        return round(100 * self.right / self.asked) if self.asked else 0
+
+    def confused(self, asked: str, answered: str) -> tuple[int, int]:
+        """How often one degree was answered by another, and how often it was asked."""
+        rows = [row for row in self.rows if row.asked == asked]
+        return sum(row.answered == answered for row in rows), len(rows)
+
+
+@dataclass(frozen=True)
+class Progress:
+    """One student in a record."""
+
+    student: str
+    """The name as the record has it."""
+    rows: tuple[AskedNote, ...]
+    """All notes, in order of their days."""
+
+    @cached_property
+    def weeks(self) -> tuple[Week, ...]:
+        """The weeks with an answer, in order."""
+        found: dict[str, list[AskedNote]] = {}
+        for row in self.rows:
+            found.setdefault(_monday(row.day), []).append(row)
+        return tuple(Week(monday, tuple(rows)) for monday, rows in sorted(found.items()))
+
+    @cached_property
+    def whole(self) -> Week:
+        """All weeks as one."""
+        return Week(self.weeks[0].monday, self.rows)
+
+    @cached_property
+    def answers(self) -> list[tuple[str, str]]:
+        """Day and tune of every answer, in order."""
+        return list(dict.fromkeys((row.day, row.tune) for row in self.rows))
+
+    @cached_property
+    def confused(self) -> Counter[tuple[str, str]]:
+        """Answers by what was asked, ever."""
+        return confusions(self.rows)
+
+    @cached_property
+    def lately(self) -> Counter[tuple[str, str]]:
+        """Answers by what was asked in the last four weeks with an answer."""
+        return confusions([row for week in self.weeks[-_LATELY:] for row in week.rows])
+
+    @cached_property
+    def most(self) -> list[tuple[str, str]]:
+        """The degrees confused most, expected and answered, at most four pairs."""
+        return [pair for pair, _ in most_confused(self.confused)[:_MOST_PAIRS]]
+
+    @cached_property
+    def failed(self) -> str:
+        """The tune answered last when less than four notes of five were right; empty otherwise."""
+        day, tune = self.answers[-1]
+        last = Week(day, tuple(row for row in self.rows if (row.day, row.tune) == (day, tune)))
+        return tune if last.right < _FAILED * last.asked else ""
+
+
+def progress_of(record: Record, student: str) -> Progress:
+    """The progress of one student; :class:`RequestError` when the record does not have the name."""
+    rows = sorted(rows_of(record, student), key=lambda row: row.day)
+    return Progress(rows[0].student, tuple(rows))
+
+
+def class_progress(record: Record) -> list[Progress]:
+    """Everybody in the record, by name."""
+    names = {row.student.casefold(): row.student for row in record}
+    return [progress_of(record, names[name]) for name in sorted(names)]
+
+
+def _monday(day: str) -> str:
+    when = date.fromisoformat(day)
+    return (when - timedelta(days=when.weekday())).isoformat()
+
+
+# -- what comes next -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Candidate(Value):
+    """A tune that may come next."""
+
+    name: str
+    """Its file name."""
+    title: str
+    """What it is called."""
+    degrees: tuple[str, ...]
+    """The plain degree of each note."""
+
+    @classmethod
+    def of(cls, name: str, melody: Melody) -> Candidate:
+        """A melody as a candidate; :class:`RequestError` when it has no key or no note."""
+        check_tune(melody, name)
+        return cls(name, melody.title or name, tuple(plain_degrees(melody)))
+
+
+def richest(
+    candidates: Sequence[Candidate], confused: Counter[tuple[str, str]], failed: str
+) -> list[Candidate]:
+    """The tunes that train what was confused, the richest first.
+
+    The one just *failed*, by its title, is among them only where it is richer than all others.
+    """
+    rich = [(richness(tune.degrees, confused), tune) for tune in candidates]
+    best = max((share for share, tune in rich if tune.title != failed), default=0.0)
+    fit = [row for row in rich if row[0] > (best if row[1].title == failed else 0)]
+    return [tune for _, tune in sorted(fit, key=lambda row: -row[0])]
+
+
+def next_tune(progress: Progress, candidates: Sequence[Candidate]) -> Candidate | None:
+    """The tune to go on with; *candidates* in the order for the ear.
+
+    None when there is no candidate, or nothing is confused and all are in the record.
+    """
+    known = {tune for _, tune in progress.answers}
+    new = (tune for tune in candidates if tune.title not in known)
+    rich = richest(candidates, progress.lately, progress.failed)
+    return rich[0] if rich else next(new, None)
+
+
+# -- page ------------------------------------------------------------------------------------------
+
+
+def record_page(
+    students: Sequence[Progress], source: str, following: dict[str, Candidate | None] | None = None
+) -> str:
+    """The record as text: the class, then each student; *following* has the next tunes by name."""
+    days = [row.day for progress in students for row in progress.rows]
+    head = f"THE RECORD {source}: {min(days)} to {max(days)}"
+    blocks = [[head, *_class_table(students)]]
+    blocks.extend(list(_student_lines(progress, following)) for progress in students)
+    return "\n\n".join("\n".join(block) for block in blocks) + "\n"
+
+
+def _class_table(students: Sequence[Progress]) -> list[str]:
+    rows = [
+        (
+            clipped(p.student, 24),
+            len(p.answers),
+            f"{p.whole.percent}%",
+            f"{p.weeks[-1].percent}%",
+            ", ".join(f"{ours} answered {theirs}" for ours, theirs in p.most[:2]) or "nothing",
+        )
+        for p in students
+    ]
+    head = ("name", "answers", "right", "last week", "confused most")
+    return table(rows, head=head, align="lrrrl", indent=INDENT)
+
+
+def _student_lines(
+    progress: Progress, following: dict[str, Candidate | None] | None
+) -> Iterator[str]:
+    whole = progress.whole
+    yield (
+        f"{clipped(progress.student, 40)}: {whole.right} of {counted(whole.asked, 'note')} right "
+        f"({whole.percent}%)"
+    )
+    pairs = progress.most
+    head = ("week of", "answers", "right", *(f"{ours}: {theirs}" for ours, theirs in pairs))
+    rows = [
+        (
+            week.monday,
+            len({(row.day, row.tune) for row in week.rows}),
+            f"{week.percent}%",
+            *(_times(week.confused(*pair)) for pair in pairs),
+        )
+        for week in progress.weeks
+    ]
+    yield from table(rows, head=head, align="lrr" + "r" * len(pairs), indent=INDENT)
+    if pairs:
+        yield f"{INDENT}4: #4 means that 4 was expected and #4 answered, 1/3 once in three times"
+    yield from indented(f"next drill: {drill_words(progress)}")
+    if following is not None:
+        tune = following[progress.student]
+        words = f"{tune.title} ({tune.name})" if tune else "none in the folder"
+        yield from indented(f"next tune: {words}")
+
+
+def _times(counts: tuple[int, int]) -> str:
+    wrong, asked = counts
+    return f"{wrong}/{asked}" if asked else "-"
+
+
+def drill_words(progress: Progress) -> str:
+    """The command of the next drill, or that none is needed."""
+    if not drill_pairs(progress.lately):
+        return "none; no degree was answered for another lately"
+    return drill_command(progress.lately)
+
+
+def record_data(
+    students: Sequence[Progress], following: dict[str, Candidate | None] | None = None
+) -> dict[str, Any]:
+    """The same as plain data; shares 0 to 1."""
+    return {"students": [_student_data(progress, following) for progress in students]}
+
+
+def _student_data(
+    progress: Progress, following: dict[str, Candidate | None] | None
+) -> dict[str, Any]:
+    tune = following[progress.student] if following else None
+    return {
+        "student": progress.student,
+        "answers": len(progress.answers),
+        "asked": progress.whole.asked,
+        "right": progress.whole.right,
+        "weeks": [
+            {"monday": week.monday, "asked": week.asked, "right": week.right}
+            for week in progress.weeks
+        ],
+        "confusions": confusion_rows(progress.confused),
+        "drill": [list(pair) for pair in drill_pairs(progress.lately)],
+        "next_tune": tune.name if tune else None,
+    }
+
+
+# -- page in HTML ----------------------------------------------------------------------------------
+
+_WIDE, _HIGH = 320, 110
+_LEFT, _TOP, _LOW = 34, 8, 84
+
+
+def record_html(
+    students: Sequence[Progress], source: str, following: dict[str, Candidate | None] | None = None
+) -> str:
+    """One page with a small plot of every student, in a file that needs nothing else."""
+    return fill_template(
+        "fretpath.lesson",
+        "record.html",
+        source=source,
+        wide=_WIDE,
+        high=_HIGH,
+        left=_LEFT,
+        low=_LOW,
+        levels=[(percent, _height(percent)) for percent in (0, 50, 100)],
+        students=[_drawn(progress, following) for progress in students],
+    )
+
+
+def _height(percent: int) -> float:
+    return round(_LOW - (_LOW - _TOP) * percent / 100, 1)
+
+
+def _drawn(progress: Progress, following: dict[str, Candidate | None] | None) -> dict[str, Any]:
+    weeks = progress.weeks
+    step = (_WIDE - _LEFT - 30) / max(1, len(weeks) - 1)
+    dots = [
+        {"x": round(_LEFT + 12 + at * step, 1), "y": _height(w.percent), "week": w}
+        for at, w in enumerate(weeks)
+    ]
+    most = max(progress.confused.values(), default=1)
+    return {
+        "progress": progress,
+        "dots": dots,
+        "line": " ".join(f"{dot['x']},{dot['y']}" for dot in dots),
+        "pairs": [
+            {
+                "ours": ours,
+                "theirs": theirs,
+                "times": progress.confused[ours, theirs],
+                "wide": round(150 * progress.confused[ours, theirs] / most, 1),
+                "weeks": [_times(week.confused(ours, theirs)) for week in weeks],
+            }
+            for ours, theirs in progress.most
+        ],
+        "to_drill": bool(drill_pairs(progress.lately)),
+        "drill": drill_words(progress),
+        "tune": following[progress.student] if following else None,
+        "asked_tune": following is not None,
+    }

@@ -18,21 +18,19 @@ from hypothesis import strategies as st
 from fretpath import FretpathError, RequestError
 from fretpath.commands import main
 from fretpath.commands.files import append_file
-from fretpath.lesson.progress import (
-    Candidate,
-    class_progress,
-    next_tune,
-    progress_of,
-    record_html,
-)
 from fretpath.lesson.record import (
     COLUMNS,
     AskedNote,
+    Candidate,
     added_text,
+    class_progress,
     confusions,
     drill_pairs,
     format_record,
+    next_tune,
     parse_record,
+    progress_of,
+    record_html,
 )
 
 DEMO = Path(__file__).parent.parent.parent / "demo_melodies"
