@@ -29,9 +29,9 @@ from fretpath.music.melody import Melody, Meter, Note, Placement, Repeat
 from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.pitch import Interval, Pitch
 from fretpath.neck.arrange import arrange, arrange_many, iter_arrange, replan
-from fretpath.neck.arrangement import Arrangement, Figures, Fingering
+from fretpath.neck.arrangement import Arrangement, Figures
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named
-from fretpath.neck.hand import HANDS, Hand, Reach, hand_named
+from fretpath.neck.hand import HANDS, Fingering, Hand, Reach, hand_named
 from fretpath.neck.instrument import Instrument, Playing, String
 from fretpath.neck.planner import clear_caches
 from fretpath.neck.setup import (

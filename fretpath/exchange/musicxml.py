@@ -48,7 +48,8 @@ from fretpath.exchange.voices import (
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody, Meter, Note, Placement
 from fretpath.music.pitch import Interval, Pitch, alter_of
-from fretpath.neck.arrangement import Arrangement, Fingering
+from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.hand import Fingering
 from fretpath.neck.instrument import Instrument
 from fretpath.remarks import Remark
 

@@ -169,10 +169,7 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
     melody = replace(arrangement.melody, octave_free=False)
     planner = planner_for(arrangement.setup)
     line = planner.line(melody).holding(
-        {
-            earlier: NoteLimit(kept.string, kept.fret, kept.position, kept.finger)
-            for earlier, kept in enumerate(arrangement.fingerings[: note - 1])
-        }
+        dict(enumerate(map(NoteLimit.exactly, arrangement.fingerings[: note - 1])))
     )
     if without:
         at = arrangement.fingerings[note - 1]

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from fretpath.errors import ArrangementError
 from fretpath.music.melody import Melody
-from fretpath.neck.hand import Hand
+from fretpath.neck.hand import Fingering, Hand
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import Setup
 from fretpath.neck.terms import UNIT
@@ -164,25 +164,6 @@ def _fastest(
     speeds = np.abs(np.diff(hand_mm[fretted])) / np.diff(np.array(seconds)[fretted])
     fastest = float(speeds.max())
     return fastest if fastest > 0 else None
-
-
-@dataclass(frozen=True, slots=True)
-class Fingering(Value):
-    """How one note is played."""
-
-    string: int
-    """String number, 1 is the top line of the tab."""
-    fret: int
-    """Fret, 0 is open (counted from the capo)."""
-    position: int
-    """Fret under the index finger."""
-    finger: int
-    """1 index to 4 little; 0 for an open string."""
-
-    def __post_init__(self) -> None:
-        check_fields(self)
-        if self.string < 1 or self.fret < 0 or self.position < 1 or not 0 <= self.finger <= 4:
-            raise ArrangementError("strings and positions count from 1, frets and fingers from 0")
 
 
 @dataclass(frozen=True)

@@ -44,9 +44,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fretpath.errors import RequestError, nearest
+from fretpath.errors import ArrangementError, RequestError, nearest
 from fretpath.neck.instrument import Instrument, length_in_mm
-from fretpath.values import Value
+from fretpath.values import Value, check_fields
 
 Ints = NDArray[np.int64]
 
@@ -173,6 +173,25 @@ def reaching(hand: Hand, reach: str | None) -> Hand:
 # -- states ---------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
+class Fingering(Value):
+    """How one note is played."""
+
+    string: int
+    """String number, 1 is the top line of the tab."""
+    fret: int
+    """Fret, 0 is open (counted from the capo)."""
+    position: int
+    """Fret under the index finger."""
+    finger: int
+    """1 index to 4 little; 0 for an open string."""
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+        if self.string < 1 or self.fret < 0 or self.position < 1 or not 0 <= self.finger <= 4:
+            raise ArrangementError("strings and positions count from 1, frets and fingers from 0")
+
+
 @dataclass(frozen=True, eq=False)
 class States:
     """Columns of equal length, one entry a state."""
@@ -209,6 +228,11 @@ class States:
     def sounding(self, sound: int) -> Ints:
         """Numbers of the states of a sound: a run of whole numbers, or none."""
         return self._by_sound.get(sound, _NONE)
+
+    def fingering(self, number: int) -> Fingering:
+        """The state of that number."""
+        columns = (self.string, self.fret, self.position, self.finger)
+        return Fingering(*(int(column[number]) for column in columns))
 
     def only(self, which: NDArray[Any]) -> States:
         """The states that are marked, or those of the numbers given."""

@@ -20,16 +20,15 @@ the search found; among equals networkx names any one, the search the first in `
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import cached_property
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
 from fretpath.neck.arrange import arrange, layers_of
+from fretpath.neck.hand import States
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.setup import On
@@ -42,10 +41,7 @@ Ints = NDArray[np.int64]
 Edge = tuple[str, str, dict[str, float]]
 
 
-def lattice(
-    melody: Melody,
-    on: On = "bass",
-) -> nx.DiGraph:
+def lattice(melody: Melody, on: On = "bass") -> nx.DiGraph:
     """Every way to play ``melody``, in the octave in which it is played, as a ``networkx.DiGraph``.
 
     Nodes are named ``note 2: string 3 fret 9 position 6`` and carry ``note`` (from 1),
@@ -65,78 +61,62 @@ def lattice(
     import networkx as nx
 
     found = arrange(melody, on)
-    ways = _Ways(found.melody, *layers_of(found))
+    planner, layers = layers_of(found)
+    rows = [layers.layer(note) for note in range(len(layers))]
+    nodes = [_nodes(found.melody, planner.states, note, row) for note, row in enumerate(rows)]
     graph = nx.DiGraph(title=melody.title, instrument=found.instrument.name)
     graph.add_node("start")
-    graph.add_nodes_from(ways.nodes())
+    for layer in nodes:
+        graph.add_nodes_from(layer.items())
     graph.add_node("end")
-    graph.add_edges_from(ways.edges())
+    graph.add_edges_from(_edges(planner, layers, [list(layer) for layer in nodes]))
     return graph
 
 
-@dataclass(frozen=True, eq=False)
-class _Ways:
-    """Every way to play every note, and what the steps between them cost."""
+def _nodes(melody: Melody, states: States, note: int, row: Ints) -> dict[str, Any]:
+    """The ways to play one note by name, with what is told of each."""
+    nodes = {}
+    for state in row.tolist():
+        at = states.fingering(state)
+        nodes[f"note {note + 1}: string {at.string} fret {at.fret} position {at.position}"] = {
+            "note": note + 1,
+            "string": at.string,
+            "fret": at.fret,
+            "position": at.position,
+            "finger": at.finger,
+            "pitch": str(melody.pitches[note]),
+            "degree": str(melody.degrees[note] or ""),
+            "order": state,
+        }
+    return nodes
 
-    melody: Melody
-    planner: Planner
-    layers: Layers
 
-    @cached_property
-    def rows(self) -> list[Ints]:
-        """State numbers of each note."""
-        return [self.layers.layer(note) for note in range(len(self.layers))]
+def _edges(planner: Planner, layers: Layers, names: Sequence[Sequence[str]]) -> Iterator[Edge]:
+    for name, own in zip(names[0], layers.first.tolist(), strict=True):
+        yield "start", name, _priced({"note": own}, own)
+    for note, table in enumerate(layers.table_of_step):
+        totals = layers.tables[table].T
+        parts = _step_parts(planner, layers.layer(note), layers.layer(note + 1))
+        for i, j in zip(*np.nonzero(totals < FORBIDDEN), strict=True):
+            priced = _priced({name: int(part[i, j]) for name, part in parts.items()}, totals[i, j])
+            yield names[note][i], names[note + 1][j], priced
+    for name in names[-1]:
+        yield name, "end", _priced({}, 0)
 
-    def name(self, note: int, state: int) -> str:
-        states = self.planner.states
-        place = f"string {states.string[state]} fret {states.fret[state]}"
-        return f"note {note + 1}: {place} position {states.position[state]}"
 
-    def nodes(self) -> Iterator[tuple[str, dict[str, str | int]]]:
-        states, degrees = self.planner.states, self.melody.degrees
-        for note, row in enumerate(self.rows):
-            for state in row.tolist():
-                words: dict[str, str | int] = {
-                    "note": note + 1,
-                    "string": int(states.string[state]),
-                    "fret": int(states.fret[state]),
-                    "position": int(states.position[state]),
-                    "finger": int(states.finger[state]),
-                    "pitch": str(self.melody.pitches[note]),
-                    "degree": str(degrees[note] or ""),
-                    "order": state,
-                }
-                yield self.name(note, state), words
-
-    def edges(self) -> Iterator[Edge]:
-        last = len(self.rows) - 1
-        for target in self.rows[0].tolist():
-            own = int(self.planner.costs[target])
-            yield "start", self.name(0, target), _priced({"note": own}, own)
-        for note in range(last):
-            yield from self._steps(note)
-        for source in self.rows[last].tolist():
-            yield self.name(last, source), "end", _priced({}, 0)
-
-    def _steps(self, note: int) -> Iterator[Edge]:
-        planner, sources, targets = self.planner, self.rows[note], self.rows[note + 1]
-        totals = self.layers.tables[self.layers.table_of_step[note]]
-        before, after = np.repeat(sources, len(targets)), np.tile(targets, len(sources))
-        states, neck = planner.states, planner.setup.instrument
-        parts = step_parts(neck, states.only(before), states.only(after), planner.weights)
-        parts["note"] = planner.costs[after]
-        parts = {name: part.reshape(len(sources), -1) for name, part in parts.items()}
-        for i, source in enumerate(sources.tolist()):
-            for j, target in enumerate(targets.tolist()):
-                total = int(totals[j, i])
-                if total < FORBIDDEN:
-                    priced = _priced({name: int(part[i, j]) for name, part in parts.items()}, total)
-                    yield self.name(note, source), self.name(note + 1, target), priced
+def _step_parts(planner: Planner, sources: Ints, targets: Ints) -> dict[str, Ints]:
+    """Every part of the steps between two layers, of shape (sources, targets)."""
+    before, after = np.repeat(sources, len(targets)), np.tile(targets, len(sources))
+    states = planner.states
+    sides = states.only(before), states.only(after)
+    parts = step_parts(planner.setup.instrument, *sides, planner.weights)
+    parts["note"] = planner.costs[after]
+    return {name: part.reshape(len(sources), -1) for name, part in parts.items()}
 
 
 def _priced(parts: dict[str, int], total: int) -> dict[str, float]:
     """The values of an edge: its parts, what the time adds, and the sum in thousandths."""
     names = (*(term.name for term in TERMS if term.step), "note")
     plain = {name: parts.get(name, 0) for name in names}
-    plain["pace"] = total - sum(parts.values())
-    return {**{name: part / UNIT for name, part in plain.items()}, "total": total}
+    plain["pace"] = int(total) - sum(parts.values())
+    return {**{name: part / UNIT for name, part in plain.items()}, "total": int(total)}

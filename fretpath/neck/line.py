@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
-from fretpath.neck.hand import MIDI_NUMBERS, States, sound_of
+from fretpath.neck.hand import MIDI_NUMBERS, Fingering, States, sound_of
 from fretpath.neck.setup import Setup
 from fretpath.neck.terms import Weights
 
@@ -52,6 +52,11 @@ class NoteLimit:
     """1 to 4, or 0 for an open string."""
     without: tuple[tuple[int, int], ...] = ()
     """Places (string, fret) that are ruled out."""
+
+    @classmethod
+    def exactly(cls, at: Fingering) -> NoteLimit:
+        """A note held to one fingering."""
+        return cls(at.string, at.fret, at.position, at.finger)
 
     def allows(self, string: int, fret: int) -> bool:
         """Whether the place keeps to it."""

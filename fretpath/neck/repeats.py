@@ -24,7 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
-from fretpath.neck.hand import MIDI_NUMBERS, States
+from fretpath.neck.hand import MIDI_NUMBERS, Fingering
+from fretpath.neck.instrument import Instrument
 from fretpath.neck.line import PLAIN, Line, NoteLimit
 from fretpath.neck.planner import Planner
 from fretpath.remarks import Remark
@@ -133,7 +134,8 @@ def _models_alone(planner: Planner, line: Line, span: range) -> list[Fingered]:
     """The best fingering of a phrase by itself from each state it can begin with."""
     alone = replace(line.part(span.start, span.stop), paces=(PLAIN,) * (len(span) - 1))
     starts = planner.choices(*alone.notes[0]).tolist()
-    found = [planner.best_path(alone.holding({0: _exactly(planner.states, at)})) for at in starts]
+    limits = [NoteLimit.exactly(planner.states.fingering(at)) for at in starts]
+    found = [planner.best_path(alone.holding({0: limit})) for limit in limits]
     return [tuple(best[1].tolist()) for best in found if best]
 
 
@@ -141,58 +143,45 @@ def _moved_shape(
     planner: Planner, line: Line, model: Fingered, spans: Sequence[range]
 ) -> dict[int, NoteLimit] | None:
     """Every occurrence held to the shape of one; None where it does not lie on the neck."""
-    shape = [_exactly(planner.states, at) for at in model]
+    shape = [planner.states.fingering(at) for at in model]
     limits: dict[int, NoteLimit] = {}
     for span in spans:
         midi = [sound % MIDI_NUMBERS for sound in line.sounds[span.start : span.stop]]
-        moves = (
-            _move(planner, shape, midi, across) for across in range(-MOST_ACROSS, MOST_ACROSS + 1)
-        )
-        fits = [move for move in moves if move is not None]
+        strings = range(-MOST_ACROSS, MOST_ACROSS + 1)
+        moves = [_move(planner.setup.instrument, shape, midi, across) for across in strings]
+        fits = [move for move in moves if move]
         if not fits:
             return None
-        nearest = min(
-            fits, key=lambda move: abs((move[0].position or 0) - (shape[0].position or 0))
-        )
-        limits.update(zip(span, nearest, strict=True))
+        nearest = min(fits, key=lambda move: abs(move[0].position - shape[0].position))
+        limits.update(zip(span, map(NoteLimit.exactly, nearest), strict=True))
     return limits
 
 
 def _move(
-    planner: Planner, shape: Sequence[NoteLimit], midi: Sequence[int], across: int
-) -> list[NoteLimit] | None:
+    neck: Instrument, shape: Sequence[Fingering], midi: Sequence[int], across: int
+) -> list[Fingering] | None:
     """A shape so many strings further on, at the fret where it sounds *midi*; None if nowhere.
 
     A shape with an open string stays where it is.
     """
-    neck, first = planner.setup.instrument, shape[0]
-    strings = [(note.string or 0) + across for note in shape]
-    if not all(1 <= string <= len(neck.strings) for string in strings):
+    if not all(1 <= note.string + across <= len(neck.strings) for note in shape):
         return None
-    up = midi[0] - neck.open_pitches[strings[0] - 1].midi - (first.fret or 0)
-    moved = [
-        NoteLimit(string, (note.fret or 0) + up, (note.position or 0) + up, note.finger)
-        for string, note in zip(strings, shape, strict=True)
-    ]
+    up = midi[0] - neck.open_pitches[shape[0].string + across - 1].midi - shape[0].fret
     if (across or up) and not all(note.fret for note in shape):
         return None
-    sounds = all(
-        (note.fret or 0) >= 0 and neck.midi_at(note.string or 0, note.fret or 0) == sound
-        for note, sound in zip(moved, midi, strict=True)
-    )
-    return moved if sounds and (moved[0].position or 0) >= 1 else None
-
-
-def _exactly(states: States, at: int) -> NoteLimit:
-    """A note held to one state."""
-    columns = (states.string, states.fret, states.position, states.finger)
-    string, fret, position, finger = (int(column[at]) for column in columns)
-    return NoteLimit(string, fret, position, finger)
+    if any(note.position + up < 1 or note.fret + up < 0 for note in shape):
+        return None
+    moved = [
+        Fingering(note.string + across, note.fret + up, note.position + up, note.finger)
+        for note in shape
+    ]
+    sounds = [neck.midi_at(note.string, note.fret) for note in moved]
+    return moved if sounds == list(midi) else None
 
 
 def _holds(planner: Planner, model: Fingered, spans: Sequence[range]) -> dict[int, NoteLimit]:
     """Every occurrence held to one fingering."""
-    limits = [_exactly(planner.states, at) for at in model]
+    limits = [NoteLimit.exactly(planner.states.fingering(at)) for at in model]
     return {span.start + i: limit for span in spans for i, limit in enumerate(limits)}
 
 

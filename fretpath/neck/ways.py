@@ -23,8 +23,9 @@ from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrange import arrange, build_arrangement, layers_of
-from fretpath.neck.arrangement import Arrangement, Fingering, position_sign
-from fretpath.neck.line import PACE_UNIT, paces_of
+from fretpath.neck.arrangement import Arrangement, position_sign
+from fretpath.neck.hand import Fingering
+from fretpath.neck.line import PACE_UNIT, NoteLimit, paces_of
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
 from fretpath.neck.setup import On, OpenStrings
@@ -38,16 +39,11 @@ SLACK = 50
 MOST_WAYS = 20
 
 
-def ways(
-    melody: Melody,
-    on: On = "bass",
-    count: int = 3,
-) -> tuple[Arrangement, ...]:
+def ways(melody: Melody, on: On = "bass", count: int = 3) -> tuple[Arrangement, ...]:
     """Up to *count* (1 to 20) truly different ways to play a melody, the best first.
 
     >>> from fretpath.music.notation import parse_melody
-    >>> from fretpath.neck.setup import Limits
-    >>> from fretpath.neck.setup import Setup
+    >>> from fretpath.neck.setup import Limits, Setup
     >>> scale = parse_melody("1 2 3 4 5 6 7 8", key="C").in_octave(2)
     >>> found = ways(scale, Setup.of("bass", limits=Limits(open_strings="forbid")), 2)
     >>> for way in found:
@@ -106,8 +102,7 @@ def _of_other_kind(best: Arrangement, found: Sequence[Arrangement]) -> Arrangeme
         way = arrange(replace(best.melody, octave_free=False), setup)
     except UnplayableError:
         return None
-    paces = paces_of(way.melody, planner.weights)
-    cost = planner.cost_of(_state_numbers(planner, way), paces)
+    cost = planner.cost_of(_state_numbers(planner, way), planner.line(way.melody).paces)
     if (way.figures.open_strings > 0) in kinds or cost > _most(best):
         return None
     return replace(way, setup=best.setup, cost=cost, octave_chosen=best.octave_chosen)
@@ -263,7 +258,7 @@ def _instead(
     at = int(through.argmin())
     if int(through[at]) >= FORBIDDEN:
         return None, None
-    return _fingering(planner, int(numbers[at])), (int(through[at]) - arrangement.cost) / UNIT
+    return states.fingering(int(numbers[at])), (int(through[at]) - arrangement.cost) / UNIT
 
 
 def _cost_beside(layers: Layers, places: Sequence[int], total: int) -> list[NDArray[np.int64]]:
@@ -279,19 +274,12 @@ def _cost_beside(layers: Layers, places: Sequence[int], total: int) -> list[NDAr
     return found
 
 
-def _fingering(planner: Planner, state: int) -> Fingering:
-    states = planner.states
-    columns = (states.string, states.fret, states.position, states.finger)
-    return Fingering(*(int(column[state]) for column in columns))
-
-
 def _state_numbers(planner: Planner, arrangement: Arrangement) -> NDArray[np.int64]:
     """The state of each note of an arrangement."""
-    states, sounds = planner.states, planner.line(arrangement.melody).sounds
-    columns = (states.string, states.fret, states.position, states.sound)
-    number = {row: i for i, row in enumerate(zip(*map(np.ndarray.tolist, columns), strict=True))}
-    places = (arrangement.strings, arrangement.frets, arrangement.positions)
-    return np.array([number[row] for row in zip(*places, sounds, strict=True)])
+    limits = map(NoteLimit.exactly, arrangement.fingerings)
+    sounds = planner.line(arrangement.melody).sounds
+    pairs = zip(sounds, limits, strict=True)
+    return np.concatenate([planner.choices(sound, limit) for sound, limit in pairs])
 
 
 def _parts(planner: Planner, arrangement: Arrangement) -> dict[str, list[int]]:

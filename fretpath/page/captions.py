@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
-from fretpath.neck.arrangement import Arrangement, Figures, Fingering, position_sign
+from fretpath.neck.arrangement import Arrangement, Figures, position_sign
+from fretpath.neck.hand import Fingering
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.terms import TERMS
 from fretpath.page.aloud import count_marks, has_rhythm, with_capitals

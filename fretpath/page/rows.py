@@ -29,7 +29,8 @@ from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval, Pitch
 from fretpath.music.spelling import syllable
-from fretpath.neck.arrangement import Arrangement, Fingering, position_sign, position_words
+from fretpath.neck.arrangement import Arrangement, position_sign, position_words
+from fretpath.neck.hand import Fingering
 from fretpath.neck.instrument import Instrument
 from fretpath.page.aloud import (
     beat_words,
