@@ -19,7 +19,7 @@ _NAMES = {
     "bpm": "tempo", "speed": "tempo", "name": "title", "titel": "title", "tune": "title",
     "song": "title", "tonart": "key", "key signature": "key", "tonality": "key", "scale": "key",
     "from": "source", "composer": "source", "by": "source", "k": "key", "q": "tempo",
-    "oct": "octave", "quarter": "tempo", "crotchet": "tempo",
+    "oct": "octave", "quarter": "tempo", "crotchet": "tempo", "piece": "title",
 }  # fmt: skip
 """Other names of the headers."""
 _MODES = {

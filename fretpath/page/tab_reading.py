@@ -48,15 +48,15 @@ from fretpath.page.tab_rhythm import Rhythm, TabEvent, rhythm_of
 from fretpath.page.tab_strings import (
     Given,
     Part,
-    Strung,
-    is_heading,
+    Strings,
+    find_part,
+    heading_in,
     names_among,
-    part_named,
     parts_of,
     string_names,
-    strung,
+    strings_of,
 )
-from fretpath.page.tab_words import TabWords, parsed, words_around
+from fretpath.page.tab_words import TabWords, parse_or_none, words_around
 from fretpath.remarks import Remark
 from fretpath.values import Value
 
@@ -154,7 +154,7 @@ def read_tab(
     known = len(given.instrument.strings) if given.instrument else None
     page = tab_lines(text, source=source, strings=known)
     parts = parts_of(page.systems, page.words)
-    chosen, told = part_named(parts, part, source)
+    chosen, told = find_part(parts, part, source)
     words = words_around(_words_of(page, parts, chosen), page.systems[0].lines[0].number)
     findings = Findings(source)
     strings, systems, moments = _on_strings(chosen, words, given, findings)
@@ -205,8 +205,8 @@ class _Tab:
         for number, system in enumerate(self.systems if self.words.own else ()):
             words = [word for row in system.above for word in row.text.split(", ")]
             told = [word.removeprefix("now ") for word in words if word.startswith("now ")]
-            keys = [key for word in told if (key := parsed(Key.parse, word))]
-            meters = [meter for word in told if (meter := parsed(Meter.parse, word))]
+            keys = [key for word in told if (key := parse_or_none(Key.parse, word))]
+            meters = [meter for word in told if (meter := parse_or_none(Meter.parse, word))]
             if told:
                 changes[number] = (keys[0] if keys else None, meters[0] if meters else None)
         return changes
@@ -278,7 +278,7 @@ def _words_of(page: TabLines, parts: Sequence[Part], chosen: Part) -> list[WordL
     ]
     first = page.systems[0].lines[0].number
     general = [word for word in page.words if word.number < first]
-    while general and not is_heading(general[-1].text):
+    while general and not heading_in(general[-1].text):
         general.pop()
     numbers = {word.number for word in general[:-1]}
     return [
@@ -293,14 +293,14 @@ def _words_of(page: TabLines, parts: Sequence[Part], chosen: Part) -> list[WordL
 
 def _on_strings(
     part: Part, words: TabWords, given: Given, findings: Findings
-) -> tuple[Strung, list[TabSystem], list[tuple[TabNote, ...]]]:
+) -> tuple[Strings, list[TabSystem], list[tuple[TabNote, ...]]]:
     """A part on its strings; where their names fit two ways, as its melody moves less."""
-    strings = strung(part.widest, words, given)
+    strings = strings_of(part.widest, words, given)
     systems = _numbered(part, strings, findings)
     moments = _moments([system.notes for system in systems])
     if strings.instead and not words.own:
-        turned = strung(part.widest, replace(words, instrument=strings.instead), given)
-        other = dict(zip(strings.strings, turned.strings, strict=True))
+        turned = strings_of(part.widest, replace(words, instrument=strings.instead), given)
+        other = dict(zip(strings.lines, turned.lines, strict=True))
         others = _moments(
             [[replace(note, string=other[note.string]) for note in moment] for moment in moments]
         )
@@ -310,7 +310,7 @@ def _on_strings(
     return strings, systems, moments
 
 
-def _numbered(part: Part, strings: Strung, findings: Findings) -> list[TabSystem]:
+def _numbered(part: Part, strings: Strings, findings: Findings) -> list[TabSystem]:
     """The systems of a part with their numbers."""
     systems: list[TabSystem] = []
     bar = 0
@@ -335,11 +335,11 @@ def _motion(moments: Sequence[Sequence[TabNote]], instrument: Instrument) -> int
 
 
 def _strings_of(
-    system: SystemLines, widest: SystemLines, strings: Strung, findings: Findings
+    system: SystemLines, widest: SystemLines, strings: Strings, findings: Findings
 ) -> tuple[int, ...]:
     """The string number of each line of a system."""
-    names = [name.upper() for name in string_names(system.labels)]
-    known = [name.upper() for name in string_names(widest.labels)]
+    names = [name.upper() for name in string_names(system)]
+    known = [name.upper() for name in string_names(widest)]
     first = system.lines[0].number
     if len(names) == len(known):
         if any(known) and not any(names):
@@ -352,15 +352,15 @@ def _strings_of(
             elif any(names) and not name:
                 text = "this line of a system has no string name: its place counts"
                 findings.add("doubt", text, line.number, 1)
-        return strings.strings
-    some = names_among(names, known) if all(names) else None
-    if some is None:
+        return strings.lines
+    some = names_among(names, known) if all(names) else ()
+    if not some:
         raise ScoreFileError(
             f"{findings.source}, line {first}: this system has {len(names)} string lines, another "
             f"one has {len(known)}; every system needs all strings (an unused one as dashes)"
         )
     findings.add("guessed", "only some strings are shown here: told by their names", first)
-    return tuple(strings.strings[index] for index in some)
+    return tuple(strings.lines[index] for index in some)
 
 
 def _moments(systems: Sequence[Sequence[TabNote]]) -> list[tuple[TabNote, ...]]:
@@ -432,7 +432,7 @@ def _tell_row(row: WordLine, findings: Findings, *, below: bool) -> None:
             findings.add("doubt", f'"{short}" looks like a string and is not read', row.number)
     elif _LIKE_REPEAT.search(text):
         findings.add("doubt", f'"{short}" not read: everything is played once', row.number)
-    elif _PASSED_OVER.fullmatch(text) or tells_endings(text) or is_heading(text):
+    elif _PASSED_OVER.fullmatch(text) or tells_endings(text) or heading_in(text):
         return
     elif re.search(r"\w", text) and (below or all(len(word) <= 3 for word in text.split())):
         where = "under" if below else "above"

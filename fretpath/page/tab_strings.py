@@ -12,8 +12,8 @@ Letters do not tell octaves: a tuning in letters is the one nearest to the usual
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError, printable
@@ -27,15 +27,20 @@ from fretpath.remarks import Remark
 _BY_COUNT = {4: "bass", 5: "bass-5", 6: "guitar", 7: "guitar-7"}
 _COMMON = ("bass", "guitar", "ukulele", "banjo", "bass-5", "guitar-7", "bass-6")
 """Instruments that some strings without more words are looked for on, the likeliest first."""
+_TURNED = ("guitar", "bass", "bass-5")
+"""Instruments that are drawn with the low string on top most often."""
+
+Lines = tuple[int, ...]
+"""The string number of each line, top line first."""
 
 
 @dataclass(frozen=True, slots=True)
-class Strung:
+class Strings:
     """An instrument, and which of its strings each line of a system is."""
 
     instrument: Instrument
     """What is played, tuning and capo as the tab has them."""
-    strings: tuple[int, ...]
+    lines: Lines
     """String number of each line of the widest system, top line first."""
     remarks: tuple[Remark, ...] = ()
     """What was guessed or turned round."""
@@ -47,39 +52,61 @@ class Strung:
 
 _SIGNED = re.compile(r"(?<![A-Za-z])([A-Ha-h](?:#|b)?)(\d?)(?![A-Za-z#])")
 _SOLFEGE = {"do": "C", "re": "D", "mi": "E", "fa": "F", "sol": "G", "la": "A", "si": "B"}
+_GERMAN = {"H": "B", "h": "b", "B": "Bb", "b": "bb"}
 
 
-def string_names(labels: Sequence[str]) -> list[str]:
-    """The note in front of each line, such as ``G`` or ``G2``; empty where there is none.
+def string_names(system: SystemLines) -> list[str]:
+    """The note in front of each line, such as ``G`` or ``G2``; empty where there is none."""
+    names = [name_in(line.label) for line in system.lines]
+    german = any(name[:1] in ("H", "h") for name in names)
+    return [_GERMAN.get(name, name) for name in names] if german else names
 
-    >>> string_names(["high e", "H", "(G)", "3rd"])
-    ['e', 'B', 'G', '']
+
+def name_in(label: str) -> str:
+    """The note in a label.
+
+    >>> [name_in(label) for label in ("high e", "(G)", "sol", "g2", "3rd")]
+    ['e', 'G', 'G', 'G2', '']
     """
-    names = [_name(label) for label in labels]
-    if any(name[:1] in ("H", "h") for name in names):
-        german = {"H": "B", "h": "b", "B": "Bb", "b": "bb"}
-        names = [german.get(name, name) for name in names]
-    return names
-
-
-def _name(label: str) -> str:
-    whole = _SOLFEGE.get(label.strip("() .:").lower())
-    if whole:
-        return whole
-    found = _SIGNED.findall(label)
-    if not found:
-        return ""
+    found = _SIGNED.findall(label) or [(_SOLFEGE.get(label.strip("() .:").lower(), ""), "")]
     letter, octave = found[-1]
     return f"{letter[0].upper()}{letter[1:]}{octave}" if octave else letter
 
 
-def _numbers(labels: Sequence[str]) -> list[int]:
+def _numbers(system: SystemLines) -> list[int]:
     """Numbers of strings in front of the lines, if every line has one and they run in order."""
-    found = [re.fullmatch(r"[(\[]?(\d{1,2})(?:st|nd|rd|th)?[.)\]]?", label) for label in labels]
+    form = r"[(\[]?(\d{1,2})(?:st|nd|rd|th)?[.)\]]?"
+    found = [re.fullmatch(form, line.label) for line in system.lines]
     numbers = [int(match[1]) for match in found if match]
-    if len(numbers) == len(labels) and len({b - a for a, b in pairwise(numbers)}) <= 1:
-        return numbers
-    return []
+    in_order = len({b - a for a, b in pairwise(numbers)}) <= 1
+    return numbers if in_order and len(numbers) == len(found) else []
+
+
+def _letters(names: Iterable[str]) -> list[str]:
+    """Names without octaves, all in capitals."""
+    return [name.rstrip("0123456789").upper() for name in names]
+
+
+def _have_octaves(names: Iterable[str]) -> bool:
+    return all(name[-1:].isdecimal() for name in names)
+
+
+def names_among(few: Sequence[str], many: Sequence[str]) -> tuple[int, ...]:
+    """Where some names stand among others in the same order; neighbors before scattered ones.
+
+    >>> names_among("AE", "GDAE"), names_among("GA", "GDAE"), names_among("EA", "GDAE")
+    ((2, 3), (0, 2), ())
+    """
+    for start in range(len(many) - len(few) + 1):
+        if list(many[start : start + len(few)]) == list(few):
+            return tuple(range(start, start + len(few)))
+    found: list[int] = []
+    for name in few:
+        start = found[-1] + 1 if found else 0
+        if name not in many[start:]:
+            return ()
+        found.append(many.index(name, start))
+    return tuple(found)
 
 
 # -- parts ---------------------------------------------------------------------------------------
@@ -90,6 +117,8 @@ _PART = re.compile(
     r"(?: ?(?:#|no\.?)? ?[1-9ab])?)\b",
     re.IGNORECASE,
 )
+_NEAR = 4
+"""Lines above a system in which its heading may stand."""
 
 
 @dataclass(slots=True)
@@ -109,10 +138,11 @@ class Part:
 
 def parts_of(systems: Sequence[SystemLines], words: Sequence[WordLine]) -> list[Part]:
     """The systems by the player they are for: by the heading above them, and by their strings."""
-    headings = [_heading(system, words) for system in systems]
+    texts = {word.number: word.text for word in words}
     parts: list[Part] = []
     current: Part | None = None
-    for system, heading in zip(systems, headings, strict=True):
+    for system in systems:
+        heading = _heading(system, texts)
         if heading:
             same = (part for part in parts if part.name.lower() == heading.lower())
             current = next(same, None)
@@ -125,35 +155,32 @@ def parts_of(systems: Sequence[SystemLines], words: Sequence[WordLine]) -> list[
     return parts
 
 
-def _heading(system: SystemLines, words: Sequence[WordLine]) -> str:
+def _heading(system: SystemLines, texts: Mapping[int, str]) -> str:
     first = system.lines[0].number
-    near = [word.text for word in words if first - 4 <= word.number < first]
-    return next((found[1] for text in reversed(near) if (found := _part(text))), "")
+    near = (texts.get(number, "") for number in range(first - 1, first - 1 - _NEAR, -1))
+    return next((name for text in near if (name := heading_in(text))), "")
 
 
-def is_heading(text: str) -> bool:
-    """Whether a line names a player, such as ``Guitar 2`` or ``Bass (low)``."""
-    return _part(text) is not None
+def heading_in(text: str) -> str:
+    """The player that a line names, such as ``Guitar 2`` or ``Bass (low)``; empty if it does not.
 
-
-def _part(text: str) -> re.Match[str] | None:
+    >>> heading_in("Guitar 2 (lead)"), heading_in("the bass is low")
+    ('Guitar 2', '')
+    """
     found = _PART.match(text)
-    short = found is not None and len(text.strip()) <= len(found[0].strip()) + 24
-    return found if short and " is " not in text else None
+    short = found and len(text.strip()) <= len(found[0].strip()) + 24 and " is " not in text
+    return found[1] if found and short else ""
 
 
 def _fits(system: SystemLines, part: Part) -> bool:
     """Whether a system without a heading goes on in a part."""
-    widest = part.widest
-    if len(system.lines) == len(widest.lines):
+    few, many = sorted((system, part.widest), key=lambda one: len(one.lines))
+    if len(few.lines) == len(many.lines) or not any(few.labels):
         return True
-    few, many = sorted((system, widest), key=lambda one: len(one.lines))
-    return not any(few.labels) or bool(
-        names_among(string_names(few.labels), string_names(many.labels))
-    )
+    return bool(names_among(string_names(few), string_names(many)))
 
 
-def part_named(parts: Sequence[Part], wanted: str | None, source: str) -> tuple[Part, list[Remark]]:
+def find_part(parts: Sequence[Part], wanted: str | None, source: str) -> tuple[Part, list[Remark]]:
     """The part asked for by number from 1 or by name; the first one, and a doubt, if none is."""
     told = ", ".join(
         f"{number} {printable(part.name[:20]) or 'without a name'} "
@@ -161,12 +188,10 @@ def part_named(parts: Sequence[Part], wanted: str | None, source: str) -> tuple[
         for number, part in enumerate(parts, start=1)
     )
     if wanted is None:
-        if len(parts) == 1:
-            return parts[0], []
         text = f"{len(parts)} parts: {told}; only part 1 is read (--tab-part 2 reads another)"
-        return parts[0], [Remark("doubt", text)]
+        return parts[0], [Remark("doubt", text)] * (len(parts) > 1)
     for number, part in enumerate(parts, start=1):
-        if wanted in (str(number), part.name) or wanted.lower() == part.name.lower():
+        if wanted.lower() in (str(number), part.name.lower()):
             return part, []
     raise RequestError(f'{source}: there is no part "{wanted[:40]}" (there is {told})')
 
@@ -186,205 +211,169 @@ class Given:
     """Fret under the capo; None leaves it to the tab."""
 
 
-def strung(system: SystemLines, words: TabWords, given: Given) -> Strung:
+def strings_of(system: SystemLines, words: TabWords, given: Given) -> Strings:
     """The instrument of a tab and its strings.
 
     Raises :class:`RequestError` where nothing tells what the strings are.
     """
-    names, numbers = string_names(system.labels), _numbers(system.labels)
+    names, numbers = string_names(system), _numbers(system)
     remarks: list[Remark] = []
-    instrument, strings = _instrument_of(names, words, given, remarks)
+    instrument, lines = _instrument_of(names, words, given, remarks)
     if numbers:
-        strings = _numbered(numbers, strings)
+        lines = tuple(numbers) if max(numbers) <= len(lines) else lines
     elif words.upside_down and not any(names):
-        strings = strings[::-1]
-    elif words.upside_down and strings[0] < strings[-1]:
+        lines = lines[::-1]
+    elif words.upside_down and lines[0] < lines[-1]:
         text = "the words say the low string is on top, the names of the strings do not: they count"
         remarks.append(Remark("doubt", text))
     capo = given.capo if given.capo is not None else words.capo
     try:
-        instrument = instrument if capo is None else replace(instrument, capo=capo)
+        instrument = instrument.with_changes(capo=capo)
     except RequestError:
         if given.capo is not None:
             raise
         remarks.append(Remark("doubt", f"a capo at fret {capo} is beyond this neck: not obeyed"))
     instead = "" if given.instrument or words.instrument else _turned_names(names)
-    return Strung(instrument, strings, tuple(remarks), instead)
+    return Strings(instrument, lines, tuple(remarks), instead)
 
 
 def _instrument_of(
     names: Sequence[str], words: TabWords, given: Given, remarks: list[Remark]
-) -> tuple[Instrument, tuple[int, ...]]:
+) -> tuple[Instrument, Lines]:
     """The instrument with its tuning, and the string of each line."""
     instrument = given.instrument
     if instrument is None:
-        instrument, strings = _found(names, words, remarks)
-        return _tuned(instrument, names, strings, words, remarks), strings
-    placed = _lines_on(instrument, names, remarks)
-    if placed is None:
+        instrument, lines = _likeliest(names, words, remarks)
+        return _tune(instrument, names, lines, words, remarks), lines
+    lines = _fit(instrument, names, remarks)
+    if not lines and len(names) != len(instrument.strings):
         raise RequestError(
             f"the tab has {len(names)} strings, the {instrument.name} has "
             f"{len(instrument.strings)}; say which instrument it is for with --instrument"
         )
+    lines = lines or _every(names)
     another = words.own and words.instrument != instrument.name
-    tuned = given.tuned or another or words.tuning is None
-    return instrument if tuned else _tuned(instrument, names, placed, words, remarks), placed
+    if given.tuned or another or words.tuning is None:
+        return instrument, lines
+    return _tune(instrument, names, lines, words, remarks), lines
 
 
-def _numbered(numbers: Sequence[int], strings: tuple[int, ...]) -> tuple[int, ...]:
-    return tuple(numbers) if max(numbers) <= len(strings) else strings
+def _every(names: Sequence[str]) -> Lines:
+    return tuple(range(1, len(names) + 1))
 
 
-def _found(
+def _likeliest(
     names: Sequence[str], words: TabWords, remarks: list[Remark]
-) -> tuple[Instrument, tuple[int, ...]]:
+) -> tuple[Instrument, Lines]:
     """The likeliest instrument for these lines, usual tuning, and the string of each line."""
-    count = len(names)
-    plain = [re.sub(r"\d", "", name) for name in names]
     if words.own and words.tuning:
-        instrument = INSTRUMENTS.get(words.instrument, INSTRUMENTS["bass"])
-        return instrument, tuple(range(1, count + 1))
-    family = list(_family(words.instrument))
-    for instrument in family if all(plain) else ():
-        if strings := _lines_on(instrument, plain, remarks, strict=True):
-            return instrument, strings
-    if all(names) and _pitched(names) and (found := _by_pitches(names, remarks)):
-        return found
-    if all(names) and (found := _by_names(plain, remarks, turn=not words.own)):
-        return found
-    usual = [made for made in family if len(made.strings) == count]
-    if not usual and count not in _BY_COUNT:
+        return INSTRUMENTS[words.instrument or "bass"], _every(names)
+    kin = list(_family(words.instrument)) if words.instrument else []
+    if all(names):
+        for instrument in kin:
+            if lines := _fit(instrument, names, remarks):
+                return instrument, lines
+        if found := _by_names(names, remarks, turn=not words.own):
+            return found
+    usual = next((made for made in kin if len(made.strings) == len(names)), None)
+    if usual is None and len(names) not in _BY_COUNT:
         raise RequestError(
-            f"a tab of {count} strings: say what it is for with --instrument or --tuning"
+            f"a tab of {len(names)} strings: say what it is for with --instrument or --tuning"
         )
-    instrument = usual[0] if usual else INSTRUMENTS[_BY_COUNT[count]]
+    instrument = usual or INSTRUMENTS[_BY_COUNT[len(names)]]
     if not any(names):
-        told = f"read as {instrument.name}, by its {count} strings (or say --instrument)"
+        told = f"read as {instrument.name}, by its {len(names)} strings (or say --instrument)"
         remarks.append(Remark("guessed", told))
-    return instrument, tuple(range(1, count + 1))
+    return instrument, _every(names)
 
 
 def _family(name: str) -> Iterator[Instrument]:
-    """The instrument a heading names, and its kin."""
-    if name:
-        yield from (made for made in INSTRUMENTS.values() if f"{made.name}-".startswith(f"{name}-"))
+    """An instrument and its kin."""
+    return (made for made in INSTRUMENTS.values() if f"{made.name}-".startswith(f"{name}-"))
 
 
-def _lines_on(
-    instrument: Instrument, names: Sequence[str], remarks: list[Remark], *, strict: bool = False
-) -> tuple[int, ...] | None:
-    """The string of each line on an instrument; *strict* if its names must be the usual ones."""
-    own = [name.upper() for name in instrument.string_names]
-    wanted = [re.sub(r"\d", "", name).upper() for name in names]
-    every = tuple(range(1, len(own) + 1))
-    if len(names) == len(own):
-        if wanted == own[::-1] != own and all(wanted):
-            remarks.append(_turned(instrument))
-            return every[::-1]
-        return every if wanted == own or not strict else None
-    if all(wanted) and len(names) < len(own):
-        some = names_among(names, instrument.string_names) or names_among(wanted, own)
-        if some:
-            remarks.append(_in_use(instrument, some))
-            return tuple(index + 1 for index in some)
-    return None
+def _order(instrument: Instrument, names: Sequence[str]) -> int:
+    """1 if lines of these names are all strings in order, -1 from the bottom up, 0 if neither."""
+    own = _letters(instrument.string_names)
+    if _have_octaves(names):
+        own = [str(string.open).upper() for string in instrument.strings]
+    wanted = [name.upper() for name in names]
+    return 1 if wanted == own else -(wanted == own[::-1])
 
 
-def _turned(instrument: Instrument) -> Remark:
+def _fit(instrument: Instrument, names: Sequence[str], remarks: list[Remark]) -> Lines:
+    """The string of each line on an instrument by their names; none if they are not its own."""
+    letters = _letters(names)
+    if order := _order(instrument, letters):
+        if order < 0:
+            remarks.append(_low_on_top(instrument))
+        return _every(names)[::order]
+    if not all(names) or len(names) >= len(instrument.strings):
+        return ()
+    some = names_among(names, instrument.string_names)
+    some = some or names_among(letters, _letters(instrument.string_names))
+    return _some_strings(instrument, some, remarks)
+
+
+def _low_on_top(instrument: Instrument) -> Remark:
     text = f"the low string of the {instrument.name} stands on top: read from the bottom up"
     return Remark("doubt", text)
 
 
-def _in_use(instrument: Instrument, some: Sequence[int]) -> Remark:
-    strings = ", ".join(str(index + 1) for index in some)
-    text = f"only some strings are shown: read as {strings} of the {instrument.name}"
-    return Remark("guessed", f"{text} (or say --instrument)")
-
-
-def names_among(few: Sequence[str], many: Sequence[str]) -> tuple[int, ...] | None:
-    """Where some names stand among others in the same order; neighbors before scattered ones.
-
-    >>> names_among("AE", "GDAE"), names_among("EA", "GDAE")
-    ((2, 3), None)
-    """
-    for start in range(len(many) - len(few) + 1):
-        if list(many[start : start + len(few)]) == list(few):
-            return tuple(range(start, start + len(few)))
-    found: list[int] = []
-    for name in few:
-        start = found[-1] + 1 if found else 0
-        index = next((i for i in range(start, len(many)) if many[i] == name), None)
-        if index is None:
-            return None
-        found.append(index)
-    return tuple(found)
-
-
-def _by_pitches(
-    names: Sequence[str], remarks: list[Remark]
-) -> tuple[Instrument, tuple[int, ...]] | None:
-    """The instrument whose open strings are exactly these."""
-    pitches = [Pitch.parse(name[0].upper() + name[1:]) for name in names]
-    every = tuple(range(1, len(names) + 1))
-    for instrument in INSTRUMENTS.values():
-        own = [string.open for string in instrument.strings]
-        if own == pitches:
-            return instrument, every
-        if own == pitches[::-1]:
-            remarks.append(_turned(instrument))
-            return instrument, every[::-1]
-    return None
+def _some_strings(instrument: Instrument, some: Sequence[int], remarks: list[Remark]) -> Lines:
+    lines = tuple(index + 1 for index in some)
+    if lines:
+        told = f"read as {', '.join(map(str, lines))} of the {instrument.name}"
+        text = f"only some strings are shown: {told} (or say --instrument)"
+        remarks.append(Remark("guessed", text))
+    return lines
 
 
 def _turned_names(names: Sequence[str]) -> str:
     """The common instrument that has these string names from the bottom up only."""
-    letters = [name.upper() for name in names]
-    for name in ("guitar", "bass", "bass-5"):
-        own = [name.upper() for name in INSTRUMENTS[name].string_names]
-        if own[::-1] == letters != own:
-            return name
-    return ""
+    return next((name for name in _TURNED if _order(INSTRUMENTS[name], names) < 0), "")
 
 
 def _by_names(
     names: Sequence[str], remarks: list[Remark], *, turn: bool
-) -> tuple[Instrument, tuple[int, ...]] | None:
-    letters = [name.upper() for name in names]
-    every = tuple(range(1, len(names) + 1))
-    whole = {
-        made.name: [name.upper() for name in made.string_names] for made in INSTRUMENTS.values()
-    }
-    turned = turn and _turned_names(names)
-    for name, own in whole.items():
-        if own == letters:
-            told = f"read as {name}, by its string names (or say --instrument)"
-            if not turned:
-                remarks.append(Remark("guessed", told))
-                return INSTRUMENTS[name], every
-            text = f"{told}; the same names from the bottom up are a {turned}"
-            remarks.append(Remark("doubt", text))
-            return INSTRUMENTS[name], every
-    for name, own in whole.items():
-        if turn and own[::-1] == letters:
-            remarks.append(_turned(INSTRUMENTS[name]))
-            return INSTRUMENTS[name], every[::-1]
+) -> tuple[Instrument, Lines] | None:
+    """The first instrument with these strings, in order, from the bottom up, or among others."""
+    letters = [re.sub(r"\d", "", name) for name in names]
+    ways = [names, letters] if _have_octaves(names) else [letters]
+    for way in ways:
+        orders = {made.name: _order(made, way) for made in INSTRUMENTS.values()}
+        for order in (1, -1) if turn or way is not letters else (1,):
+            name = next((name for name, found in orders.items() if found == order), None)
+            if name:
+                remarks += _tell_names(name, way, order, turn=turn)
+                return INSTRUMENTS[name], _every(names)[::order]
     for exact in (True, False):
-        for name in _COMMON:
-            own = list(INSTRUMENTS[name].string_names) if exact else whole[name]
-            some = names_among(names if exact else letters, own) if len(names) < len(own) else None
-            if some:
-                remarks.append(_in_use(INSTRUMENTS[name], some))
-                return INSTRUMENTS[name], tuple(index + 1 for index in some)
+        for made in map(INSTRUMENTS.__getitem__, _COMMON):
+            own = list(made.string_names) if exact else _letters(made.string_names)
+            some = names_among(letters if exact else _letters(names), own)
+            if len(names) < len(own) and (lines := _some_strings(made, some, remarks)):
+                return made, lines
     return None
+
+
+def _tell_names(name: str, names: Sequence[str], order: int, *, turn: bool) -> Iterator[Remark]:
+    """What is told of an instrument found by its names; octaves leave no doubt."""
+    turned = turn and _turned_names(names)
+    if order < 0:
+        yield _low_on_top(INSTRUMENTS[name])
+    elif not _have_octaves(names):
+        told = f"read as {name}, by its string names (or say --instrument)"
+        more = f"; the same names from the bottom up are a {turned}" if turned else ""
+        yield Remark("doubt" if turned else "guessed", told + more)
 
 
 # -- the tuning ----------------------------------------------------------------------------------
 
 
-def _tuned(
+def _tune(
     instrument: Instrument,
     names: Sequence[str],
-    strings: tuple[int, ...],
+    lines: Lines,
     words: TabWords,
     remarks: list[Remark],
 ) -> Instrument:
@@ -397,31 +386,34 @@ def _tuned(
             remarks.append(Remark("doubt", text))
     if not all(names) or len(names) != len(instrument.strings):
         return instrument
-    order = [name for _, name in sorted(zip(strings, names, strict=True))]
-    letters = [re.sub(r"\d", "", name).upper() for name in order]
-    if letters == [name.upper() for name in instrument.string_names] and not _pitched(order):
+    order = [name for _, name in sorted(zip(lines, names, strict=True))]
+    if _letters(order) == _letters(instrument.string_names) and not _have_octaves(order):
         return instrument
-    tuning = order if _pitched(order) else _nearest(order, instrument)
-    if [Pitch.parse(pitch) for pitch in tuning] == [string.open for string in instrument.strings]:
+    tuning = _pitches(order, instrument)
+    if tuning == [string.open for string in instrument.strings]:
         return instrument
-    tuned = instrument.with_changes(tuning=" ".join(reversed(tuning)))
+    tuned = _with_strings(instrument, tuning)
     told = f"read as {instrument.name} tuned {tuned.tuning}, by its string names"
     remarks.append(Remark("guessed", f"{told} (or say --instrument)"))
     return tuned
 
 
-def _pitched(names: Iterable[str]) -> bool:
-    return all(name[-1:].isdigit() for name in names)
+def _with_strings(instrument: Instrument, tuning: Sequence[Pitch]) -> Instrument:
+    return instrument.with_changes(tuning=" ".join(map(str, reversed(tuning))))
 
 
-def _nearest(names: Sequence[str], instrument: Instrument) -> list[str]:
-    """Pitches of these names nearest to the usual ones, string 1 first."""
-    pitches = []
-    for name, string in zip(names, instrument.strings, strict=True):
-        letter = name[0].upper() + name[1:].lower()
-        low = Pitch.parse(f"{letter}0")
-        pitches.append(f"{letter}{(string.open.midi - low.midi + 6) // 12}")
-    return pitches
+def _pitches(names: Sequence[str], instrument: Instrument) -> list[Pitch]:
+    """Open strings by their names, string 1 first; without octaves, nearest to the usual ones."""
+    if _have_octaves(names):
+        return [Pitch.parse(name[0].upper() + name[1:]) for name in names]
+    usual = [string.open.midi for string in instrument.strings]
+    return [_nearest(name, midi) for name, midi in zip(names, usual, strict=True)]
+
+
+def _nearest(name: str, midi: int) -> Pitch:
+    """The pitch of a name that is nearest to a sound; the lower of two."""
+    low = Pitch.parse(f"{name[0].upper()}{name[1:].lower()}0")
+    return Pitch.parse(f"{low.name}{(midi - low.midi + 5) // 12}")
 
 
 def _by_words(
@@ -432,44 +424,40 @@ def _by_words(
     *,
     own: bool,
 ) -> Instrument:
+    if own:
+        return _with_strings(instrument, [Pitch.parse(name) for name in reversed(words.names)])
     if words.names:
-        tuning = _in_letters(instrument, words.names, own=own)
+        tuning = _in_letters(instrument, words.names)
     elif words.one:
         tuning = _one_string(instrument, *words.one)
     else:
         tuning = _as_named(instrument, names, words) or _changed(instrument, words)
-    tuned = instrument.with_changes(tuning=" ".join(str(pitch) for pitch in reversed(tuning)))
-    if not own:
-        told = f"read as {instrument.name} tuned {tuned.tuning}, by the words"
-        seen = [re.sub(r"\d", "", name).upper() for name in names]
-        if all(seen) and seen != [name.upper() for name in tuned.string_names]:
-            told += f", although its string names are {' '.join(names)}"
-        remarks.append(Remark("read", told))
+    tuned = _with_strings(instrument, tuning)
+    told = f"read as {instrument.name} tuned {tuned.tuning}, by the words"
+    if all(names) and _letters(names) != _letters(tuned.string_names):
+        told += f", although its string names are {' '.join(names)}"
+    remarks.append(Remark("read", told))
     return tuned
 
 
-def _in_letters(instrument: Instrument, names: Sequence[str], *, own: bool) -> list[Pitch]:
+def _in_letters(instrument: Instrument, names: Sequence[str]) -> list[Pitch]:
     """Open strings in letters, string 1 first; low to high as spoken unless that lies far off."""
-    if own:
-        return [Pitch.parse(name) for name in reversed(names)]
     if len(names) != len(instrument.strings):
         raise ScoreFileError(
             f"it names {len(names)} strings, the {instrument.name} has {len(instrument.strings)}"
         )
-    kin = list(_family(instrument.name.split("-")[0]))
-    letters = [name.upper() for name in names]
-    for order in (letters, letters[::-1]):
-        for made in kin if not _pitched(names) else ():
-            if [string.open.name.upper() for string in reversed(made.strings)] == order:
-                return [string.open for string in made.strings]
-    tries = []
-    for way in (names[::-1], names):
-        spelled = list(way) if _pitched(way) else _nearest(way, instrument)
-        pitches = [Pitch.parse(name[0].upper() + name[1:]) for name in spelled]
-        usual = [string.open.midi for string in instrument.strings]
-        far = sum(abs(p.midi - midi) for p, midi in zip(pitches, usual, strict=True))
-        tries.append((far, pitches))
-    return min(tries, key=lambda pair: pair[0])[1]
+    usual = [string.open for string in instrument.strings]
+    ways = (names[::-1], names)
+    if not _have_octaves(names):
+        for way in ways:
+            for made in _family(instrument.name.split("-")[0]):
+                pitches = [string.open for string in made.strings]
+                if [pitch.name.upper() for pitch in pitches] == _letters(way):
+                    return pitches
+    tries = [_pitches(way, instrument) for way in ways]
+    return min(
+        tries, key=lambda way: sum(abs(a.midi - b.midi) for a, b in zip(way, usual, strict=True))
+    )
 
 
 def _as_named(
@@ -480,8 +468,7 @@ def _as_named(
         if len(usual.strings) == len(instrument.strings):
             pitches = _changed(usual, words)
             letters = [pitch.name.upper() for pitch in pitches]
-            named = [re.sub(r"\d", "", name).upper() for name in names]
-            return pitches if letters in (named, named[::-1]) else None
+            return pitches if _letters(names) in (letters, letters[::-1]) else None
     return None
 
 
@@ -492,8 +479,7 @@ def _one_string(instrument: Instrument, name: str, to: str) -> list[Pitch]:
     if not found:
         raise ScoreFileError(f"the {instrument.name} has no string {name}")
     low = min(found, key=lambda index: pitches[index].midi)
-    tries = [Pitch.parse(f"{to}{octave}") for octave in range(9)]
-    pitches[low] = min(tries, key=lambda pitch: abs(pitch.midi - pitches[low].midi))
+    pitches[low] = _nearest(to, pitches[low].midi)
     return pitches
 
 
@@ -503,25 +489,16 @@ _LOWEST_SHIFT = 7
 def _changed(instrument: Instrument, words: TuningWords) -> list[Pitch]:
     """The usual strings moved, the lowest perhaps a whole step more; string 1 first."""
     usual = [string.open.midi for string in instrument.strings]
-    low = min(range(len(usual)), key=lambda index: usual[index])
+    low = usual.index(min(usual))
     steps = words.steps
+    usual[low] -= 2 * words.drop
     if words.lowest:
         wanted = Pitch.parse(f"{words.lowest}4").midi
-        base = usual[low] - 2 * words.drop
-        ways = [step for step in range(-_LOWEST_SHIFT, 4) if (base + step - wanted) % 12 == 0]
-        if not ways:
+        ways = range(-_LOWEST_SHIFT, 4)
+        near = [step for step in ways if (usual[low] + step - wanted) % 12 == 0]
+        if not near:
             raise ScoreFileError(f"{words.lowest} lies far from the lowest string")
-        steps = min(ways, key=abs)
-    midi = [sound + steps for sound in usual]
-    midi[low] -= 2 * words.drop
-    return [_spelled(sound, words.lowest or _USUAL[midi[low] % 12]) for sound in midi]
-
-
-_USUAL = "C C# D Eb E F F# G Ab A Bb B".split()  # noqa: SIM905
-"""What a lowest string is usually called; the others follow its signs."""
-
-
-def _spelled(midi: int, lowest: str) -> Pitch:
-    flat = lowest in ("Db", "Eb", "F", "Gb", "Ab", "Bb", "C")
-    letters = "C Db D Eb E F Gb G Ab A Bb B" if flat else "C C# D D# E F F# G G# A A# B"
-    return Pitch.parse(f"{letters.split()[midi % 12]}{midi // 12 - 1}")
+        steps = min(near, key=abs)
+    lowest = words.lowest or Pitch.from_midi(usual[low] + steps, flattest=-4).name
+    flattest = -6 if Pitch.parse(f"{lowest}4").fifths <= 0 else -1
+    return [Pitch.from_midi(midi + steps, flattest) for midi in usual]

@@ -15,18 +15,20 @@ letters are those nearest to the usual ones.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TypeVar
 
 from fretpath.errors import FretpathError, printable
+from fretpath.music.heads import read_head
 from fretpath.music.key import Key
 from fretpath.music.melody import Meter
 from fretpath.music.pitch import Pitch
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.page.tab_lines import WordLine
 from fretpath.remarks import Remark
+from fretpath.values import number_of
 
 T = TypeVar("T")
 
@@ -135,66 +137,61 @@ def _short(text: str) -> str:
 
 # -- our own page --------------------------------------------------------------------------------
 
-_OWN_KEY = re.compile(r"key (?=\S)")
 _OWN_INSTRUMENT = re.compile(
-    r"([a-z0-9-]+): strings? \d+ to 1 ((?:[A-G][#b]*-?\d )*[A-G][#b]*-?\d)(?![^\s,;])"
-    r"(?:, scale [0-9.]+ mm)?(?:, capo at fret (\d+))?"
+    r"(?<![a-z0-9-])(?P<name>[a-z0-9-]+): strings? \d+ to 1 "
+    r"(?P<strings>(?:[A-G][#b]*-?\d )*[A-G][#b]*-?\d)(?![^\s,;])"
+    r"(?:, scale [0-9.]+ mm)?(?:, capo at fret (?P<capo>\d+))?"
 )
 _OWN_MUSIC = re.compile(
-    r"key [^;]+(?:; meter \d+/\d+(?:, \d+/\d+)*)?(?:; tempo [0-9.e+]+)?"
-    r"(?:; tonic [A-G][#b]*-?\d(?: \(octave [a-z ]+\))?)?"
+    r"key (?P<key>[^;]+)(?:; meter (?P<meter>\d+/\d+)(?:, \d+/\d+)*)?"
+    r"(?:; tempo (?P<tempo>[0-9.e+]+))?"
+    r"(?:; tonic (?P<tonic>[A-G][#b]*-?\d)(?: \(octave [a-z ]+\))?)?"
 )
+_LONGEST_HEADER = 100
+"""Lines that the header of our own page may be folded to."""
 
 
 def _own_page(lines: Sequence[WordLine]) -> TabWords | None:
     """The fixed lines of our own page, unfolded; None if they are not there."""
-    starts = [n for n, line in enumerate(lines) if _OWN_KEY.match(line.text)]
+    starts = [n for n, line in enumerate(lines) if line.text.startswith("key ")]
     for start in reversed(starts):
-        first = lines[start].number - start
-        block = [
-            line.text for n, line in enumerate(lines) if n >= start and line.number - n == first
-        ]
-        words = " ".join(" ".join(block).split())
-        made = _OWN_INSTRUMENT.search(words)
-        music = words[: made.start()].strip() if made else words
-        key = _key(re.split(r"; |, then ", music[4:])[0])
-        if not _OWN_MUSIC.fullmatch(music) or not (made or key or music[4:13] == "not given"):
+        words = " ".join(_block(lines[start : start + _LONGEST_HEADER]).split())
+        strings = _OWN_INSTRUMENT.search(words)
+        music = _OWN_MUSIC.fullmatch(words[: strings.start()].strip() if strings else words)
+        if not music:
             continue
-        tonic = re.search(r"; tonic ([A-G][#b]*-?\d)\b", music)
-        meter = re.search(r"; meter (\d+/\d+)", music)
-        tempo = re.search(r"; tempo ([0-9.e+]+)", music)
-        return TabWords(
-            own=True,
-            title=" ".join(" ".join(line.text for line in lines[:start]).split()),
-            instrument=made[1] if made and made[1] in INSTRUMENTS else "",
-            tuning=TuningWords("", tuple(made[2].split())) if made else None,
-            capo=int(made[3] or 0) if made else None,
-            key=key,
-            tonic=Pitch.parse(tonic[1]) if tonic else None,
-            meter=_meter(meter[1]) if meter else None,
-            tempo=Fraction(tempo[1]) if tempo else None,
-        )
+        key = parse_or_none(Key.parse, music["key"].split(", then ")[0])
+        if strings or key or music["key"].startswith("not given"):
+            return TabWords(
+                own=True,
+                title=" ".join(" ".join(line.text for line in lines[:start]).split()),
+                instrument=strings["name"] if strings and strings["name"] in INSTRUMENTS else "",
+                tuning=TuningWords("", tuple(strings["strings"].split())) if strings else None,
+                capo=int(strings["capo"] or 0) if strings else None,
+                key=key,
+                tonic=Pitch.parse(music["tonic"]) if music["tonic"] else None,
+                meter=parse_or_none(Meter.parse, music["meter"] or ""),
+                tempo=Fraction(music["tempo"]) if music["tempo"] else None,
+            )
     return None
 
 
-def parsed(parse: Callable[[str], T], text: str) -> T | None:
+def _block(lines: Sequence[WordLine]) -> str:
+    """The text of the first lines that follow each other without a gap."""
+    first = lines[0].number
+    return " ".join(line.text for n, line in enumerate(lines) if line.number == first + n)
+
+
+def parse_or_none(parse: Callable[[str], T], text: str) -> T | None:
     """The value a parser makes of a text; None where it refuses it.
 
-    >>> parsed(Meter.parse, "three quarters") is None
+    >>> parse_or_none(Meter.parse, "three quarters") is None
     True
     """
     try:
         return parse(text)
     except FretpathError:
         return None
-
-
-def _key(text: str) -> Key | None:
-    return parsed(Key.parse, text)
-
-
-def _meter(text: str) -> Meter | None:
-    return parsed(Meter.parse, text)
 
 
 # -- what people write ---------------------------------------------------------------------------
@@ -214,32 +211,30 @@ _SMALL = frozenset(
 """Words that ask for nothing of their own."""
 
 _CLAUSES = re.compile(r"[;()\[\]{}|*]|,(?=\s)|\.(?=\s|$)| [-/] |(?:=|-){2,}")
-_ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6, "vii": 7, "viii": 8, "ix": 9}
-_ROMAN |= {"x": 10, "xi": 11, "xii": 12}
-_WORDS_OF_NUMBER = (
-    *(("first", 1), ("second", 2), ("third", 3), ("fourth", 4), ("fifth", 5), ("sixth", 6)),
-    *(("seventh", 7), ("eighth", 8), ("ninth", 9), ("tenth", 10), ("eleventh", 11)),
-    *(("one", 1), ("two", 2), ("three", 3), ("four", 4), ("five", 5), ("six", 6), ("seven", 7)),
-    *(("eight", 8), ("nine", 9), ("ten", 10), ("eleven", 11), ("twelve", 12), ("twelfth", 12)),
-)
-_NUMBERS = dict(_WORDS_OF_NUMBER) | _ROMAN
-_COUNT = rf"(\d{{1,2}}|{'|'.join(word for word, _ in _WORDS_OF_NUMBER)}|[ivx]{{1,4}})"
+_CARDINALS = "one two three four five six seven eight nine ten eleven twelve"
+_ORDINALS = "first second third fourth fifth sixth seventh eighth ninth tenth eleventh twelfth"
+_ROMAN = "i ii iii iv v vi vii viii ix x xi xii"
+_NUMBERS = {
+    word: number
+    for words in (_CARDINALS, _ORDINALS, _ROMAN)
+    for number, word in enumerate(words.split(), start=1)
+}
+_NUMBER = rf"(\d{{1,2}}|{'|'.join(sorted(_NUMBERS, key=len, reverse=True))})"
 _CAPO = re.compile(
     rf"\bcapo(?:ed|'d)?(?: is| goes)?(?: ?[:=@#-])?(?: (?:at|on|in|up))?(?: the)?(?: fret)?:? ?"
-    rf"{_COUNT}(?:st|nd|rd|th)?\b|\b{_COUNT}(?:st|nd|rd|th)? fret capo\b"
+    rf"{_NUMBER}(?:st|nd|rd|th)?\b|\b{_NUMBER}(?:st|nd|rd|th)? fret capo\b"
 )
 _NO_CAPO = re.compile(
     r"\bno capo\b|\bwithout (?:a )?capo\b|\bcapo(?: ?[:=-])? ?(?:none|no|off|0)\b"
 )
-_MANY = {"": 1, "a": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5}
-_MANY |= {"1": 1, "2": 2, "3": 3, "4": 4, "5": 5}
+_MORE = r"(?:one|1) and (?:a )?(?:half|1/2)|1 1/2|1\.5"
 _AMOUNT = re.compile(
-    r"(?P<and>(?:one|1) and (?:a )?(?:half|1/2)|1 1/2|1\.5|one and a half) (?:steps?|tones?)"
-    r"|(?:(?P<halves>a|one|two|three|four|five|[1-5]) )?(?:1/2|half)(?: a)?[ -](?:steps?|tones?)"
-    r"|(?:(?P<whole>a|one|two|three|[1-3])[ -])?(?:whole|full)[ -](?:steps?|tones?)"
-    r"|(?P<steps>a|one|two|three|[1-3])[ -](?:steps?|tones?)"
-    r"|(?:(?P<semi>a|one|two|three|four|five|[1-5]) )?semitones?|a (?P<third>minor|major) third"
+    rf"(?:(?P<many>{_MORE}|a|one|two|three|four|five|[1-5])[ -])?"
+    r"(?P<size>(?:(?:(?:half|1/2)(?: a)?|whole|full)[ -])?(?:step|tone)|semitone"
+    r"|(?:minor|major) third)s?\b"
 )
+_SEMITONES = {"half": 1, "1/2": 1, "semitone": 1, "minor": 3, "major": 4}
+"""By the first word of a size; a step is two."""
 _DOWN = re.compile(r"\b(?:down|lower|flat|below)\b|\bdetuned?\b")
 _UP = re.compile(r"\b(?:up|higher|sharp|above)\b")
 _LETTER = r"[A-G](?:#|b| flat| sharp|-flat|-sharp)?"
@@ -260,19 +255,6 @@ _OPEN_TUNINGS = {
     "A": "E2 A2 E3 A3 C#4 E4", "C": "C2 G2 C3 G3 C4 E4", "D": "D2 A2 D3 F#3 A3 D4",
     "E": "E2 B2 E3 G#3 B3 E4", "G": "D2 G2 D3 G3 B3 D4",
 }  # fmt: skip
-_KEY = re.compile(
-    r"^(?:in )?(?:the )?key(?: is| of|:| =| -)+ ?([A-G](?:#|b)?(?:m(?:in|aj)?\b)?)"
-    r"((?: [a-z]+){0,2})$", re.IGNORECASE,
-)  # fmt: skip
-_TEMPO = re.compile(
-    r"\b(?:tempo|bpm|speed)\b ?[:=]? ?(?:about |around |ca\.? |~ ?)?(\d{2,3}(?:\.\d{1,2})?)\b"
-    r"|(?<![\d/])(\d{2,3}(?:\.\d{1,2})?) ?(?:bpm|beats (?:a|per) minute)\b"
-    r"|(?:\u2669|\bq|\bquarter) ?= ?(\d{2,3})\b"
-)
-_METER = re.compile(
-    r"^(?:time|meter|time signature|sig|in)?(?: is|:| =)* ?(\d{1,2}/\d{1,2})(?: time)?$"
-)
-_TITLE = re.compile(r"^(?:title|song|tune|piece)\s*:\s*(\S.*)$", re.IGNORECASE)
 _UPSIDE = re.compile(
     r"\b(?:low(?:est)?|thick(?:est)?|bass|fat)\b[^,.;]{0,12}\bstrings?\b[^,.;]{0,12}\btop\b"
     r"|\bupside[ -]down\b|\blow (?:e|b|one) (?:is )?(?:on|at) (?:the )?top\b"
@@ -282,49 +264,62 @@ _TRIGGERS = (
     ("tuning", re.compile(r"\btun(?:e[ds]?\b|ing)|\bsteps?\b|\bdrop|\bdetune")),
     ("key", re.compile(r"\bkey\b")),
 )
-
-
-_COLON = re.compile(r"\b(capo|tuning|key|tempo|time|meter) (?:-|=) ", re.IGNORECASE)
+_ABOUT = re.compile(r"(?:\b(?:about|around|ca\.?) |~ ?)(?=\d)", re.IGNORECASE)
+_SIGN = re.compile(r"\b(capo|tuning|key|tempo|time|meter) [-=] ", re.IGNORECASE)
 
 
 def _read_line(line: WordLine, gathered: _Gathered, *, head: bool) -> None:
-    text = _COLON.sub(r"\1: ", " ".join(line.text.split()))
-    if title := _TITLE.match(text) if head else None:
-        gathered.values.setdefault("title", title[1])
+    text = _SIGN.sub(r"\1: ", " ".join(line.text.split()))
+    said = dict(read_head(_ABOUT.sub("", text)).values) if head else {}
+    if "title" in said:
+        gathered.values.setdefault("title", said["title"])
         return
+    if "tempo" in said and (tempo := parse_or_none(number_of, said["tempo"])):
+        gathered.take("tempo", tempo, line, text)
     lower = text.lower()
     if _UPSIDE.search(lower):
         gathered.take("upside_down", True, line, text)
-    if (found := _TEMPO.search(lower)) and head:
-        number = found[1] or found[2] or found[3]
-        gathered.take("tempo", Fraction(number), line, text)
     if named := _instrument(lower):
         gathered.values.setdefault("instrument", named)
-    clauses = [part.strip() for part in _CLAUSES.split(text)]
+    clauses = [clause.strip() for clause in _CLAUSES.split(text)]
+    keyed = _read_heads(clauses, line, gathered)
     whole = _tuning(text, line.text)
     for clause in clauses:
         tuned = whole or _tuning(clause, clause)
         if tuned:
             gathered.take("tuning", tuned, line, tuned.said)
-        _read_clause(clause, line, gathered, tuned=tuned is not None)
+        capo = _capo(clause.lower().strip(" .:!,"))
+        if capo is not None:
+            gathered.take("capo", capo, line, clause)
+        obeyed = {"capo": capo is not None, "tuning": bool(tuned), "key": keyed}
+        _doubt_clause(clause, line, gathered, obeyed)
 
 
-def _read_clause(clause: str, line: WordLine, gathered: _Gathered, *, tuned: bool) -> None:
+def _read_heads(clauses: Sequence[str], line: WordLine, gathered: _Gathered) -> bool:
+    """Take the key and the meter of clauses that say nothing else; whether a key was taken.
+
+    Several keys in a line are chords, and none of them is the key.
+    """
+    heads = [read_head(clause.strip(" .:!,")) for clause in clauses]
+    keys = {value for head in heads for name, value in head.values if name == "key"}
+    keyed = False
+    for clause, head in zip(clauses, heads, strict=True):
+        said = {} if head.rest else dict(head.values)
+        if len(keys) == 1 and (key := parse_or_none(Key.parse, said.get("key", ""))):
+            gathered.take("key", key, line, clause)
+            keyed = True
+        if meter := parse_or_none(Meter.parse, said.get("meter", "")):
+            gathered.take("meter", meter, line, clause)
+    return keyed
+
+
+def _doubt_clause(
+    clause: str, line: WordLine, gathered: _Gathered, obeyed: Mapping[str, bool]
+) -> None:
+    """Tell of a clause that speaks of something and was not obeyed."""
     lower = clause.lower().strip(" .:!,")
-    if key := _KEY.match(clause.strip(" .!")):
-        found = _key((key[1] + key[2]).strip()) or _key(key[1])
-        if found:
-            gathered.take("key", found, line, clause)
-            return
-    if (meter := _METER.match(lower)) and (value := _meter(meter[1])):
-        gathered.take("meter", value, line, clause)
-        return
-    capo = _capo(lower)
-    if capo is not None:
-        gathered.take("capo", capo, line, clause)
-    obeyed = {"capo": capo is not None, "tuning": tuned}
     for option, trigger in _TRIGGERS:
-        if trigger.search(lower) and not obeyed.get(option) and not _HARMLESS.fullmatch(lower):
+        if trigger.search(lower) and not obeyed[option] and not _HARMLESS.fullmatch(lower):
             gathered.doubt(line, clause, option)
 
 
@@ -347,11 +342,8 @@ def _capo(clause: str) -> int | None:
     found = _CAPO.search(clause)
     if found is None or not _rest_is_small(clause, found.span()):
         return None
-    return _number(found[1] or found[2])
-
-
-def _number(word: str) -> int | None:
-    return int(word) if word.isdigit() else _NUMBERS.get(word)
+    number = found[1] or found[2]
+    return int(number) if number.isdecimal() else _NUMBERS[number]
 
 
 def _instrument(lower: str) -> str:
@@ -409,29 +401,23 @@ def _names(text: str, spaced: bool) -> tuple[tuple[str, ...], tuple[int, int]] |
 
 def _amount(lower: str) -> int:
     """Semitones that the words move all strings, down is negative; 0 if they do not."""
-    text = re.sub(r"\([^()]*\)", " ", lower.replace("\u00bd", "1/2"))
+    text = re.sub(r"\([^()]*\)", " ", lower.replace("\u00bd", " 1/2"))
     found, down, up = _AMOUNT.search(text), _DOWN.search(text), _UP.search(text)
     way = down or up
     if found is None or way is None or not _rest_is_small(text, found.span(), way.span()):
         return 0
-    return _semitones(found) * (-1 if down else 1)
-
-
-def _semitones(amount: re.Match[str]) -> int:
-    said = amount.groupdict()
-    if said["and"] or said["third"] == "minor":
-        return 3
-    if said["third"]:
-        return 4
-    if said["steps"]:
-        return 2 * _MANY[said["steps"]]
-    if "whole" in amount[0] or "full" in amount[0]:
-        return 2 * _MANY[said["whole"] or ""]
-    return _MANY[said["halves"] or said["semi"] or ""]
+    many, size = found["many"], found["size"]
+    if many is None and size in ("step", "tone"):
+        return 0
+    number = (
+        {None: 1, "a": 1}.get(many)
+        or _NUMBERS.get(many)
+        or Fraction(many if many.isdecimal() else "3/2")
+    )
+    return int(number * _SEMITONES.get(size.split()[0].split("-")[0], 2)) * (-1 if down else 1)
 
 
 def _letter(word: str) -> str:
-    word = word.replace("-", " ").lower()
-    sign = "b" if word.endswith(" flat") or word[1:] == "b" else ""
-    sign = "#" if word.endswith(" sharp") or word[1:] == "#" else sign
-    return word[0].upper() + sign
+    """A note in letters and signs, such as ``Eb`` for ``e-flat``."""
+    sign = word[1:].strip(" -").lower()
+    return word[0].upper() + {"flat": "b", "sharp": "#"}.get(sign, sign)

@@ -317,6 +317,23 @@ def test_words_that_say_more_are_not_obeyed_and_are_a_doubt(words: str) -> None:
     assert any(f'"{words}"' in str(doubt) for doubt in reading.doubts)
 
 
+@pytest.mark.parametrize(
+    ("words", "key"),
+    [
+        ("key D dorian", "D dorian"),
+        ("Harbour Steps (D minor, 90 bpm)", "D natural minor"),
+        ("Tonart G-Dur", "G major"),
+        ("in G, capo 2", "G major"),
+        ("Chords: E minor, G major", None),
+        ("the key of the door", None),
+    ],
+)
+def test_the_header_is_read_as_over_a_melody(words: str, key: str | None) -> None:
+    melody = read_tab(f"{words}\n\n{BASS}").melody
+    assert (str(melody.key) if melody.key else None) == key
+    assert melody.tempo == (90 if "bpm" in words else None)
+
+
 def test_a_meter_drawn_on_the_strings_is_no_chord() -> None:
     text = "G|---|--2--|\nD|-3-|-----|\nA|-4-|0----|\nE|---|-----|"
     assert places(text) == [(3, 0), (1, 2)]
