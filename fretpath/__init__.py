@@ -53,6 +53,7 @@ from fretpath.values import from_dict, schema_of, to_dict
 if TYPE_CHECKING:
     from fretpath.exchange.door import read_card
     from fretpath.exchange.hearing import Heard, Pluck, hear, hear_recording, melody_heard
+    from fretpath.exchange.melody_of_voice import Reading
     from fretpath.exchange.scores import (
         Book,
         melody_from_music21,
@@ -60,7 +61,6 @@ if TYPE_CHECKING:
         read_score,
         score_bytes,
     )
-    from fretpath.exchange.voices import Reading
     from fretpath.lesson.answers import Answer, read_answer
     from fretpath.lesson.diagnosis import Diagnosis, Mistake
     from fretpath.lesson.drill import Question, questions_of
@@ -239,7 +239,7 @@ _LATER = {
         "read_score",
         "score_bytes",
     ),
-    "fretpath.exchange.voices": ("Reading",),
+    "fretpath.exchange.melody_of_voice": ("Reading",),
     "fretpath.lesson.answers": ("Answer", "read_answer"),
     "fretpath.lesson.diagnosis": ("Diagnosis", "Mistake"),
     "fretpath.lesson.drill": ("Question", "questions_of"),

@@ -17,15 +17,17 @@ with a line ``%%fretpath-key`` behind it.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.exchange.door import check_count, one_line
-from fretpath.exchange.repeats import Sign, SignKind
-from fretpath.exchange.values import (
+from fretpath.exchange.melody_of_voice import marks_of
+from fretpath.exchange.note_values import (
+    bar_length,
     beamed,
     in_note_values,
     is_compound,
@@ -33,7 +35,7 @@ from fretpath.exchange.values import (
     quarters,
     tuplets,
 )
-from fretpath.exchange.voices import ScoreSound, Voice, chosen_part, left_out, marks_of
+from fretpath.exchange.voices import ScoreSound, SignKind, Voice, VoiceDraft, chosen_part
 from fretpath.music.key import SCALES, Key
 from fretpath.music.melody import Melody, Meter
 from fretpath.music.pitch import Pitch, alter_of
@@ -101,15 +103,13 @@ def read_abc(text: str, part: str | None, *, lowest: bool, name: str) -> Voice:
     if voice != 1:
         raise RequestError(f"{name}: the voices of ABC are parts; ask for --part {index + 1}")
     line = lines[index]
-    remarks = (*said, *reader.remarks, *left_out((*reader.gone, *line.gone)))
-    late = (Sign(len(line.sounds), sign.kind, sign.value) for sign in line.late)
-    signs = (*line.signs, *late)
-    return Voice(tuple(line.sounds), signs, remarks, reader.title, tuple(reader.marks.items()))
+    line.gone += reader.gone
+    return line.voice(reader.title, reader.marks.items(), (*said, *reader.remarks))
 
 
-@dataclass
-class _Line:
-    """One voice while it is read."""
+@dataclass(kw_only=True)
+class _Line(VoiceDraft):
+    """One voice, and what holds for its next notes."""
 
     name: str
     unit: Fraction
@@ -119,15 +119,11 @@ class _Line:
     meter: Meter | None = None
     octave: int = 0
     """Octaves by which it sounds above what is written."""
-    sounds: list[ScoreSound] = field(default_factory=list)
-    signs: list[Sign] = field(default_factory=list)
-    late: list[Sign] = field(default_factory=list)
-    """Signs that take effect at the next bar line."""
-    gone: list[str] = field(default_factory=list)
     held: dict[str, int] = field(default_factory=dict)
     """Accidentals in force in this bar, by letter."""
     tie: bool = False
     chord: str = ""
+    """Name of the chord that begins with the next sound."""
     broken: Fraction = Fraction(1)
     """By which the next note is longer or shorter."""
     tuplet: tuple[Fraction, int] = (Fraction(1), 0)
@@ -144,10 +140,6 @@ class _Line:
         """Whether it has a note at all."""
         return any(sound.pitch for sound in self.sounds)
 
-    def sign(self, kind: SignKind, value: object = None) -> None:
-        """Put a sign before the next sound."""
-        self.signs.append(Sign(len(self.sounds), kind, value))
-
     def set_key(self, key: Key | None, signature: dict[str, int]) -> None:
         """A new key signature; accidentals end."""
         self.key, self.signature, self.held = key, signature, {}
@@ -160,11 +152,10 @@ class _AbcReader:
 
     def __init__(self, name: str, lowest: bool) -> None:
         self.name = name
-        self.lowest = lowest
-        self.line = _Line("voice 1", Fraction(1, 2))
+        self.line = _Line(lowest=lowest, name="voice 1", unit=Fraction(1, 2))
         self.lines = {"1": self.line}
         self.remarks: list[Remark] = []
-        self.gone: list[str] = []
+        self.gone: Counter[str] = Counter()
         self.marks: dict[str, str] = {}
         self.title = ""
         self.number = 0
@@ -188,27 +179,41 @@ class _AbcReader:
         if label not in self.lines:
             check_count(len(self.lines) + 1, "parts", self.name)
             first = next(iter(self.lines.values()))
-            line = _Line(f"voice {label}", first.unit, first.key, first.signature, first.meter)
-            line.signs = [sign for sign in first.signs if sign.at == 0 and sign.kind in _OPENING]
-            self.lines[label] = line
+            self.lines[label] = _Line(
+                lowest=first.lowest,
+                name=f"voice {label}",
+                unit=first.unit,
+                key=first.key,
+                signature=first.signature,
+                meter=first.meter,
+                signs=[sign for sign in first.signs if sign.at == 0 and sign.kind in _OPENING],
+            )
         return self.lines[label]
 
     # -- fields ------------------------------------------------------------------------------
 
     def _field(self, letter: str, value: str) -> None:
-        act = getattr(self, f"_field_{letter}", None)
-        if act:
-            act(value)
-        elif letter in _SAID and not self.body:
-            self.gone.append(_SAID[letter])
+        match letter:
+            case "T":
+                self.title = self.title or value
+            case "S":
+                self.marks["source"] = value
+            case "V":
+                self._take_up_voice(value)
+            case "M":
+                self._set_meter(value)
+            case "L":
+                self._set_unit(value)
+            case "Q":
+                self._set_tempo(value)
+            case "K":
+                self._set_key(value)
+            case "w":
+                self._sing(value)
+            case _ if letter in _SAID and not self.body:
+                self.gone[_SAID[letter]] += 1
 
-    def _field_T(self, value: str) -> None:  # noqa: N802
-        self.title = self.title or value
-
-    def _field_S(self, value: str) -> None:  # noqa: N802
-        self.marks["source"] = value
-
-    def _field_V(self, value: str) -> None:  # noqa: N802
+    def _take_up_voice(self, value: str) -> None:
         label = (value.split() or ["1"])[0][:40]
         if not self.voice_named and not self.line.sounds:
             self.lines = {label: self.line}  # the first voice that is named
@@ -219,7 +224,7 @@ class _AbcReader:
         self.line.name = one_line(named[1])[:40] if named else self.line.name
         self._clef(self.line, value)
 
-    def _field_M(self, value: str) -> None:  # noqa: N802
+    def _set_meter(self, value: str) -> None:
         meter = self._meter(value)
         for line in self._meant():
             line.meter = meter
@@ -229,7 +234,7 @@ class _AbcReader:
                 small = meter is not None and 4 * meter.beats < 3 * meter.unit
                 line.unit = Fraction(1, 4) if small else Fraction(1, 2)
 
-    def _field_L(self, value: str) -> None:  # noqa: N802
+    def _set_unit(self, value: str) -> None:
         match = re.fullmatch(r"(\d{1,3})(?:/(\d{1,4}))?", value.replace(" ", ""))
         if match is None or not int(match[1]) or not int(match[2] or 1):
             raise ScoreFileError(f'{self._where()}: "{value[:20]}" is not a length; write L:1/8')
@@ -237,7 +242,7 @@ class _AbcReader:
         for line in self._meant():
             line.unit = Fraction(4 * int(match[1]), int(match[2] or 1))
 
-    def _field_Q(self, value: str) -> None:  # noqa: N802
+    def _set_tempo(self, value: str) -> None:
         plain = re.sub(r'"[^"]*"', " ", value)
         match = re.fullmatch(
             r"\s*(?:(?P<beats>\d{1,2}/\d{1,3}(?:\s+\d{1,2}/\d{1,3}){0,4})\s*=)?\s*(?:C\d?=)?"
@@ -246,24 +251,24 @@ class _AbcReader:
         )
         beats = [Fraction(b) for b in match["beats"].split()] if match and match["beats"] else []
         if match is None or "0/" in f" {match['beats']}".replace("10/", ""):
-            self.gone.append("tempo word")
+            self.gone["tempo word"] += 1
             return
         beat = 4 * sum(beats, Fraction(0)) or self.line.unit
         for line in self._meant():
             line.sign("tempo", Fraction(match["rate"]) * beat)
 
-    def _field_K(self, value: str) -> None:  # noqa: N802
+    def _set_key(self, value: str) -> None:
         key, signature = self._key(value)
         for line in self._meant():
             line.set_key(key, signature)
             self._clef(line, value)
         self.body = True
 
-    def _field_w(self, value: str) -> None:
+    def _sing(self, value: str) -> None:
         if self.line.words_from is None:
-            self.line.gone.append("further verse")
+            self.line.gone["further verse"] += 1
         else:
-            _sing(self.line, value)
+            _lay_words(self.line, value)
             self.line.words_from = None
 
     def _meant(self) -> list[_Line]:
@@ -316,11 +321,9 @@ class _AbcReader:
             key = Key.parse(one_line(value))
             for line in self._meant():
                 if line.key and line.key.signature == key.signature:
+                    here = ("key", len(line.sounds))
                     line.signs = [
-                        Sign(s.at, "key", key)
-                        if s.kind == "key" and s.at == len(line.sounds)
-                        else s
-                        for s in line.signs
+                        replace(s, value=key) if (s.kind, s.at) == here else s for s in line.signs
                     ]
 
     def _where(self) -> str:
@@ -354,7 +357,7 @@ class _AbcReader:
             if match["bracket"] or (line.signs[-1:] and line.signs[-1].at == len(line.sounds)):
                 self._ending(line, match["ending"])
             else:
-                line.gone.append("number")
+                line.gone["number"] += 1
         elif match["p"]:
             self._tuplet(line, match)
         elif match["broken"]:
@@ -396,9 +399,10 @@ class _AbcReader:
         whole = length * line.unit * line.broken * (factor if left else 1)
         if whole <= 0:
             raise ScoreFileError(f"{self._where()}: a note of no length")
-        line.sounds.append(
-            ScoreSound(whole, pitch, line.tie and pitch is not None, None, "", line.chord, signed)
-        )
+        if line.chord:
+            line.sign("chord", line.chord)
+        tied = line.tie and pitch is not None
+        line.sounds.append(ScoreSound(whole, pitch, tied, signed=signed))
         line.broken, line.chord, line.tie = Fraction(1), "", False
 
     def _rest(self, line: _Line, match: re.Match[str]) -> None:
@@ -412,16 +416,13 @@ class _AbcReader:
         for number in range(int(length)):
             if number:
                 line.sign("bar")
-            self._add(line, None, Fraction(4 * line.meter.beats, line.meter.unit) / line.unit)
+            self._add(line, None, bar_length(line.meter) / line.unit)
 
     def _close(self, line: _Line, match: re.Match[str]) -> None:
         inner, line.inner = line.inner, None
         if not inner:
             return
-        pick = min if self.lowest else max
-        pitch, _ = pick(inner, key=lambda pair: pair[0].midi)
-        gone = "upper chord note" if self.lowest else "lower chord note"
-        line.gone += [gone] * (len(inner) - 1)
+        pitch, _ = line.one_of(inner, lambda pair: pair[0].midi)
         self._add(line, pitch, inner[0][1] * self._length(match["size"]))
         line.tie = line.inner_tie or bool(match["held"])
 
@@ -451,21 +452,16 @@ class _AbcReader:
         before, line.broken = (2 - part, part) if signs[0] == ">" else (part, 2 - part)
         if line.sounds:
             last = line.sounds[-1]
-            line.sounds[-1] = ScoreSound(
-                last.length * before, last.pitch, last.tied, None, "", last.chord, last.signed
-            )
+            line.sounds[-1] = replace(last, length=last.length * before)
 
     def _bar(self, line: _Line, match: re.Match[str]) -> None:
         bar = match["bar"]
         line.held = {}
-        line.signs += [Sign(len(line.sounds), sign.kind, sign.value) for sign in line.late]
-        line.late = []
+        line.end_bar()
         before = len(bar) - len(bar.lstrip(":"))
         after = len(match["again"] or "")
         if set(bar) == {":"}:
             before = after = 1
-        if line.sounds:
-            line.sign("bar")
         if before:
             line.sign("stop", before + 1)
         if line.ending and (before or after or len(bar.strip(":")) > 1):
@@ -489,33 +485,32 @@ class _AbcReader:
     def _word(self, line: _Line, word: str) -> None:
         name = one_line(word).translate(_TYPED)
         if not _CHORD.fullmatch(name):
-            line.gone.append("annotation")
+            line.gone["annotation"] += 1
         elif line.chord:
-            line.gone.append("doubled chord name")
+            line.gone["doubled chord name"] += 1
         else:
             line.chord = name
 
     def _sign(self, line: _Line, match: re.Match[str]) -> None:
         if match["grace"]:
-            letters = re.findall(r"[A-Ga-g]", match["grace"])
-            line.gone += ["grace note"] * len(letters)
+            line.gone["grace note"] += len(re.findall(r"[A-Ga-g]", match["grace"]))
             return
         sign = match["sign"] or _ORNAMENTS.get(match["dot"] or "", "")
         road = _ROAD.get(sign.replace(" ", "").lower()) if sign else None
         if road in ("segno", "coda"):
             line.sign(road)
         elif road:
-            line.late.append(Sign(len(line.sounds), road))
+            line.late.append(road)
         elif match["sign"] or match["dot"]:
-            line.gone.append(_kind_of_sign(sign))
+            line.gone[_kind_of_sign(sign)] += 1
         elif match["slur"]:
-            line.gone.append("slur")
+            line.gone["slur"] += 1
         elif match["other"] == "&":
-            line.gone.append("overlaid voice")
+            line.gone["overlaid voice"] += 1
         elif match["other"] == "-":
             line.tie = bool(line.sounds)
         elif match["other"] not in _SILENT:
-            line.gone.append("unknown sign")
+            line.gone["unknown sign"] += 1
 
 
 _OPENING = ("key", "meter", "tempo")
@@ -533,7 +528,7 @@ def _alter(signs: str) -> int:
     return signs.count("^") - signs.count("_")
 
 
-def _sing(line: _Line, text: str) -> None:
+def _lay_words(line: _Line, text: str) -> None:
     """Lay a w: line under the notes of the line of music before it (ABC 2.1, 5.1)."""
     assert line.words_from is not None
     notes = [i for i in range(line.words_from, len(line.sounds)) if line.sounds[i].pitch]
@@ -541,18 +536,15 @@ def _sing(line: _Line, text: str) -> None:
     at = 0
     for word in re.findall(r"\\-|[^\s\-_*|]+-?|[-_*|]", text.replace("\\-", "\N{HYPHEN}")):
         if at >= len(notes):
-            line.gone.append("spare syllable")
+            line.gone["spare syllable"] += 1
         elif word == "|":
             later = [b for b in bars if b > notes[at]] or [len(line.sounds)]
             at = next((i for i, n in enumerate(notes) if n >= later[0]), len(notes))
         elif word in ("_", "*", "-"):
             at += 1
         else:
-            sound = line.sounds[notes[at]]
             lyric = one_line(word.replace("~", " ").replace("\N{HYPHEN}", "-"))[:60]
-            line.sounds[notes[at]] = ScoreSound(
-                sound.length, sound.pitch, sound.tied, None, lyric, sound.chord, sound.signed
-            )
+            line.sounds[notes[at]] = replace(line.sounds[notes[at]], lyric=lyric)
             at += 1
 
 

@@ -240,12 +240,17 @@ def _check_tree(root: Element, name: str) -> None:
         check_count(counts["measure"], "bars", name)
 
 
-def decoded(data: bytes, name: str) -> str:
-    """Text of an ABC file: UTF-8, or Latin-1 as older files have it; no control characters."""
+def text_of(data: bytes) -> str:
+    """Text of a file that does not say how it is written: UTF-8, or else Latin-1."""
     try:
-        text = data.decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        text = data.decode("latin-1")
+        return data.decode("latin-1")
+
+
+def abc_text(data: bytes, name: str) -> str:
+    """Text of an ABC file, without control characters and with plain ends of lines."""
+    text = text_of(data)
     odd = re.search(r"[\x00-\x08\x0e-\x1f\x7f]", text)
     if odd:
         line = text.count("\n", 0, odd.start()) + 1

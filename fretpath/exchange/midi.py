@@ -20,21 +20,23 @@ import struct
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
-from itertools import groupby, pairwise
+from itertools import groupby, pairwise, zip_longest
+from operator import itemgetter
+from typing import NamedTuple
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
-from fretpath.exchange.door import LIMITS, check_count, one_line
-from fretpath.exchange.repeats import Sign
-from fretpath.exchange.values import quarters
+from fretpath.exchange.door import LIMITS, check_count, one_line, text_of
+from fretpath.exchange.melody_of_voice import marks_of
+from fretpath.exchange.note_values import bar_length, quarters
 from fretpath.exchange.voices import (
     ScoreSound,
+    TimedSign,
     Voice,
+    VoiceDraft,
     chosen_part,
     key_of_signature,
-    left_out,
-    marks_of,
 )
 from fretpath.music.key import Key
 from fretpath.music.keyfinding import find_key, spell_line
@@ -44,6 +46,7 @@ from fretpath.remarks import Remark
 
 _TEXT, _TITLE, _LYRIC, _TEMPO, _METER, _KEY = 0x01, 0x03, 0x05, 0x51, 0x58, 0x59
 _MARK = "fretpath-"
+_PHRASE = f"{_MARK}phrase".encode()
 
 # -- reading ---------------------------------------------------------------------------------------
 
@@ -55,20 +58,23 @@ _SIZES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
 _COMMON = {0xF1: 1, 0xF2: 2, 0xF3: 1}
 
 
-@dataclass(frozen=True, slots=True)
-class _Struck:
-    """A note in ticks."""
+_Struck = tuple[int, int, int]
+"""When a note of a track begins and ends, in ticks, and its number."""
 
-    start: int
-    stop: int
+
+class _Played(NamedTuple):
+    """A note by its time in quarter notes."""
+
+    start: Fraction
+    stop: Fraction
     midi: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Meta:
-    """Signs that hold for the whole file: tempo, meter, key, words."""
+class _Meta(NamedTuple):
+    """A sign that holds for the whole file: tempo, meter, key, words."""
 
-    tick: int
+    at: Fraction
+    """When, in quarter notes."""
     kind: int
     data: bytes
 
@@ -98,11 +104,9 @@ def read_midi(data: bytes, part: str | None, *, lowest: bool, name: str) -> Voic
     index, voice, remarks = chosen_part([title for title, _ in file.parts], part, name)
     if voice != 1:
         raise RequestError(f"{name}: the parts of a MIDI file have no voices; ask for --part 1")
-    spans, cut = _one_voice(file.parts[index][1], lowest=lowest)
-    found = _written_down(spans, file, name)
-    gone = [what for what, count in (file.gone + cut).items() for _ in range(count)]
-    remarks = [*remarks, *found.remarks, *left_out(gone)]
-    return replace(found, remarks=tuple(remarks), title=file.title, marks=_marks(file.metas))
+    draft = VoiceDraft(lowest=lowest, gone=file.gone)
+    _write_down(draft, _one_voice(draft, file.parts[index][1], file.ticks), file.metas, name)
+    return draft.voice(file.title, _marks(file.metas), remarks)
 
 
 def _taken_apart(data: bytes, name: str) -> _File:
@@ -119,7 +123,7 @@ def _taken_apart(data: bytes, name: str) -> _File:
         at += 8
         if kind == b"MTrk":
             number += 1
-            track = _Track(data[at : at + size], f"track {number}")
+            track = _Track(data[at : at + size], f"track {number}", ticks)
             events += track.read(LIMITS["MIDI events"] - events, name)
             parts += track.parts()
             metas += track.metas
@@ -133,9 +137,10 @@ def _taken_apart(data: bytes, name: str) -> _File:
 class _Track:
     """Takes the events of one track apart."""
 
-    def __init__(self, data: bytes, name: str) -> None:
+    def __init__(self, data: bytes, name: str, ticks: int) -> None:
         self.data = data
         self.name = name
+        self.ticks = ticks
         self.title = ""
         self.at = self.now = 0
         self.metas: list[_Meta] = []
@@ -146,7 +151,7 @@ class _Track:
     def parts(self) -> Iterator[tuple[str, list[_Struck]]]:
         """Name and notes of each channel, in the order of their first notes."""
         for notes in self.notes.values():
-            yield self.name, sorted(notes, key=lambda note: note.start)
+            yield self.name, sorted(notes)
 
     def read(self, most: int, name: str) -> int:
         """All events; how many there were, :class:`ScoreFileError` for more than ``most``."""
@@ -208,7 +213,7 @@ class _Track:
     def _end(self, channel: int, midi: int) -> None:
         start = self.open.pop((channel, midi), None)
         if start is not None and start < self.now:
-            self.notes.setdefault(channel, []).append(_Struck(start, self.now, midi))
+            self.notes.setdefault(channel, []).append((start, self.now, midi))
         elif start is not None:
             self.gone["empty note"] += 1
 
@@ -217,201 +222,178 @@ class _Track:
         data = self.data[self.at : self.at + size]
         self.at += size
         if kind == _TITLE and not self.title:
-            self.title = one_line(_decoded(data))
+            self.title = one_line(text_of(data))
             self.name = self.title or self.name
         elif kind in (_TEMPO, _METER, _KEY, _LYRIC) or data.startswith(_MARK.encode()):
-            self.metas.append(_Meta(self.now, kind, data))
-
-
-def _decoded(data: bytes) -> str:
-    """Text of a file that does not say how it is written: UTF-8, or else Latin-1."""
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        return data.decode("latin-1")
+            self.metas.append(_Meta(Fraction(self.now, self.ticks), kind, data))
 
 
 def _marks(metas: Iterable[_Meta]) -> tuple[tuple[str, str], ...]:
     """Our own text events at the start; those with a place are signs."""
-    texts = [_decoded(m.data) for m in metas if m.kind == _TEXT and not m.tick]
+    texts = [text_of(m.data) for m in metas if m.kind == _TEXT and not m.at]
     pairs = [text.removeprefix(_MARK).partition(" ") for text in texts]
     return tuple((name, value) for name, _, value in pairs)
 
 
-def _one_voice(notes: Iterable[_Struck], *, lowest: bool) -> tuple[list[_Struck], Counter[str]]:
+def _one_voice(draft: VoiceDraft, notes: Iterable[_Struck], ticks: int) -> list[_Played]:
     """One note at a time: of notes struck together one stays, and none outlasts the next."""
-    at: dict[int, list[_Struck]] = {}
-    for note in notes:
-        at.setdefault(note.start, []).append(note)
-    gone: Counter[str] = Counter()
-    spans: list[_Struck] = []
-    for start in sorted(at):
-        pick = min if lowest else max
+    spans: list[_Played] = []
+    for tick, together in groupby(notes, key=itemgetter(0)):
+        start = Fraction(tick, ticks)
         if spans and spans[-1].stop > start:
-            spans[-1] = replace(spans[-1], stop=start)
-            gone["overlapping note end"] += 1
-        spans.append(pick(at[start], key=lambda note: note.midi))
-        gone["upper chord note" if lowest else "lower chord note"] += len(at[start]) - 1
-    return spans, +gone
+            spans[-1] = spans[-1]._replace(stop=start)
+            draft.gone["overlapping note end"] += 1
+        _, stop, midi = draft.one_of(list(together), itemgetter(2))
+        spans.append(_Played(start, Fraction(stop, ticks), midi))
+    return spans
 
 
-def _meters(metas: Iterable[_Meta], ticks: int) -> list[tuple[Fraction, Meter]]:
+def _meters(metas: Iterable[_Meta]) -> list[tuple[Fraction, Meter]]:
     found: dict[Fraction, Meter] = {}
-    for meta in metas:
-        data = meta.data
-        if meta.kind == _METER and len(data) >= 2 and data[1] <= 5 and 1 <= data[0] <= 64:
-            found[Fraction(meta.tick, ticks)] = Meter(data[0], 1 << data[1])
-    return sorted(found.items(), key=lambda pair: pair[0])
+    for at, kind, data in metas:
+        if kind == _METER and len(data) >= 2 and data[1] <= 5 and 1 <= data[0] <= 64:
+            found[at] = Meter(data[0], 1 << data[1])
+    return sorted(found.items(), key=itemgetter(0))
 
 
-def _keys(metas: Iterable[_Meta], ticks: int) -> list[tuple[Fraction, Key]]:
+def _keys(metas: Iterable[_Meta]) -> list[tuple[Fraction, Key]]:
     """The keys of the key signatures, or of our own text beside them."""
     found: dict[Fraction, Key] = {}
-    for meta in metas:
-        at = Fraction(meta.tick, ticks)
-        if meta.kind == _KEY and len(meta.data) >= 2:
-            fifths = struct.unpack(">b", meta.data[:1])[0]
-            found[at] = key_of_signature(fifths, "minor" if meta.data[1] else "major")
-        elif meta.kind == _TEXT and meta.data.startswith(f"{_MARK}key ".encode()):
+    for at, kind, data in metas:
+        if kind == _KEY and len(data) >= 2:
+            fifths = struct.unpack(">b", data[:1])[0]
+            found[at] = key_of_signature(fifths, "minor" if data[1] else "major")
+        elif kind == _TEXT and data.startswith(f"{_MARK}key ".encode()):
             try:
-                key = Key.parse(one_line(_decoded(meta.data).partition(" ")[2]))
+                key = Key.parse(one_line(text_of(data).partition(" ")[2]))
             except FretpathError:
                 continue
             if at not in found or found[at].signature == key.signature:
                 found[at] = key
-    return sorted(found.items(), key=lambda pair: pair[0])
+    return sorted(found.items(), key=itemgetter(0))
 
 
-def _spelled(
-    grid: Sequence[tuple[Fraction, Fraction, int]], keys: Sequence[tuple[Fraction, Key]]
-) -> list[Pitch]:
+def _spelled(grid: Sequence[_Played], keys: Sequence[tuple[Fraction, Key]]) -> list[Pitch]:
     """Letters for a line: by the keys of the file, or by the key that its notes say."""
     if not keys:
         notes = [Note(Pitch.from_midi(midi), stop - start) for start, stop, midi in grid]
         keys = [(Fraction(0), find_key(Melody(tuple(notes))).key)]
     starts = [at for at, _ in keys]
     pitches: list[Pitch] = []
-    in_force = groupby(grid, key=lambda row: max(bisect_right(starts, row[0]) - 1, 0))
-    for number, rows in in_force:
-        pitches += spell_line([midi for _, _, midi in rows], keys[number][1])
+    in_force = groupby(grid, key=lambda note: max(bisect_right(starts, note.start) - 1, 0))
+    for number, notes_of_key in in_force:
+        pitches += spell_line([note.midi for note in notes_of_key], keys[number][1])
     return pitches
 
 
-def _written_down(spans: Sequence[_Struck], file: _File, name: str) -> Voice:
-    """Spans in ticks to sounds in quarter notes, cut at bar lines and at changes of key."""
-    metas, ticks = file.metas, file.ticks
-    own = any(meta.kind == _TEXT for meta in metas)
-    meters, keys = _meters(metas, ticks), _keys(metas, ticks)
-    grid, remarks = _grid(spans, ticks, meters)
-    pitches = _spelled(grid, keys)
-    end = max(stop for _, stop, _ in grid)
-    bars = _bar_lines(meters, end, name)
-    now, pickup = _first_onset(grid[0][0], meters, own)
-    cuts = sorted({*bars, *(at for at, _ in meters), *(at for at, _ in keys)})
-    words = {meta.tick: _decoded(meta.data).strip() for meta in metas if meta.kind == _LYRIC}
-    sounds: list[ScoreSound] = []
-    marks: dict[Fraction, int] = {}
-    for (start, stop, _), pitch, span in zip(grid, pitches, spans, strict=True):
-        if start > now:
-            _add_span(sounds, marks, cuts, now, start, ScoreSound(Fraction(1), None))
-        sound = ScoreSound(Fraction(1), pitch, lyric=words.get(span.start, ""))
-        _add_span(sounds, marks, cuts, start, stop, sound)
-        now = stop
-    signs = [Sign(marks[at], "bar") for at in bars if at in marks]
-    signs += [Sign(marks.get(at, 0), "meter", m) for at, m in _whole_first(meters) if at < end]
-    signs += [Sign(marks.get(at, 0), "key", key) for at, key in keys if at < end]
-    phrases = [Fraction(m.tick, ticks) for m in metas if m.data == f"{_MARK}phrase".encode()]
-    signs += [Sign(marks[at], "phrase") for at in phrases if at in marks]
+def _write_down(
+    draft: VoiceDraft, spans: Sequence[_Played], metas: Sequence[_Meta], name: str
+) -> None:
+    """Put notes and signs down, notes cut at bar lines and at changes of key."""
+    meters, keys = _meters(metas), _keys(metas)
+    grid = _grid(draft, spans)
+    bars = _bar_lines(meters, max(note.stop for note in grid), name)
+    words = {meta.at: text_of(meta.data).strip() for meta in metas if meta.kind == _LYRIC}
+    timed = [
+        (note.start, ScoreSound(note.stop - note.start, pitch, lyric=words.get(span.start, "")))
+        for note, pitch, span in zip(grid, _spelled(grid, keys), spans, strict=True)
+    ]
+    signs: list[TimedSign] = [(at, "bar", None) for at in bars]
+    signs += [(at, "meter", meter) for at, meter in _whole_first(meters)]
+    signs += [(at, "key", key) for at, key in keys]
+    begins = {span.start: note.start for note, span in zip(grid, spans, strict=True)}
+    signs += [(begins.get(m.at, m.at), "phrase", None) for m in metas if m.data == _PHRASE]
     signs += _tempos(metas)
-    remarks += [pickup] if pickup else []
-    return Voice(tuple(sounds), tuple(signs), tuple(remarks))
+    cuts = sorted({*bars, *(at for at, _ in (*meters, *keys))})
+    own = any(meta.kind == _TEXT for meta in metas)
+    draft.lay(timed, signs, cuts, Fraction(0) if own else _first_onset(draft, grid, meters))
 
 
 def _first_onset(
-    first: Fraction, meters: Sequence[tuple[Fraction, Meter]], own: bool
-) -> tuple[Fraction, Remark | None]:
+    draft: VoiceDraft, grid: Sequence[_Played], meters: Sequence[tuple[Fraction, Meter]]
+) -> Fraction:
     """Where the music begins: a rest before the first note of the first bar makes a pickup."""
+    first = grid[0].start
     meter = meters[0][1] if meters and meters[0][0] == 0 else None
-    if own or not first or meter is None or first >= Fraction(4 * meter.beats, meter.unit):
-        return Fraction(0), None
-    return first, Remark("read", "the first bar begins with a rest: read as a pickup")
+    if not first or meter is None or first >= bar_length(meter):
+        return Fraction(0)
+    draft.remarks.append(Remark("read", "the first bar begins with a rest: read as a pickup"))
+    return first
 
 
-def _tempos(metas: Iterable[_Meta]) -> Iterator[Sign]:
-    for meta in metas:
-        micros = int.from_bytes(meta.data, "big") if meta.kind == _TEMPO else 0
-        if micros and len(meta.data) == 3:
-            yield Sign(0, "tempo", Fraction(60_000_000, micros).limit_denominator(100))
+def _tempos(metas: Iterable[_Meta]) -> Iterator[TimedSign]:
+    for at, kind, data in metas:
+        micros = int.from_bytes(data, "big") if kind == _TEMPO else 0
+        if micros and len(data) == 3:
+            yield at, "tempo", Fraction(60_000_000, micros).limit_denominator(100)
 
 
 def _whole_first(meters: Sequence[tuple[Fraction, Meter]]) -> Iterator[tuple[Fraction, Meter]]:
     """The meters; a first one of one short bar is a pickup to the second."""
     if len(meters) > 1:
         (_, first), (at, second) = meters[:2]
-        size, whole = Fraction(4 * first.beats, first.unit), Fraction(4 * second.beats, second.unit)
-        if at == size < whole:
+        if at == bar_length(first) < bar_length(second):
             yield Fraction(0), second
             yield from meters[2:]
             return
     yield from meters
 
 
-_Span = tuple[Fraction, Fraction, int]
-
-
-def _grid(
-    spans: Sequence[_Struck], ticks: int, meters: Sequence[tuple[Fraction, Meter]]
-) -> tuple[list[_Span], list[Remark]]:
-    """Start, end and number of each note in quarter notes, as they were meant."""
-    exact = [(Fraction(s.start, ticks), Fraction(s.stop, ticks), s.midi) for s in spans]
-    onsets_fit = all(start.denominator in _DENOMINATORS for start, _, _ in exact)
-    if onsets_fit and all(stop.denominator in _DENOMINATORS for _, stop, _ in exact):
-        held = _held(exact)
-        if held == exact:
-            return exact, []
-        return held, [Remark("rounded", "notes let go a little early last until the next")]
+def _grid(draft: VoiceDraft, spans: Sequence[_Played]) -> list[_Played]:
+    """The notes as they were meant."""
+    held = _held(spans)
+    onsets_fit = all(note.start.denominator in _DENOMINATORS for note in spans)
+    if onsets_fit and all(note.stop.denominator in _DENOMINATORS for note in spans):
+        if held != spans:
+            text = "notes let go a little early last until the next"
+            draft.remarks.append(Remark("rounded", text))
+        return held
     if onsets_fit:
-        return _with_ends(_held(exact)), [Remark("rounded", "the ends of notes")]
-    rounded: list[_Span] = []
-    for start, stop, midi in _held(exact):
+        draft.remarks.append(Remark("rounded", "the ends of notes"))
+        return _with_ends(held)
+    rounded: list[_Played] = []
+    for start, stop, midi in held:
         begin = _rounded(start)
-        if rounded and rounded[-1][0] >= begin:
-            begin = rounded[-1][0] + Fraction(1, 4)
-        if rounded and (rounded[-1][1] > begin or begin - rounded[-1][1] <= Fraction(1, 4)):
-            rounded[-1] = (rounded[-1][0], begin, rounded[-1][2])
-        rounded.append((begin, max(_rounded(stop), begin + Fraction(1, 4)), midi))
+        if rounded and rounded[-1].start >= begin:
+            begin = rounded[-1].start + Fraction(1, 4)
+        if rounded and begin - rounded[-1].stop <= Fraction(1, 4):
+            rounded[-1] = rounded[-1]._replace(stop=begin)
+        rounded.append(_Played(begin, max(_rounded(stop), begin + Fraction(1, 4)), midi))
     text = "played timing to quarters and thirds of a quarter note"
-    return rounded, [Remark("rounded", text)]
+    draft.remarks.append(Remark("rounded", text))
+    return rounded
 
 
-def _with_ends(spans: Sequence[_Span]) -> list[_Span]:
+def _with_ends(spans: Sequence[_Played]) -> list[_Played]:
     """Each end on the grid, and none behind the next note."""
     found = []
-    for (start, stop, midi), after in zip(spans, [*spans[1:], None], strict=True):
+    for note, after in zip_longest(spans, spans[1:]):
+        stop = note.stop
         if stop.denominator not in _DENOMINATORS:
-            stop = max(_rounded(stop), start + Fraction(1, 4))
-        found.append((start, min(stop, after[0]) if after else stop, midi))
+            stop = max(_rounded(stop), note.start + Fraction(1, 4))
+        found.append(note._replace(stop=min(stop, after.start) if after else stop))
     return found
 
 
-def _held(spans: Sequence[_Span]) -> list[_Span]:
+def _held(spans: Sequence[_Played]) -> list[_Played]:
     """Notes that are let go a little early in every case, each held until the next one.
 
     Programs shorten notes to 75 to 95 hundredths; a rest is a rest where it is a quarter of the
     way or more, and where other notes reach the next one.
     """
-    gaps = [
-        (start, stop, after) for (start, stop, _), (after, _, _) in pairwise(spans) if stop < after
+    shares = [
+        (note.stop - note.start) / (after.start - note.start)
+        for note, after in pairwise(spans)
+        if note.stop < after.start
     ]
-    short = [g for g in gaps if Fraction(3, 4) <= (g[1] - g[0]) / (g[2] - g[0]) < 1]
-    if not gaps or 2 * len(short) < len(spans) - 1:
+    short = [share for share in shares if share >= Fraction(3, 4)]
+    if not shares or 2 * len(short) < len(spans) - 1:
         return list(spans)
-    share = (short[-1][1] - short[-1][0]) / (short[-1][2] - short[-1][0])
     held = []
-    for (start, stop, midi), after in zip(spans, [*spans[1:], None], strict=True):
-        room = after[0] - start if after else (stop - start) / share
-        near = Fraction(3, 4) <= (stop - start) / room < 1 or after is None
-        held.append((start, start + room if near else stop, midi))
+    for note, after in zip_longest(spans, spans[1:]):
+        room = after.start - note.start if after else (note.stop - note.start) / short[-1]
+        near = after is None or Fraction(3, 4) <= (note.stop - note.start) / room < 1
+        held.append(note._replace(stop=note.start + room) if near else note)
     return held
 
 
@@ -426,29 +408,11 @@ def _bar_lines(
     lines: set[Fraction] = set()
     for number, (at, meter) in enumerate(meters):
         stop = meters[number + 1][0] if number + 1 < len(meters) else end
-        size = Fraction(4 * meter.beats, meter.unit)
+        size = bar_length(meter)
         count = max(0, -(-(min(stop, end) - at) // size))
         check_count(int(count) + len(lines), "bars", name)
         lines.update(at + size * n for n in range(int(count)) if at + size * n > 0)
     return sorted(lines)
-
-
-def _add_span(
-    sounds: list[ScoreSound],
-    marks: dict[Fraction, int],
-    cuts: Sequence[Fraction],
-    start: Fraction,
-    stop: Fraction,
-    sound: ScoreSound,
-) -> None:
-    """Put a note or a rest down, tied where a bar line or a change of key cuts it."""
-    inner = cuts[bisect_right(cuts, start) : bisect_right(cuts, stop)]
-    edges = [start, *(cut for cut in inner if cut < stop), stop]
-    check_count(len(sounds) + len(edges), "notes", "the file")
-    for number, (begin, end) in enumerate(pairwise(edges)):
-        marks[begin] = len(sounds)
-        lyric = sound.lyric if not number else ""
-        sounds.append(replace(sound, length=end - begin, tied=number > 0, lyric=lyric))
 
 
 # -- writing ---------------------------------------------------------------------------------------

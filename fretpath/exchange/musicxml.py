@@ -19,15 +19,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from math import lcm
+from operator import itemgetter
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.exchange.door import check_count, one_line
-from fretpath.exchange.repeats import Sign, SignKind
-from fretpath.exchange.values import (
+from fretpath.exchange.melody_of_voice import marks_of
+from fretpath.exchange.note_values import (
     NAMES,
     NoteValue,
     beamed,
@@ -39,11 +40,12 @@ from fretpath.exchange.values import (
 )
 from fretpath.exchange.voices import (
     ScoreSound,
+    SignKind,
+    TimedSign,
     Voice,
+    VoiceDraft,
     chosen_part,
     key_of_signature,
-    left_out,
-    marks_of,
 )
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody, Meter, Note, Placement
@@ -139,13 +141,12 @@ def read_musicxml(
         text = f"{len(voices)} voices in this part; voice {number} is read (--part {index + 1}.2)"
         remarks.append(Remark("guessed", text))
     reader.read(voices[number - 1] if voices else "")
-    remarks += [*reader.remarks, *_people(root), *left_out(reader.gone)]
-    return Voice(
-        tuple(reader.sounds), tuple(reader.signs), tuple(remarks), _title(root), _marks_in(root)
-    )
+    reader.draft.remarks += _people(root)
+    return reader.draft.voice(title_of(root), _marks_in(root), remarks)
 
 
-def _title(root: Element) -> str:
+def title_of(root: Element) -> str:
+    """The title of a score."""
     credit = root.find("credit[credit-type='title']/credit-words")
     words = credit.text if credit is not None else ""
     return one_line(
@@ -211,10 +212,8 @@ class _Bar:
     """The contents of one measure for one voice, by place in quarter notes from its start."""
 
     notes: list[tuple[Fraction, Fraction, list[Element]]] = field(default_factory=list)
-    signs: list[tuple[Fraction, SignKind, object]] = field(default_factory=list)
-    chords: list[tuple[Fraction, str]] = field(default_factory=list)
+    signs: list[TimedSign] = field(default_factory=list)
     end: Fraction = Fraction(0)
-    late: list[SignKind] = field(default_factory=list)
 
 
 class _XmlReader:
@@ -222,19 +221,16 @@ class _XmlReader:
 
     def __init__(self, staff: _Staff, *, lowest: bool, places: bool, name: str) -> None:
         self.staff = staff
-        self.lowest = lowest
         self.places = places
         self.name = name
-        self.sounds: list[ScoreSound] = []
-        self.signs: list[Sign] = []
-        self.remarks: list[Remark] = []
-        self.gone: list[str] = []
+        self.draft = VoiceDraft(lowest=lowest)
+        self.gone = self.draft.gone
+        self.remarks = self.draft.remarks
         self.divisions = Fraction(1)
         self.transpose = Interval(0, 0)
         self.bar = ""
         self.voice = ""
         self.verse = ""
-        self.chord = ""
 
     def voices(self) -> list[str]:
         """The voices of the staff in the order in which they first appear."""
@@ -251,13 +247,9 @@ class _XmlReader:
         check_count(len(measures), "bars", self.name)
         for measure in measures:
             self.bar = one_line(measure.get("number", ""))[:12]
-            if self.sounds:
-                self._sign("bar")
+            self.draft.end_bar()
             self._write_down(self._walk(measure))
-            check_count(len(self.sounds), "notes", self.name)
-
-    def _sign(self, kind: SignKind, value: object = None) -> None:
-        self.signs.append(Sign(len(self.sounds), kind, value))
+            check_count(len(self.draft.sounds), "notes", self.name)
 
     def _number(self, element: Element, tag: str, usual: int = 0) -> Fraction:
         """The number in a child, which music keeps small."""
@@ -304,9 +296,9 @@ class _XmlReader:
         if not self._mine(note) or (_text(note, "voice") or "1") != self.voice:
             return
         if note.find("grace") is not None:
-            self.gone.append("grace note")
+            self.gone["grace note"] += 1
         elif note.find("cue") is not None:
-            self.gone.append("cue note")
+            self.gone["cue note"] += 1
         elif note.find("chord") is not None:
             if bar.notes and bar.notes[-1][0] == at:
                 bar.notes[-1][2].append(note)
@@ -314,8 +306,7 @@ class _XmlReader:
             length = self._length(note)
             if length > 0:
                 bar.notes.append((at, length, [note]))
-        for kind in _said(note):
-            self.gone.append(kind)
+        self.gone.update(_said(note))
 
     def _length(self, note: Element) -> Fraction:
         """The duration, or the written value where it is nearly the same."""
@@ -351,7 +342,7 @@ class _XmlReader:
             elif child.tag == "time" and (meter := self._meter(child)):
                 bar.signs.append((now, "meter", meter))
             elif child.tag == "measure-style":
-                self.gone += list(_said(child))
+                self.gone.update(_said(child))
 
     def _transpose(self, element: Element) -> None:
         semitones = int(self._number(element, "chromatic"))
@@ -364,7 +355,7 @@ class _XmlReader:
 
     def _key(self, element: Element, bar: _Bar, now: Fraction) -> None:
         if element.find("fifths") is None:
-            self.gone.append("free key signature")
+            self.gone["free key signature"] += 1
             return
         mode = _text(element, "mode") or None
         if mode is None:
@@ -397,7 +388,7 @@ class _XmlReader:
         kinds: list[SignKind] = []
         if sound is not None:
             kinds += [kind for name, kind in _ROAD_ATTRIBUTES.items() if sound.get(name)]
-            self.gone += ["swing mark"] * (sound.find("swing") is not None)
+            self.gone["swing mark"] += sound.find("swing") is not None
         for child in element.findall("direction-type/*"):
             if child.tag in ("segno", "coda") and child.tag not in kinds:
                 kinds.append(_ROAD_ATTRIBUTES[child.tag])
@@ -405,14 +396,14 @@ class _XmlReader:
                 word = one_line(child.text or "")
                 road = [kind for pattern, kind in _ROAD if pattern.match(word)]
                 kinds += [kind for kind in road[:1] if kind not in kinds]  # type: ignore[misc]
-                self.gone += ["written direction"] * (bool(word) and not road and not tempo)
+                self.gone["written direction"] += bool(word) and not road and not tempo
             elif child.tag in _SAID:
-                self.gone.append(_SAID[child.tag])
+                self.gone[_SAID[child.tag]] += 1
         for kind in dict.fromkeys(kinds):
             if kind in ("segno", "coda"):
                 bar.signs.append((now, kind, None))
             else:
-                bar.late.append(kind)
+                self.draft.late.append(kind)
 
     def _tempo(self, element: Element, sound: Element | None) -> Fraction | None:
         """Quarter notes a minute."""
@@ -435,9 +426,9 @@ class _XmlReader:
             now += Fraction(offset) / self.divisions
         name = self._chord_name(element)
         if name:
-            bar.chords.append((max(now, Fraction(0)), name))
+            bar.signs.append((max(now, Fraction(0)), "chord", name))
         else:
-            self.gone.append("rootless chord")
+            self.gone["rootless chord"] += 1
 
     def _chord_name(self, element: Element) -> str:
         root, kind = element.find("root"), element.find("kind")
@@ -484,67 +475,37 @@ class _XmlReader:
         for tag in ("segno", "coda"):
             if element.find(tag) is not None:
                 bar.signs.append((at, _ROAD_ATTRIBUTES[tag], None))
-        self.gone += ["fermata"] * (element.find("fermata") is not None)
+        self.gone["fermata"] += element.find("fermata") is not None
 
     # -- writing down ------------------------------------------------------------------------
 
     def _write_down(self, bar: _Bar) -> None:
-        """Signs and notes by their place, gaps filled with rests, notes cut where a chord comes."""
-        signs = sorted(bar.signs, key=lambda sign: sign[0])
-        chords = sorted(bar.chords, key=lambda chord: chord[0])
-        now = Fraction(0)
-        notes = sorted(bar.notes, key=lambda note: note[0])
+        """The sounds in order, a note that begins a little off its neighbor's end put right."""
         shortest = Fraction(1, 64)
-        for at, length, group in notes:
+        now = Fraction(0)
+        timed = []
+        for at, length, group in sorted(bar.notes, key=itemgetter(0)):
             if at < now - shortest:
-                self.gone.append("overlapped note")
+                self.gone["overlapped note"] += 1
                 continue
             begin = now if at < now + shortest else at
-            for stop, sound in ((begin, ScoreSound(Fraction(1), None)),
-                                (begin + length, self._sound(group))):  # fmt: skip
-                while signs and signs[0][0] <= now:
-                    self._sign(*signs.pop(0)[1:])
-                self._lay(sound, now, stop, chords)
-                now = stop
+            timed.append((begin, self._sound(group, length)))
+            now = begin + length
         if now < bar.end - shortest:
-            while signs and signs[0][0] <= now:
-                self._sign(*signs.pop(0)[1:])
-            self._lay(ScoreSound(Fraction(1), None), now, bar.end, chords)
-        for _, kind, value in signs:
-            self._sign(kind, value)
-        for kind in bar.late:
-            self._sign(kind)
-        for _, name in chords:
-            self.chord = name
+            timed.append((now, ScoreSound(bar.end - now)))
+        chords = sorted({at for at, kind, _ in bar.signs if kind == "chord"})
+        self.draft.lay(timed, bar.signs, chords)
 
-    def _lay(
-        self, sound: ScoreSound, start: Fraction, stop: Fraction, chords: list[tuple[Fraction, str]]
-    ) -> None:
-        """One sound from start to stop, cut in tied pieces where a chord begins inside it."""
-        first = True
-        while start < stop:
-            while chords and chords[0][0] <= start:
-                self.chord = chords.pop(0)[1]
-            edge = min([stop, *(at for at, _ in chords[:1])])
-            piece = replace(sound, length=edge - start, chord=self.chord)
-            if not first:
-                piece = replace(piece, tied=True, lyric="", placement=None)
-            self.sounds.append(piece)
-            self.chord, start, first = "", edge, False
-
-    def _sound(self, group: Sequence[Element]) -> ScoreSound:
+    def _sound(self, group: Sequence[Element], length: Fraction) -> ScoreSound:
         notes = [(self._pitch(note), note) for note in group if note.find("pitch") is not None]
         if not notes:
             if group[0].find("unpitched") is not None:
-                self.gone.append("percussion note")
-            return ScoreSound(Fraction(1), None)
-        pick = min if self.lowest else max
-        pitch, note = pick(notes, key=lambda pair: pair[0].midi)
-        gone = "upper chord note" if self.lowest else "lower chord note"
-        self.gone += [gone] * (len(notes) - 1)
+                self.gone["percussion note"] += 1
+            return ScoreSound(length)
+        pitch, note = self.draft.one_of(notes, lambda pair: pair[0].midi)
         ties = {tie.get("type") for tie in (*note.findall("tie"), *note.findall("notations/tied"))}
         place = self._placement(note) if self.places else None
-        return ScoreSound(Fraction(1), pitch, "stop" in ties, place, self._lyric(group))
+        return ScoreSound(length, pitch, "stop" in ties, place, self._lyric(group))
 
     def _pitch(self, note: Element) -> Pitch:
         pitch = note.find("pitch")
@@ -580,7 +541,7 @@ class _XmlReader:
             number = lyric.get("number", "1")
             self.verse = self.verse or number
             if number != self.verse:
-                self.gone.append("further-verse syllable")
+                self.gone["further-verse syllable"] += 1
                 continue
             text = " ".join(t for t in (one_line(e.text or "") for e in lyric.findall("text")) if t)
             if text:

@@ -20,15 +20,16 @@ from fretpath.errors import RequestError, ScoreFileError, nearest
 from fretpath.exchange.door import (
     KINDS,
     LIMITS,
+    abc_text,
     check_count,
     checked_xml,
-    decoded,
     ending_of,
     kind_of,
     one_line,
     unpacked,
 )
-from fretpath.exchange.voices import Reading, Voice, melody_of
+from fretpath.exchange.melody_of_voice import Reading, melody_of
+from fretpath.exchange.voices import Voice
 from fretpath.music.key import key_asked
 from fretpath.music.keyfinding import in_key, respell
 from fretpath.music.melody import Melody
@@ -170,7 +171,7 @@ def open_book(source: Source, name: str | None = None) -> Book:
         return Book(name, (ScoreTune(1, "", _melody_text(data, name), "text", name),))
     kind = kind_of(data, name)
     if kind == "ABC":
-        return Book(name, tuple(_abc_tunes(decoded(data, name), name)))
+        return Book(name, tuple(_abc_tunes(abc_text(data, name), name)))
     if kind == "MIDI":
         return Book(name, (ScoreTune(1, "", data, "MIDI", name),))
     if kind == "compressed MusicXML":
@@ -359,11 +360,6 @@ def packed(data: bytes) -> bytes:
 
 
 # -- another key -----------------------------------------------------------------------------------
-
-
-def without_octave(melody: Melody) -> Melody:
-    """The same melody, its octave left to the instrument."""
-    return replace(melody, octave_free=True)
 
 
 def moved_to(melody: Melody, asked: str, *, lettered: bool = True) -> Melody:

@@ -31,9 +31,8 @@ from fretpath import (
     instrument_named,
     parse_melody,
 )
-from fretpath.exchange.repeats import road_signs
-from fretpath.exchange.scores import ScoreTune, open_book, without_octave
-from fretpath.exchange.voices import Reading, melody_of
+from fretpath.exchange.melody_of_voice import Reading, melody_of, road_signs
+from fretpath.exchange.scores import ScoreTune, open_book
 
 BOOKS = ("airdsAirs", "ryansMammoth", "oneills1850", "essenFolksong")
 INSTRUMENTS = ("bass", "guitar", "ukulele", "mandolin")
@@ -112,7 +111,7 @@ def take(tune: ScoreTune, report: Report, instruments: tuple[str, ...] = INSTRUM
     _compare(tune, imported, report)
     start = time.perf_counter()
     for name in instruments:
-        _lay(tune, without_octave(melody), name, report)
+        _lay(tune, replace(melody, octave_free=True), name, report)
     report.arranging += time.perf_counter() - start
 
 

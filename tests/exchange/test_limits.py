@@ -259,3 +259,10 @@ def test_the_order_of_playing(signs: str, played: str) -> None:
     """Repeats, endings, da capo, dal segno, fine and coda (common practice)."""
     found = open_book(f"X:1\nL:1/4\nK:C\n{signs}\n".encode(), "a.abc").tune().read()
     assert " ".join(pitch.letter for pitch in found.melody.expanded().pitches) == played
+
+
+def test_the_first_tempo_holds_where_a_jump_is_written_out() -> None:
+    music = "X:1\nL:1/4\nQ:1/4=100\nK:C\nC !fine! |[Q:1/4=60] D !D.C.! |\n"
+    found = open_book(music.encode(), "a.abc").tune().read()
+    assert found.melody.tempo == 100
+    assert "left out: 1 later tempo" in map(str, found.remarks)

@@ -11,8 +11,8 @@ import pytest
 
 from fretpath import Key, RequestError, instrument_named, parse_melody
 from fretpath.commands import main
+from fretpath.exchange.melody_of_voice import Reading
 from fretpath.exchange.scores import Book, moved_to, open_book
-from fretpath.exchange.voices import Reading
 
 ABC = """\
 X:1
@@ -149,6 +149,13 @@ def test_played_midi_is_rounded_to_the_grid() -> None:
     found = midi(*struck(60, 3, 230), *struck(62, 12, 231), *struck(64, 2, 470), ticks=480)
     assert [str(note.beats) for note in found.melody.notes] == ["1/2", "1/2", "1"]
     assert any("rounded" in remark for remark in said(found))
+
+
+def test_a_phrase_of_our_own_begins_with_its_note_when_the_timing_is_played() -> None:
+    mark = mido.MetaMessage("text", text="fretpath-phrase", time=29)
+    found = midi(*struck(60, 3, 470), *struck(62, 12, 448), mark, *struck(64, 0, 470))
+    assert any("played timing" in remark for remark in said(found))
+    assert found.melody.phrases == (2,)
 
 
 def test_midi_pitches_are_spelled_by_the_signature() -> None:

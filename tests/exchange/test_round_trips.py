@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import Melody, RequestError, arrange, format_melody, parse_melody
+from fretpath.exchange.note_values import in_note_values, note_values, quarters
 from fretpath.exchange.scores import not_written, open_book, score_bytes
-from fretpath.exchange.values import in_note_values, note_values, quarters
 from tests.exchange.tunes import MODES, OTHER_SCALES, melodies
 
 SOME = settings(max_examples=25, deadline=None)

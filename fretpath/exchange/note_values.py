@@ -47,6 +47,11 @@ class NoteValue:
     """What it lasts, in quarter notes."""
 
 
+def bar_length(meter: Meter) -> Fraction:
+    """What a whole bar lasts, in quarter notes."""
+    return Fraction(4 * meter.beats, meter.unit)
+
+
 def quarters(melody: Melody) -> list[Fraction]:
     """Length of each event in quarter notes: a beat is the lower number of its meter."""
     units = {at: meter.unit for at, meter in melody.meters}
@@ -210,7 +215,7 @@ def beamed(melody: Melody) -> list[range]:
             now = Fraction(0)
             beat = Fraction(12, meter.unit) if meter and is_compound(meter) else Fraction(1)
             if not event and melody.has_pickup and meter:
-                now = Fraction(4 * meter.beats, meter.unit)
+                now = bar_length(meter)
                 now -= sum(lengths[: melody.whole_bars[0]], Fraction(0))
         (value,) = note_values(length)
         flagged = note.pitch is not None and value.name not in _UNFLAGGED
