@@ -17,6 +17,7 @@ from fretpath.commands.options import (
     add_output_file,
     as_json,
     card_from,
+    instrument_from,
     setup_from,
 )
 from fretpath.commands.read import reading_from
@@ -86,7 +87,7 @@ def _text_tab(arguments: argparse.Namespace, name: str) -> tuple[Melody, Instrum
 
 
 def _score(arguments: argparse.Namespace, name: str) -> tuple[Melody, Instrument]:
-    from fretpath.commands.options import instrument_from
+
     from fretpath.exchange.scores import read_score
 
     note_input(name)

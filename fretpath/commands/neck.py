@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import re
+from dataclasses import asdict
 
 from fretpath.commands.options import (
     add_hand_options,
@@ -106,14 +107,7 @@ def _data(chart: Chart) -> dict[str, object]:
         "frets": [chart.first, chart.last],
         "label": chart.label,
         "marks": [
-            {
-                "string": mark.string,
-                "fret": mark.fret,
-                "label": mark.label,
-                "tonic": mark.tonic,
-                "steps": list(mark.steps),
-                "distance_mm": round(chart.instrument.distance(mark.fret), 3),
-            }
+            asdict(mark) | {"distance_mm": round(chart.instrument.distance(mark.fret), 3)}
             for mark in chart.shown
         ],
         "positions": [{"from_note": note, "position": place} for note, place in chart.positions],

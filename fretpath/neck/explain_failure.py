@@ -8,7 +8,7 @@ family first.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from fretpath.music.pitch import C0, Pitch
 from fretpath.music.words import counted
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument, octaves_for
+from fretpath.neck.line import NoteLimit
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers
 
@@ -72,23 +73,18 @@ def _placement_fault(melody: Melody, event: int, instrument: Instrument) -> Unpl
             f"{label}: {placement} asks for string {placement.string}, "
             f"the {instrument.name} has strings 1 (top line) to {len(instrument.strings)}"
         )
-    places = [f"@{string}-{fret}" for string, fret in instrument.places_of(note.pitch.midi)]
+    places = instrument.places_of(note.pitch.midi)
     if not places:
         return _off_the_neck(melody, [event], instrument)
-    matching = [
-        place
-        for string, fret in instrument.places_of(note.pitch.midi)
-        if placement.string in (None, string) and placement.fret in (None, fret)
-        for place in [f"@{string}-{fret}"]
-    ]
-    if matching:
+    asked = NoteLimit(placement.string, placement.fret)
+    if any(asked.allows(*place) for place in places):
         return UnplayableError(
             f"{label}: {placement} sounds the note, but the limits on strings, frets, position "
             "or open strings forbid it; drop the placement or the limit"
         )
     return UnplayableError(
         f"{label}: {placement} does not sound {note.pitch} on the {instrument.name}; "
-        f"it lies at {', '.join(places)} "
+        f"it lies at {', '.join(f'@{string}-{fret}' for string, fret in places)} "
         "(is it for another --instrument, --tuning or --capo?)"
     )
 
@@ -139,13 +135,9 @@ def _suggestion(melody: Melody, instrument: Instrument) -> str:
             '("fretpath keys" with the same limits lists the keys that fit).'
         )
     fits = [
-        f"{text}"
-        for text in (
-            _octave(melody, octaves_for(pitches, instrument)),
-            _key(melody, low - lowest, high - highest),
-            _instrument(lowest, highest, instrument),
-        )
-        if text
+        *_octave(melody, octaves_for(pitches, instrument)),
+        *_key(melody, range(low - lowest, high - highest + 1)),
+        *_instrument(lowest, highest, instrument),
     ]
     if not fits:
         span = counted(highest - lowest, "semitone")
@@ -153,33 +145,26 @@ def _suggestion(melody: Melody, instrument: Instrument) -> str:
     return f"It fits {', or '.join(fits)}."
 
 
-def _octave(melody: Melody, octaves_that_fit: range) -> str:
-    octaves = _smallest(octaves_that_fit)
-    if octaves is None:
-        return ""
-    octave = melody.octave + octaves
-    return f"with the tonic in octave {octave} (--octave {octave})"
+def _octave(melody: Melody, octaves: range) -> Iterator[str]:
+    if octaves:
+        octave = melody.octave + min(octaves, key=abs)
+        yield f"with the tonic in octave {octave} (--octave {octave})"
 
 
-def _key(melody: Melody, least: int, most: int) -> str:
-    shift = _smallest(range(least, most + 1))
-    if shift is None or melody.key is None or shift % 12 == 0:
-        return ""
-    moved = melody.transposed(Pitch.from_midi(C0.midi + shift) - C0)
-    way = "higher" if shift > 0 else "lower"
-    return f"{counted(abs(shift), 'semitone')} {way} (in {moved.key})"
+def _key(melody: Melody, shifts: range) -> Iterator[str]:
+    shift = min(shifts, key=abs, default=0)
+    if melody.key and shift % 12:
+        moved = melody.transposed(Pitch.from_midi(C0.midi + shift) - C0)
+        way = "higher" if shift > 0 else "lower"
+        yield f"{counted(abs(shift), 'semitone')} {way} (in {moved.key})"
 
 
-def _instrument(lowest: int, highest: int, asked: Instrument) -> str:
+def _instrument(lowest: int, highest: int, asked: Instrument) -> Iterator[str]:
     """Another instrument that holds the melody as it is: of the same family, or a common one."""
     family = asked.name.split("-")[0]
     relatives = [name for name in INSTRUMENTS if name.split("-")[0] == family]
     for name in (*relatives, *COMMON, *INSTRUMENTS):
         low, high = INSTRUMENTS[name].range
         if low <= lowest and highest <= high and name != asked.name:
-            return f"as it is on the {name} (--instrument {name})"
-    return ""
-
-
-def _smallest(moves: range) -> int | None:
-    return min(moves, key=abs, default=None)
+            yield f"as it is on the {name} (--instrument {name})"
+            return

@@ -114,7 +114,7 @@ class Instrument(Value):
     @cached_property
     def open_pitches(self) -> tuple[Pitch, ...]:
         """The sound of each string at fret 0, the capo included; string 1 first."""
-        return tuple(Pitch.parse(_raised(s.open, self.capo)) for s in self.strings)
+        return tuple(_raised(string.open, self.capo) for string in self.strings)
 
     @cached_property
     def string_names(self) -> tuple[str, ...]:
@@ -220,18 +220,20 @@ class Instrument(Value):
 
         A scale length is in mm, or text such as ``30in``.
         """
-        changed = self
-        if tuning is not None:
-            changed = replace(changed, strings=self._retuned(tuning), basis="tuning as given")
-        if frets is not None:
-            changed = replace(changed, frets=frets)
-        if scale_length is not None:
-            if isinstance(scale_length, str):
-                scale_length = parse_scale_length(scale_length)
-            changed = replace(changed, scale_length=scale_length)
-        more = {"capo": capo, "name": name, "spacing": spacing, "hand": hand, "playing": playing}
-        kept: dict[str, Any] = {field: value for field, value in more.items() if value is not None}
-        return replace(changed, **kept)
+        if isinstance(scale_length, str):
+            scale_length = parse_scale_length(scale_length)
+        changes: dict[str, Any] = {
+            "strings": None if tuning is None else self._retuned(tuning),
+            "basis": None if tuning is None else "tuning as given",
+            "frets": frets,
+            "scale_length": scale_length,
+            "capo": capo,
+            "name": name,
+            "spacing": spacing,
+            "hand": hand,
+            "playing": playing,
+        }
+        return replace(self, **{name: new for name, new in changes.items() if new is not None})
 
     def _retuned(self, tuning: str) -> tuple[String, ...]:
         pitches = parse_tuning(tuning)
@@ -247,12 +249,9 @@ def octaves_for(midi: Sequence[int], instrument: Instrument) -> range:
     return range(-((min(midi) - low) // 12), (high - max(midi)) // 12 + 1)
 
 
-def _raised(pitch: Pitch, semitones: int) -> str:
+def _raised(pitch: Pitch, semitones: int) -> Pitch:
     """``pitch`` raised by a capo, spelled as the trade usually spells open strings."""
-    if semitones == 0:
-        return str(pitch)
-    midi = pitch.midi + semitones
-    return str(Pitch.from_midi(midi, flattest=-4))
+    return Pitch.from_midi(pitch.midi + semitones, flattest=-4) if semitones else pitch
 
 
 def parse_tuning(text: str) -> tuple[Pitch, ...]:

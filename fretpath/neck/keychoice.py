@@ -87,10 +87,7 @@ def open_strings_in(key: Key, instrument: Instrument) -> tuple[str, ...]:
 
 
 def rank_keys(
-    melody: Melody,
-    on: On = "bass",
-    *,
-    octave: int | None = None,
+    melody: Melody, on: On = "bass", *, octave: int | None = None
 ) -> tuple[KeyChoice, ...]:
     """The melody in every key and octave that can be played, the easiest first.
 

@@ -40,6 +40,8 @@ HOMES = (1, 3, 5, 7, 9)
 OUTER = (0.0, 3.5, 7.0, 14.0)
 SHIFT = (0.7, 1.0, 1.5)
 """What the usual price of a shift is multiplied by."""
+LEARNED = ("region_at", "outer", "shift")
+"""The prices that are learned."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +115,7 @@ def learn_prices(tabs: Sequence[Sequence[PlacedLine]], setup: Setup) -> HandFit:
     weights = tried[best][0]
     changes = {
         name: getattr(weights, name)
-        for name in ("region_at", "outer", "shift")
+        for name in LEARNED
         if getattr(weights, name) != getattr(setup.weights, name)
     }
     return HandFit(
@@ -155,24 +157,13 @@ def _combinations(setup: Setup) -> Iterator[tuple[Weights, int]]:
     yield usual, 0
     homes = [round(neck.distance(fret), 1) for fret in HOMES if fret < neck.frets_free]
     shifts = [round(usual.shift * factor, 3) for factor in SHIFT]
-    axes = [
-        sorted({before, *values})
-        for before, values in (
-            (usual.region_at, homes),
-            (usual.outer, OUTER),
-            (usual.shift, shifts),
-        )
-    ]
-    middle = [axis.index(v) for axis, v in zip(axes, _of(usual), strict=True)]
-    for home, outer, shift in product(*axes):
-        at = [axis.index(v) for axis, v in zip(axes, (home, outer, shift), strict=True)]
-        steps = sum(abs(here - there) for here, there in zip(at, middle, strict=True))
+    before = [getattr(usual, name) for name in LEARNED]
+    axes = [sorted({at, *more}) for at, more in zip(before, (homes, OUTER, shifts), strict=True)]
+    for prices in product(*axes):
+        rows = zip(axes, prices, before, strict=True)
+        steps = sum(abs(axis.index(new) - axis.index(old)) for axis, new, old in rows)
         if steps:
-            yield replace(usual, region_at=home, outer=outer, shift=shift), steps
-
-
-def _of(weights: Weights) -> tuple[float, float, float]:
-    return weights.region_at, weights.outer, weights.shift
+            yield replace(usual, **dict(zip(LEARNED, prices, strict=True))), steps
 
 
 def _best(agree: NDArray[np.float64], pull: NDArray[np.float64]) -> int:

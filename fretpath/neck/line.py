@@ -122,14 +122,11 @@ def line_of(setup: Setup, states: States, melody: Melody, octaves: int) -> Line:
     }
     start = setup.limits.start
     if start is not None:
-        placed = placements[0]
-        if placed and not (
-            placed.string in (None, start.string) and placed.fret in (None, start.fret)
-        ):
+        if 0 in limits and not limits[0].allows(start.string, start.fret):
             title = f"{melody.title}: " if melody.title else ""
             raise RequestError(
-                f"{title}the first note is placed at {placed} and the start asked for is {start}; "
-                "drop one of the two"
+                f"{title}the first note is placed at {placements[0]} and the start asked for is "
+                f"{start}; drop one of the two"
             )
         limits[0] = NoteLimit(start.string, start.fret, finger=start.finger)
     sounds = tuple(
