@@ -12,16 +12,15 @@ from fretpath.music.doubts import sure_of_commas
 from fretpath.music.draft import Draft, JottedLine
 from fretpath.music.jottings import syllables_of
 from fretpath.music.notation import parse_melody
-from fretpath.music.scribbles import Habits, habits_of, rewritten, spaced
-from fretpath.music.text import EVENT, HEADERS, UNDER
+from fretpath.music.scribbles import Habits, habits_of, melody_words, space_out
+from fretpath.music.text import EVENT, GROUP_END, HEADERS, UNDER, beats_of
 
 _FEW_BARS = 3
 
 
 def rewrite(draft: Draft) -> None:
     """Put each line of music into the words of melody text."""
-    quiet: list[str] = []
-    plain = [spaced(row.text, lambda _, text: quiet.append(text)) for row in draft.music()]
+    plain = [space_out(row.text)[0] for row in draft.music()]
     unit = int(draft.heads.get("meter", "4/4").partition("/")[2] or 4)
     habits = habits_of(plain, german=draft.german, unit=unit if unit in (2, 4, 8, 16) else 4)
     habits = sure_of_commas(draft, plain, habits)
@@ -32,13 +31,15 @@ def rewrite(draft: Draft) -> None:
 
 
 def _words(row: JottedLine, habits: Habits, draft: Draft) -> Iterator[str]:
-    def tell(kind: str, text: str) -> None:
-        draft.tell("read" if kind == "read" else "left out", text, row.number)
+    def tell(text: str) -> None:
+        draft.tell("read", text, row.number)
 
-    line = spaced(row.text, tell)
+    line, told = space_out(row.text)
+    for text in told:
+        tell(text)
     if "(" in line and not re.search(r"\):[1-9]", line):
         line = line.replace("(", " ").replace(")", " ")
-        tell("left out", "brackets around notes")
+        draft.tell("left out", "brackets around notes", row.number)
     for word in re.findall(
         r"\|:|:\|(?:x\d{1,2})?|\||\[\d{1,2}(?!\S)|\]|\(|\)\S*|(?:(?!:\|)[^\s|()\]])+", line
     ):
@@ -47,7 +48,7 @@ def _words(row: JottedLine, habits: Habits, draft: Draft) -> Iterator[str]:
         elif re.fullmatch(r"[,;]", word):
             continue
         else:
-            yield from rewritten(word.rstrip(";"), habits, tell)
+            yield from melody_words(word.rstrip(";"), habits, tell)
 
 
 def _put_words(draft: Draft, habits: Habits) -> None:
@@ -203,8 +204,8 @@ def _measured(words: Sequence[str]) -> Iterator[Fraction | None]:
         if word == "(":
             group = []
         elif word.startswith(")") and group is not None:
-            ratio = re.fullmatch(r"\):(\d+)(?:/(\d+))?", word)
-            each = Fraction(int(ratio[1]), int(ratio[2] or 1)) if ratio else Fraction(1)
+            length = GROUP_END.fullmatch(word)
+            each = beats_of(length) if length else Fraction(1)
             for inside in group:
                 yield None if "|" in inside else each
             group = None
@@ -213,7 +214,7 @@ def _measured(words: Sequence[str]) -> Iterator[Fraction | None]:
         elif "|" in word or word == "]":
             yield None
         elif match:
-            yield Fraction(int(match["beats"] or 1), int(match["unit"] or 1))
+            yield beats_of(match)
 
 
 def _played(words: Sequence[str], times: int, signs: bool) -> Iterator[str]:

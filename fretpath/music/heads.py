@@ -11,22 +11,11 @@ import re
 from dataclasses import dataclass
 
 from fretpath.errors import RequestError
-from fretpath.music.key import SCALES, Key
-from fretpath.music.text import HEADERS, TYPED, UNDER
+from fretpath.music.key import SCALES_BY_NAME, Key
+from fretpath.music.text import TYPED, UNDER, header_named
 
-_NAMES = {
-    "time": "meter", "time signature": "meter", "metre": "meter", "takt": "meter",
-    "bpm": "tempo", "speed": "tempo", "name": "title", "titel": "title", "tune": "title",
-    "song": "title", "tonart": "key", "key signature": "key", "tonality": "key", "scale": "key",
-    "from": "source", "composer": "source", "by": "source", "k": "key", "q": "tempo",
-    "oct": "octave", "quarter": "tempo", "crotchet": "tempo", "piece": "title",
-}  # fmt: skip
-"""Other names of the headers."""
-_MODES = {
-    **{alias: scale.name for scale in SCALES.values() for alias in (scale.name, *scale.aliases)},
-    "dur": "major",
-    "moll": "natural minor",
-}
+_MODES = {alias: scale.name for alias, scale in SCALES_BY_NAME.items()}
+_MODES |= {"dur": "major", "moll": "natural minor"}
 _MODE = "|".join(sorted(map(re.escape, _MODES), key=len, reverse=True))
 _ALTER = r"#{1,2}|b{1,2}|[ -]?sharp\b|[ -]?flat\b|is\b|es\b|s(?=[- ]?(?:dur|moll))"
 _KEY = rf"(?P<letter>[A-Ha-h])(?P<alter>{_ALTER})?(?:[ -]?(?P<mode>(?:{_MODE})(?![a-z])))?"
@@ -87,8 +76,8 @@ def read_head(line: str) -> Head:
     if named:
         name, value = (text.strip() for text in named.groups() if text is not None)
         name = "key" if name.lower() == "in" and not named[1] else name.lower()
-        name = _NAMES.get(name, name)
-        if name in HEADERS and name not in UNDER:
+        name = header_named(name)
+        if name and name not in UNDER:
             return _named(name, value)
     return _peel(line)
 

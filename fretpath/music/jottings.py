@@ -15,8 +15,8 @@ from unicodedata import category, normalize
 from fretpath.errors import AmbiguousTextError, nearest
 from fretpath.music.draft import Draft, JottedLine
 from fretpath.music.heads import read_head
-from fretpath.music.scribbles import SYLLABLES, looks_like_music, spaced
-from fretpath.music.text import HEADERS, TYPED, UNDER, TextSpot, unknown_header
+from fretpath.music.scribbles import SYLLABLES, looks_like_music, space_out
+from fretpath.music.text import HEADERS, TYPED, UNDER, TextSpot, numbered_lines, unknown_header
 
 _ODD = str.maketrans(
     "\u2b06\u2b07\u0307\u0323\u02d9\u00d7\u00a0\u201c\u201d\u201e"
@@ -100,7 +100,7 @@ def _undecorated(text: str, draft: Draft) -> list[tuple[int, str, bool]]:
     """(number, line, whether a gap stands before it) without emoji, bullets and line numbers."""
     found: list[tuple[int, str, bool]] = []
     gap = False
-    for number, raw in enumerate(re.split(r"\r\n|\r|\n", text.removeprefix("\ufeff")), start=1):
+    for number, raw in numbered_lines(text):
         wide = "".join(normalize("NFKC", c) if "\uff00" < c < "\uffef" else c for c in raw)
         line = "".join(filter(_shown, wide.translate(_ODD))).rstrip()
         line = re.sub(r"^\s*(?:```.*|>\s?|#{1,6}\s+(?!\d))", "", line)
@@ -400,8 +400,7 @@ def _is_music(line: str) -> bool:
     """Whether most words of a line may be notes."""
     if re.fullmatch(r"\s*[A-Za-z]{3,}\s*", line) and line.strip().lower() not in SYLLABLES:
         return False
-    quiet: list[tuple[str, str]] = []
-    words = spaced(line.translate(TYPED), lambda kind, text: quiet.append((kind, text))).split()
+    words = space_out(line.translate(TYPED))[0].split()
     words = [word for word in words if word not in ("|", "-")]
     notes = sum(looks_like_music(word) for word in words)
     return (

@@ -195,7 +195,8 @@ SCALES: Mapping[str, Scale] = MappingProxyType(
         )
     }
 )
-_BY_ALIAS = {alias: s for s in SCALES.values() for alias in (s.name, *s.aliases)}
+SCALES_BY_NAME = {alias: s for s in SCALES.values() for alias in (s.name, *s.aliases)}
+"""Every scale by each of its names, lower case."""
 _LOWEST_OCTAVE, _HIGHEST_OCTAVE = -1, 9
 _USUAL = -5  # outside its scale a key has b2 b6 b3 b7 below and #4 above (common practice)
 
@@ -203,12 +204,12 @@ _USUAL = -5  # outside its scale a key has b2 b6 b3 b7 below and #4 above (commo
 def scale_named(name: str) -> Scale:
     """The scale of that name or alias, case and spacing ignored; RequestError if unknown."""
     wanted = " ".join(name.lower().split())
-    if wanted not in _BY_ALIAS:
+    if wanted not in SCALES_BY_NAME:
         raise RequestError(
-            f'unknown mode or scale "{name[:40]}"{nearest(wanted, _BY_ALIAS)} '
+            f'unknown mode or scale "{name[:40]}"{nearest(wanted, SCALES_BY_NAME)} '
             f"(known: {', '.join(SCALES)})"
         )
-    return _BY_ALIAS[wanted]
+    return SCALES_BY_NAME[wanted]
 
 
 @dataclass(frozen=True)

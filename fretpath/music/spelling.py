@@ -26,9 +26,12 @@ from fretpath.values import Value
 SYLLABLES = ("do", "la")
 """The syllable of a minor tonic: do-based or la-based."""
 
-_PLAIN = ("do", "re", "mi", "fa", "so", "la", "ti")
-_RAISED = {1: "di", 2: "ri", 4: "fi", 5: "si", 6: "li"}
-_LOWERED = {2: "ra", 3: "me", 5: "se", 6: "le", 7: "te"}
+SOLFEGE = {
+    "1": "do", "#1": "di", "b2": "ra", "2": "re", "#2": "ri", "b3": "me", "3": "mi",
+    "4": "fa", "#4": "fi", "b5": "se", "5": "so", "#5": "si", "b6": "le", "6": "la", "#6": "li",
+    "b7": "te", "7": "ti",
+}  # fmt: skip
+"""The syllable of each simple degree that has one."""
 
 
 @dataclass(frozen=True)
@@ -119,9 +122,8 @@ def syllable(degree: Degree, key: Key, *, minor: str = "do") -> str:
         raise RequestError(f'syllables are do-based or la-based: do or la, not "{minor[:40]}"')
     if minor == "la":
         degree = _relative(degree, key)
-    table = {1: _RAISED, -1: _LOWERED, 0: dict(enumerate(_PLAIN, start=1))}.get(degree.alter, {})
-    plain = _PLAIN[degree.number - 1]
-    return table.get(degree.number, plain + accidental(degree.alter))
+    plain = SOLFEGE[str(degree.number)]
+    return SOLFEGE.get(degree.plain, plain + accidental(degree.alter))
 
 
 def _relative(degree: Degree, key: Key) -> Degree:

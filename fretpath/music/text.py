@@ -56,6 +56,15 @@ HEADERS = {
 }
 """Name of each header, and what it says."""
 
+OTHER_NAMES = {
+    "time": "meter", "time signature": "meter", "metre": "meter", "takt": "meter",
+    "bpm": "tempo", "speed": "tempo", "name": "title", "titel": "title", "tune": "title",
+    "song": "title", "tonart": "key", "key signature": "key", "tonality": "key", "scale": "key",
+    "from": "source", "composer": "source", "by": "source", "k": "key", "q": "tempo",
+    "oct": "octave", "quarter": "tempo", "crotchet": "tempo", "piece": "title",
+}  # fmt: skip
+"""Other names of the headers, as people write them."""
+
 UNDER = ("words", "chords")
 """Headers that stand under a line of music."""
 KEPT = ("source", "teaches", "level")
@@ -193,9 +202,14 @@ def split(text: str, source: str) -> tuple[Headers, list[MusicLine]]:
     return headers, lines
 
 
+def numbered_lines(text: str) -> Iterator[tuple[int, str]]:
+    """Each line of a text with its number, however the lines end."""
+    return enumerate(re.split(r"\r\n|\r|\n", text.removeprefix("\ufeff")), start=1)
+
+
 def rows(text: str, source: str) -> Iterator[tuple[int, str]]:
     """Number and text of each line that says something; control characters are refused."""
-    for number, raw in enumerate(re.split(r"\r\n|\r|\n", text.removeprefix("\ufeff")), start=1):
+    for number, raw in numbered_lines(text):
         _refuse_control(raw, source, number)
         if raw.strip() and not raw.lstrip().startswith(";"):
             yield number, raw
@@ -281,10 +295,11 @@ def _event(word: str, spot: TextSpot) -> Event:
         raise spot.error(why_not(word))
     if match["place"] and (match["rest"] or match["hold"]):
         raise spot.error("only a note has a place on the neck, a rest or a hold has none")
-    return Event(match, _beats(match), spot)
+    return Event(match, beats_of(match), spot)
 
 
-def _beats(match: re.Match[str]) -> Fraction:
+def beats_of(match: re.Match[str]) -> Fraction:
+    """The length of an event or a group, in beats."""
     return Fraction(int(match["beats"] or 1), int(match["unit"] or 1))
 
 
@@ -292,7 +307,7 @@ def _group_length(word: str, spot: TextSpot) -> Fraction:
     match = GROUP_END.fullmatch(word)
     if match is None or match["beats"] is None:
         raise spot.error("expected the length of the group after ), such as ):1/2")
-    return _beats(match)
+    return beats_of(match)
 
 
 def _in_group(event: Event, beats: Fraction) -> Event:
@@ -303,55 +318,74 @@ def _in_group(event: Event, beats: Fraction) -> Event:
 
 # -- slips ----------------------------------------------------------------------------------------
 
-_OTHER_NAMES = {"time": "meter", "bpm": "tempo", "speed": "tempo", "name": "title"}
-_SYLLABLES = {"do", "re", "mi", "fa", "so", "sol", "la", "ti", "si"}
+_SYLLABLES = "do|re|mi|fa|sol?|la|ti|si"
+_SLIPS = (
+    (r"[#b]*0.*", "degrees count from 1 (the octave below is 1,)"),
+    (
+        r"[hH](?:#|b|is)?-?\d?(?:[:@].*)?",
+        "H is the German name of B; write B (and Bb for the German B)",
+    ),
+    (r"[a-g][#b]*-?\d.*", "note letters are capitals; write {capital}"),
+    (
+        r"[A-G][#b]{0,3}[,']+",
+        "a note has its octave as a number, such as {bare}2 or {bare}5",
+    ),
+    (r"[1-9]\d?[#b].*", "the accidental stands before the number, such as b3 or #4"),
+    (r"[^@:]+@[\d-]*:.*", "the length comes before the place, such as 5:2@4-8"),
+)
+"""A word that is no event, and what is told instead."""
+_HINTS = (
+    (rf"(?i:{_SYLLABLES})", "for syllables write do 1, re 2, mi 3, fa 4, so 5, la 6, ti 7"),
+    (
+        r"[-_.][#b]*\d+|[#b]*\d+\.",
+        "an octave down is written {bare}, (with a comma), an octave up {bare}'",
+    ),
+    (r"\+[#b]*\d+", "a raised degree is written #{bare}, an octave up {bare}'"),
+    (r":\d.*", "a length stands right behind its note, without a space"),
+    (
+        r"[^:]+:\d*\.\d+|[^:/]+/\d+",
+        "write half a beat {note}:1/2, one and a half :3/2",
+    ),
+    (r"[A-Za-z]{3,20}", "a remark stands on a line that begins with ;"),
+)
+"""A word that is no event, and what ends the sentence about it."""
 
 
 def why_not(word: str) -> str:
     """Tell what was expected where ``word`` stands; the commonest slips by name."""
-    if re.match(r"[#b]*0", word):
-        return f'"{word[:20]}": degrees count from 1 (the octave below is 1,)'
-    if re.fullmatch(r"[hH](?:#|b|is)?-?\d?(?:[:@].*)?", word):
-        return f'"{word[:20]}": H is the German name of B; write B (and Bb for the German B)'
-    if re.match(r"[a-g][#b]*-?\d", word):
-        return f'"{word[:20]}": note letters are capitals; write {word[:1].upper()}{word[1:20]}'
-    if re.fullmatch(r"[A-G][#b]{0,3}[,']+", word):
-        letter = word.rstrip(",'")
-        return f'"{word[:20]}": a note has its octave as a number, such as {letter}2 or {letter}5'
-    if re.match(r"[1-9]\d?[#b]", word):
-        return f'"{word[:20]}": the accidental stands before the number, such as b3 or #4'
-    if re.fullmatch(r"[^@:]+@[\d-]*:.*", word):
-        return f'"{word[:20]}": the length comes before the place, such as 5:2@4-8'
+    if slip := _told(_SLIPS, word):
+        return f'"{word[:20]}": {slip}'
     if re.fullmatch(r"[A-Za-z]{3,}:", word):
         return unknown_header(word[:20].rstrip(":").lower())
     if word.endswith("@"):
         return "expected a string, a fret or both after @, such as @4-8, @4 or @-8"
-    remark = "; a remark stands on a line that begins with ;"
+    hint = _told(_HINTS, word)
     return (
         f'"{word[:20]}" is not a note: expected a degree (5, b3, #4, 10), a note (Bb2), '
-        "r, - or |, with a length such as :1/2 behind it"
-        f"{_slip(word) or (remark if re.fullmatch('[A-Za-z]{3,20}', word) else '')}"
+        f"r, - or |, with a length such as :1/2 behind it{'; ' if hint else ''}{hint}"
     )
 
 
-def _slip(word: str) -> str:
-    """The likeliest meaning of ``word``, to end the message; or nothing."""
-    if word.lower() in _SYLLABLES:
-        return "; for syllables write do 1, re 2, mi 3, fa 4, so 5, la 6, ti 7"
-    if re.fullmatch(r"[-_.][#b]*\d+|[#b]*\d+\.", word):
-        number = word.strip("-_.")
-        return f"; an octave down is written {number}, (with a comma), an octave up {number}'"
-    if re.fullmatch(r"\+[#b]*\d+", word):
-        return f"; a raised degree is written #{word[1:]}, an octave up {word[1:]}'"
-    if re.match(r":\d", word):
-        return "; a length stands right behind its note, without a space"
-    if re.fullmatch(r"[^:]+:\d*\.\d+", word) or re.fullmatch(r"[^:/]+/\d+", word):
-        return f"; write half a beat {re.split('[:/]', word)[0][:20]}:1/2, one and a half :3/2"
-    return ""
+def _told(table: tuple[tuple[str, str], ...], word: str) -> str:
+    """What a table of slips tells of a word; the empty string if it is none of them."""
+    told = next((told for pattern, told in table if re.fullmatch(pattern, word)), "")
+    note = re.split("[:/]", word)[0][:20]
+    capital = f"{word[:1].upper()}{word[1:20]}"
+    return told.format(capital=capital, bare=word.strip("-_.+,'"), note=note)
+
+
+def header_named(name: str) -> str:
+    """The header that a word names, in any of the usual words; empty for none.
+
+    >>> header_named("Time signature"), header_named("words"), header_named("verse")
+    ('meter', 'words', '')
+    """
+    known = OTHER_NAMES.get(name.strip().lower(), name.strip().lower())
+    return known if known in HEADERS else ""
 
 
 def unknown_header(name: str) -> str:
     """A header nobody knows, with the one that was most likely meant."""
-    other = _OTHER_NAMES.get(name.split()[0])
+    other = OTHER_NAMES.get(name) or OTHER_NAMES.get(name.split()[0])
     hint = f'; did you mean "{other}"?' if other else nearest(name, HEADERS)
     return f'unknown header "{name}"{hint} (known: {", ".join(HEADERS)})'
