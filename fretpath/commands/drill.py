@@ -9,7 +9,7 @@ sounds and tells right or wrong at once; as text it is a paper with its answer k
 from __future__ import annotations
 
 import argparse
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,13 +27,17 @@ from fretpath.commands.options import (
 )
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.exchange.door import ending_of
-from fretpath.lesson.drill import KINDS, call_and_answer, parse_confused, phrases_for, questions_of
-from fretpath.lesson.drill_page import (
+from fretpath.lesson.drill import (
+    KINDS,
     Drill,
+    call_and_answer,
     drill_data,
     drill_html,
     drill_key,
     drill_text,
+    parse_confused,
+    phrases_for,
+    questions_of,
     sounding,
 )
 from fretpath.lesson.practice import (
@@ -41,7 +45,6 @@ from fretpath.lesson.practice import (
     hardest_shift,
     ladder_page,
     loop_page,
-    music_of,
     tempo_ladder,
 )
 from fretpath.lesson.record import confusions, drill_pairs, parse_record, rows_of
@@ -50,6 +53,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody
 from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
+from fretpath.values import to_dict
 
 _SILENT_KINDS = ("call", "shift", "tempo")
 
@@ -196,15 +200,7 @@ def _call(arguments: argparse.Namespace) -> tuple[str, Any]:
 def _shift(arguments: argparse.Namespace) -> tuple[str, Any]:
     arrangement = _arrangement(arguments)
     loop = hardest_shift(arrangement, run_up=arguments.run_up)
-    data = None
-    if loop:
-        data = {
-            "place": loop.place,
-            "distance_mm": round(loop.distance, 1),
-            "speed_mm_s": round(loop.speed, 1),
-            "tempo": float(loop.tempo),
-            "melody": music_of(loop.melody),
-        }
+    data = to_dict(loop) if loop else None
     return loop_page(loop, arrangement), data
 
 
@@ -212,4 +208,4 @@ def _tempo(arguments: argparse.Namespace) -> tuple[str, Any]:
     arrangement = _arrangement(arguments)
     ladder = tempo_ladder(arrangement, limit=arguments.fastest)
     own = float(arrangement.melody.tempo or USUAL_TEMPO)
-    return ladder_page(ladder, own), asdict(ladder)
+    return ladder_page(ladder, own), to_dict(ladder)

@@ -74,7 +74,7 @@ def run(arguments: argparse.Namespace) -> str:
     title = ", ".join(filter(None, (arguments.title, arguments.student)))
     look = Look(title=title, cautions=False, left_handed=arguments.left_handed)
     plan = None if arguments.no_sound else SoundPlan(count_in=True)
-    style = Style(setup, True, look, plan)
+    style = Style(setup, look, any_key=True, sound=plan)
     _write(arguments, term, melodies, style, faults)
     return finish(_report(arguments.output, term), faults)
 

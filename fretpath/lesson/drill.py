@@ -7,6 +7,10 @@ sounds of the same pitches count as the same.
 
 **Conventions.**  Whatever is drawn by lot depends on a number alone, the *draw*, which stands on
 the page: the same draw gives the same drill.  Pitches stand in the octave of the melody given.
+
+**Pages.**  As HTML a drill is one file without anything from elsewhere: the sounds lie in it, a
+tick is told right or wrong at once, and printed it is a paper with its answer key on a page of its
+own.  As text the key is a page of its own too: the student's page never tells which is right.
 """
 
 from __future__ import annotations
@@ -14,16 +18,22 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from itertools import islice, pairwise
+from typing import Any
 
 from fretpath.errors import RequestError
 from fretpath.lesson.tune import check_tune
 from fretpath.music.calls import with_answers
 from fretpath.music.key import Degree, Key
-from fretpath.music.melody import Melody
+from fretpath.music.melody import Melody, Note
 from fretpath.music.notation import parse_melody
 from fretpath.music.pitch import Pitch
-from fretpath.values import Value
+from fretpath.page.html import fill_template
+from fretpath.page.sheet import Sound
+from fretpath.page.sound import melody_mp3
+from fretpath.page.tables import wrapped
+from fretpath.values import Value, to_dict
 
 Confused = Sequence[tuple[str, str]]
 
@@ -39,8 +49,9 @@ KINDS = {
     "finish": "Sing or play how it ends, then listen to the whole.",
 }
 """Every kind of question about a sound, and what it asks."""
-WITHOUT_CHOICES = ("sing", "finish")
 MOST_QUESTIONS = 12
+LETTERS = "ABCDEFGHIJKLM"
+"""The names of the choices."""
 
 
 @dataclass(frozen=True)
@@ -116,7 +127,7 @@ class _Lot:
     choices: int
     confused: Confused
 
-    def one_of(self, answers: Sequence[str]) -> int:
+    def one_of(self, answers: Sequence[object]) -> int:
         return self.random.randrange(len(answers))
 
 
@@ -290,14 +301,13 @@ def _steps(phrase: Melody) -> list[tuple[Pitch, Pitch]]:
 def _third(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
     if not any(degree.plain in ("3", "b3") for degree in _degrees(phrase)):
         return
-    right = lot.random.randrange(2)
-    wanted = ("3", "b3")[right]
+    names = ("major", "minor")
+    right = lot.one_of(names)
     for note, degree in enumerate(_degrees(phrase)):
         if degree.plain in ("3", "b3"):
             phrase = _with_degree(phrase, note, Degree(degree.steps, -right))
-    yield Question(
-        "third", place, phrase, ("major", "minor"), right, f"{('major', 'minor')[right]}: {wanted}"
-    )
+    told = f"{names[right]}: {('3', 'b3')[right]}"
+    yield Question("third", place, phrase, names, right, told)
 
 
 def _scale(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
@@ -313,14 +323,15 @@ def _scale(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
         for by in (1, -1)
         if (degree.interval.semitones + by) % 12 not in inside
     ]
-    right = lot.random.randrange(2)
+    names = ("all in the scale", "one outside")
+    right = lot.one_of(names)
     told = f"every note is in the scale: {degree_line(phrase)}"
     if right and outside:
         phrase = _with_degree(phrase, note, lot.random.choice(outside))
         told = f"{_degrees(phrase)[note].plain} is outside: {degree_line(phrase)}"
     elif right:
         return
-    yield Question("scale", place, phrase, ("all in the scale", "one outside"), right, told)
+    yield Question("scale", place, phrase, names, right, told)
 
 
 def _difference(phrase: Melody, place: str, lot: _Lot) -> Iterator[Question]:
@@ -368,7 +379,7 @@ _PASSING = ("1 3 4 #4 5", "5 #4 5 3 1", "8 6 5 #4 5 1", "1 5 #4 4 3", "3 4 #4 5 
 def _lydian(melody: Melody, lot: _Lot) -> Iterator[Question]:
     """Phrases of our own in the key of the melody, with a #4 of either kind."""
     names = ("Lydian", "passing")
-    kinds = [lot.random.randrange(2) for _ in range(6)]
+    kinds = [lot.one_of(names) for _ in range(6)]
     lines = [list(_AT_HOME), list(_PASSING)]
     for kind in lines:
         lot.random.shuffle(kind)
@@ -429,3 +440,107 @@ def call_and_answer(melody: Melody) -> Melody:
     short = replace(melody, phrases=tuple(sorted({*melody.phrases, *starts[1:]} - {0})))
     title = f"{melody.title}: call and answer" if melody.title else "Call and answer"
     return replace(with_answers(short), title=title, headers=(), meters=())
+
+
+# -- a whole drill --------------------------------------------------------------------------------
+
+_TONIC = Fraction(2)
+_SILENCE = Fraction(1)
+
+
+@dataclass(frozen=True)
+class Drill:
+    """Questions with the words above them."""
+
+    questions: tuple[Question, ...]
+    """In the order of the page."""
+    title: str
+    """The tune they come from; empty for phrases of our own."""
+    draw: int
+    """The number of the set."""
+
+
+def sounding(question: Question) -> Melody:
+    """The sounds of a question: the tonic, a beat of silence, then its phrase."""
+    return _after_tonic(question.first or question.sound)
+
+
+def _after_tonic(melody: Melody) -> Melody:
+    before = (Note(melody.tonic, _TONIC), Note(None, _SILENCE))
+    return Melody(
+        (*before, *melody.clock.notes),
+        keys=((0, melody.keys[0][1]),),
+        octave=melody.octave,
+        tempo=melody.tempo,
+    )
+
+
+# -- on paper and on a page ------------------------------------------------------------------------
+
+
+def drill_text(drill: Drill) -> str:
+    """The questions as a student sees them."""
+    lines = [
+        f"LISTEN  {drill.title}".rstrip(),
+        f"(set {drill.draw}; degrees count against the major scale; answers on their own page)",
+        "Name: ____________________  Date: ____________",
+    ]
+    for number, question in enumerate(drill.questions, start=1):
+        lines += ["", *wrapped(f"{number}. {question.ask}", hanging="   ")]
+        if question.shown:
+            lines += wrapped(question.shown, indent="   ")
+        for letter, choice in zip(LETTERS, question.choices, strict=False):
+            lines += wrapped(f"{letter}   {choice}", indent="   ", hanging="    ")
+    return "\n".join(lines) + "\n"
+
+
+def drill_key(drill: Drill) -> str:
+    """A key for the teacher: what to play for each question, and which choice is right."""
+    lines = [
+        f"ANSWER KEY  {drill.title}".rstrip(),
+        f"(set {drill.draw}; play the tonic first, then the line)",
+    ]
+    for number, question in enumerate(drill.questions, start=1):
+        place = f"   ({question.place})" if question.place else ""
+        lines += ["", f"{number}. {answer(question)}{place}"]
+        lines += wrapped(" ".join(map(str, question.sound.pitches)), indent="   ")
+    return "\n".join(lines) + "\n"
+
+
+def answer(question: Question) -> str:
+    """The right answer in words: its letter, and what was heard."""
+    return f"{LETTERS[question.right]}: {question.told}" if question.choices else question.told
+
+
+def drill_data(drill: Drill) -> dict[str, Any]:
+    """The questions with their answers as plain data."""
+    questions = [
+        {
+            **to_dict(question),
+            "ask": question.ask,
+            "letter": LETTERS[question.right] if question.choices else None,
+            "play": [str(pitch) for pitch in question.sound.pitches],
+        }
+        for question in drill.questions
+    ]
+    return {"draw": drill.draw, "questions": questions}
+
+
+def drill_html(drill: Drill) -> str:
+    """The questions as one HTML file that sounds."""
+    questions = [(question, *_links(question)) for question in drill.questions]
+    return fill_template(
+        "fretpath.lesson", "drill.html", drill=drill, questions=questions, letters=LETTERS
+    )
+
+
+def _links(question: Question) -> tuple[str, str]:
+    """What is heard at first, and what a student who sings hears at the end; else empty."""
+    cue, whole = sounding(question), _after_tonic(question.sound)
+    if question.kind == "sing":
+        cue = replace(whole, notes=whole.notes[:1])
+    return _link(cue), "" if question.choices else _link(whole)
+
+
+def _link(melody: Melody) -> str:
+    return Sound(melody_mp3(melody)).link

@@ -11,7 +11,7 @@ Nothing here opens a file: melodies come in, names and texts come out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import PurePath
 
@@ -19,14 +19,12 @@ from fretpath.lesson.order import ACCURACY, HAND_RANKED, Lesson, by_hand, news
 from fretpath.lesson.record import csv_text
 from fretpath.lesson.tune import arrange_in_best_key
 from fretpath.music.melody import Melody
-from fretpath.neck.arrangement import Figures
+from fretpath.neck.arrangement import Arrangement, Figures
 from fretpath.neck.setup import Setup
 from fretpath.page.aloud import with_capitals
 from fretpath.page.html import fill_template
 from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
 from fretpath.page.sound import SoundPlan
-
-_PLAIN = Look(cautions=False)
 
 
 @dataclass(frozen=True)
@@ -35,33 +33,39 @@ class Style:
 
     setup: Setup
     """What it is played on."""
+    look: Look
+    """How its sheets look; their cautions stand once, on the contents page."""
     any_key: bool = False
     """Whether a tune may move to the key and octave that suit the hand best."""
-    look: Look = _PLAIN
-    """How its sheets look; their cautions stand once, on the contents page."""
     sound: SoundPlan | None = None
     """How the tunes sound; None for silent sheets."""
+
+    def arrange(self, melodies: Iterable[Melody]) -> tuple[Arrangement, ...]:
+        """Each melody fingered in its own key, or in the one that suits the hand best."""
+        return tuple(
+            arrange_in_best_key(melody, self.setup, any_key=self.any_key) for melody in melodies
+        )
+
+    def sheets(self, arrangements: tuple[Arrangement, ...]) -> tuple[str, str]:
+        """The student's and the teacher's copy of some tunes, as HTML."""
+        heard = [sounds_for(a.melody, self.sound) for a in arrangements if self.sound]
+        sounds, drones = tuple(sound for sound, _ in heard), tuple(drone for _, drone in heard)
+        student, teacher = (
+            render_sheet(Sheet(arrangements, copy, self.look, sounds, drones))
+            for copy in (True, False)
+        )
+        return student, teacher
 
 
 def tune_sheets(melody: Melody, style: Style) -> tuple[str, str]:
     """The student's and the teacher's sheet of one tune, as HTML."""
-    arrangement = arrange_in_best_key(melody, style.setup, any_key=style.any_key)
-    heard = sounds_for(arrangement.melody, style.sound) if style.sound else None
-    sounds, drones = ((heard[0],), (heard[1],)) if heard else ((), ())
-    student, teacher = (
-        render_sheet(Sheet((arrangement,), student, style.look, sounds, drones))
-        for student in (True, False)
-    )
-    return student, teacher
+    return style.sheets(style.arrange([melody]))
 
 
 def whole_print(melodies: Sequence[Melody], style: Style, *, student: bool) -> str:
     """The copies of all tunes as one silent page to be printed."""
-    arrangements = tuple(
-        arrange_in_best_key(melody, style.setup, any_key=style.any_key) for melody in melodies
-    )
     look = replace(style.look, title=style.look.title or "Packet", paper=True)
-    return render_sheet(Sheet(arrangements, student, look))
+    return render_sheet(Sheet(style.arrange(melodies), student, look))
 
 
 def sheet_name(place: int, name: str) -> str:

@@ -23,6 +23,7 @@ from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.setup import Limits
 from fretpath.page.tab import render_tab
 from fretpath.page.tables import table
+from fretpath.values import Value
 
 USUAL_SPEED = 400.0
 """mm/s a shift may reach on the ladder unless the teacher says otherwise (our choice)."""
@@ -32,7 +33,7 @@ _AT_MOST_TIMES = 2
 
 
 @dataclass(frozen=True)
-class Loop:
+class Loop(Value):
     """The hardest shift of a fingering, with the notes around it."""
 
     melody: Melody
@@ -99,7 +100,7 @@ def _placed(arrangement: Arrangement) -> Melody:
 
 
 @dataclass(frozen=True)
-class Ladder:
+class Ladder(Value):
     """Tempos to climb."""
 
     tempos: tuple[int, ...]
@@ -144,6 +145,7 @@ def loop_page(loop: Loop | None, arrangement: Arrangement) -> str:
     """The hardest shift as tab to be played round and round."""
     if loop is None:
         return STILL
+    music = format_melody(loop.melody).split("\n\n", 1)[1].rstrip("\n")  # without its headers
     around = arrange(loop.melody, replace(arrangement.setup, limits=Limits(), objective="total"))
     return (
         "THE HARDEST SHIFT, as a loop\n"
@@ -153,13 +155,8 @@ def loop_page(loop: Loop | None, arrangement: Arrangement) -> str:
         f"{HAND_CAUTION}\n"
         f"{render_tab(around)}\n"
         "As melody text (the places keep the fingering):\n\n"
-        f"{music_of(loop.melody)}\n"
+        f"{music}\n"
     )
-
-
-def music_of(melody: Melody) -> str:
-    """The music lines of a melody without its headers, one line a phrase."""
-    return format_melody(melody).split("\n\n", 1)[1].rstrip("\n")
 
 
 def ladder_page(ladder: Ladder, own: float) -> str:

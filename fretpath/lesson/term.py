@@ -19,18 +19,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from fretpath.errors import RequestError
-from fretpath.lesson.drill import Question, phrases_for, questions_of
-from fretpath.lesson.drill_page import LETTERS, sounding
+from fretpath.lesson.drill import LETTERS, Question, phrases_for, questions_of, sounding
 from fretpath.lesson.material import RUNGS, Topic, degree_names
 from fretpath.lesson.order import ACCURACY, Lesson, by_ear, in_this_order, news
 from fretpath.lesson.packet import Style
-from fretpath.lesson.tune import Tune, arrange_in_best_key
+from fretpath.lesson.tune import Tune
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.html import fill_template
-from fretpath.page.sheet import Sheet, Sound, render_sheet, sounds_for
-from fretpath.page.sound import melody_mp3
+from fretpath.page.sheet import Sound
+from fretpath.page.sound import SoundPlan, melody_mp3
 from fretpath.values import Value
 
 MOST_WEEKS = 52
@@ -144,64 +143,47 @@ def _parts(lessons: Sequence[Lesson], count: int) -> Iterator[Sequence[Lesson]]:
 # -- a week ----------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class DrillLine:
-    """One question of a drill as the page shows it."""
-
-    number: int
-    """From 1."""
-    sound: str
-    """What is played, as an address of itself; empty for a silent page."""
-    choices: tuple[tuple[str, str], ...]
-    """Letter and degrees of each choice."""
-    right: str
-    """The letter of the choice that is played."""
-
-
 def week_pages(week: TermWeek, melodies: dict[str, Melody], style: Style) -> tuple[str, str]:
     """The student's and the teacher's file of a week, as HTML; *melodies* by file name."""
-    names = [lesson.tune.name for lesson in week.lessons]
-    arrangements = tuple(
-        arrange_in_best_key(melodies[name], style.setup, any_key=True) for name in names
-    )
+    arrangements = style.arrange(melodies[lesson.tune.name] for lesson in week.lessons)
     title = f"{style.look.title or 'Lessons'}: week {week.number}"
-    look = replace(style.look, title=title)
-    heard = [sounds_for(a.melody, style.sound) for a in arrangements if style.sound]
-    sounds, drones = (tuple(sound) for sound in zip(*heard, strict=True)) if heard else ((), ())
-    questions = week_questions(week, arrangements[0])
-    lines = [_lines(number, q, style) for number, q in enumerate(questions, start=1)]
-    calls = [(a.melody.title, _call(a.melody, style)) for a in arrangements if style.sound]
+    sheets = replace(style, look=replace(style.look, title=title)).sheets(arrangements)
+    questions = [
+        (question, _link(sounding(question), SoundPlan()) if style.sound else "")
+        for question in week_questions(week, arrangements[0])
+    ]
+    calls = [
+        (each.melody.title, _link(each.melody, replace(style.sound, call_and_answer=True)))
+        for each in arrangements
+        if style.sound
+    ]
     student, teacher = (
         _with_drill(
-            render_sheet(Sheet(arrangements, copy, look, sounds, drones)),
+            sheet,
             fill_template(
                 "fretpath.lesson",
                 "week.html",
                 week=week.number,
                 student=copy,
                 calls=calls,
-                questions=lines,
+                questions=questions,
+                letters=LETTERS,
             ),
         )
-        for copy in (True, False)
+        for sheet, copy in zip(sheets, (True, False), strict=True)
     )
     return student, teacher
 
 
+def _link(melody: Melody, plan: SoundPlan) -> str:
+    return Sound(melody_mp3(melody, plan)).link
+
+
 def _with_drill(page: str, drill: str) -> str:
-    """The drill of the week behind the sheets of a page."""
-    end = "</main>" if "</main>" in page else "</body>"
-    before, mark, after = page.replace("</head>", f"{_STYLE}</head>", 1).rpartition(end)
-    return f"{before}{drill}{mark}{after}"
-
-
-_STYLE = """<style>
-.week { break-before: page; }
-.week li { break-inside: avoid; }
-.week .choice { display: inline-block; min-width: 11em; padding-right: 2em; white-space: nowrap; }
-@media print { .week audio { display: none; } }
-</style>
-"""
+    """The drill of the week behind the sheets of a page, its style in the head."""
+    style, mark, section = drill.partition("</style>\n")
+    page = page.replace("</head>", f"{style}{mark}</head>", 1)
+    return page.replace("</main>", f"{section}</main>", 1)
 
 
 def week_questions(week: TermWeek, arrangement: Arrangement) -> list[Question]:
@@ -228,17 +210,6 @@ def week_pairs(week: TermWeek) -> list[tuple[str, str]]:
 def _like(degree: str) -> str:
     plain = Degree.parse(degree)
     return str(plain.number) if plain.alter else str(plain.number + (1 if plain.number < 7 else -1))
-
-
-def _lines(number: int, question: Question, style: Style) -> DrillLine:
-    sound = Sound(melody_mp3(sounding(question))).link if style.sound else ""
-    shown = tuple(zip(LETTERS, question.choices, strict=False))
-    return DrillLine(number, sound, shown, LETTERS[question.right])
-
-
-def _call(melody: Melody, style: Style) -> str:
-    assert style.sound is not None
-    return Sound(melody_mp3(melody, replace(style.sound, call_and_answer=True))).link
 
 
 # -- contents --------------------------------------------------------------------------------------

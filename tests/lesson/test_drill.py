@@ -15,23 +15,26 @@ from hypothesis import strategies as st
 from fretpath import Degree, Melody, RequestError, arrange, parse_melody
 from fretpath.lesson.drill import (
     KINDS,
-    WITHOUT_CHOICES,
+    Drill,
     Question,
     call_and_answer,
+    drill_key,
+    drill_text,
     excerpt,
     parse_confused,
     phrases_for,
     pieces,
     questions_of,
+    sounding,
 )
-from fretpath.lesson.drill_page import Drill, drill_key, drill_text, sounding
 from fretpath.lesson.practice import hardest_shift, tempo_ladder
 from tests.lesson.tunes import KEYS, OFF_KEY, melody, timed_words
 
 CONFUSED = st.lists(
     st.sampled_from([("3", "b3"), ("4", "#4"), ("5", "4"), ("7", "b7"), ("1", "5")]), max_size=2
 )
-WITH_CHOICES = sorted(set(KINDS) - set(WITHOUT_CHOICES))
+SUNG = {"sing", "finish"}
+WITH_CHOICES = sorted(set(KINDS) - SUNG)
 
 
 def heights(phrase: Melody) -> list[int]:
