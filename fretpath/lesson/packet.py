@@ -68,13 +68,18 @@ def whole_print(melodies: Sequence[Melody], style: Style, *, student: bool) -> s
     return render_sheet(Sheet(style.arrange(melodies), student, look))
 
 
+_LONGEST_NAME = 200
+"""Bytes of a melody's file name that its sheet keeps, so that the system takes it."""
+
+
 def sheet_name(place: int, name: str) -> str:
     """The file name of a sheet: ``03_ferry_bell.html`` for the third place.
 
     >>> sheet_name(3, "ferry_bell.txt")
     '03_ferry_bell.html'
     """
-    return f"{place:02}_{PurePath(name).stem}.html"
+    stem = PurePath(name).stem.encode()[:_LONGEST_NAME].decode(errors="ignore")
+    return f"{place:02}_{stem}.html"
 
 
 def contents_page(lessons: Sequence[tuple[int, Lesson]], style: Style) -> str:

@@ -437,6 +437,11 @@ class Melody(Value):
         return sum(n.beats for n in self.notes[: self.whole_bars[0]]) < meter.beats
 
     @cached_property
+    def has_rhythm(self) -> bool:
+        """Whether there is anything to count: a meter, or notes of different lengths."""
+        return bool(self.meters) or any(note.beats != 1 or note.tied for note in self.notes)
+
+    @cached_property
     def whole_bars(self) -> tuple[int, ...]:
         """The bar marks without those where a repeat sign cuts a whole bar in two."""
         cuts = {sign for repeat in self.repeats for sign in repeat.signs}

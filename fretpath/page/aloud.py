@@ -40,11 +40,6 @@ _LONGEST = 20
 """Characters that the counts of one event may take."""
 
 
-def has_rhythm(melody: Melody) -> bool:
-    """Whether there is anything to count: a meter, or notes of different lengths."""
-    return bool(melody.meters) or any(note.beats != 1 or note.tied for note in melody.notes)
-
-
 def beat_in_bar(melody: Melody, event: int) -> Fraction:
     """Where an event begins, in beats from 1 at the start of its bar."""
     marks = melody.bars or melody.phrases

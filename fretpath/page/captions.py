@@ -18,7 +18,7 @@ from fretpath.neck.arrangement import Arrangement, Figures, position_sign
 from fretpath.neck.hand import Fingering
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.terms import TERMS
-from fretpath.page.aloud import count_marks, has_rhythm, with_capitals
+from fretpath.page.aloud import count_marks, with_capitals
 from fretpath.page.rows import BLANK
 from fretpath.page.tables import table, wrapped
 
@@ -77,7 +77,7 @@ def legend_lines(
 
 def _count_signs(melody: Melody) -> str:
     """The signs of the count that this melody needs."""
-    if not has_rhythm(melody):
+    if not melody.has_rhythm:
         return ""
     counts = " ".join(w for n in range(len(melody)) for _, w in count_marks(melody, n))
     held = ["let (2) ring on"] * ("(" in counts)

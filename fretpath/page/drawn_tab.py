@@ -14,7 +14,7 @@ from functools import cached_property
 from itertools import pairwise
 from typing import TypeAlias
 
-from fretpath.page.aloud import count_marks, has_rhythm
+from fretpath.page.aloud import count_marks
 from fretpath.page.html import with_signs, xml
 from fretpath.page.rows import BLANK, Row, Subject, rows_named
 from fretpath.page.tab import TAB_ROWS, bar_lines, changes_of
@@ -137,7 +137,7 @@ class DrawnTab:
         """The words of a row at an event; of the count only the beat it begins on."""
         if row.name == "count":
             melody = self.subject.melody
-            first = count_marks(melody, event)[0][1] if has_rhythm(melody) else ""
+            first = count_marks(melody, event)[0][1] if melody.has_rhythm else ""
             note = melody.notes[event]
             return "" if note.tied and note.pitch is not None else first.strip("()")
         return self.subject.token(row, event)

@@ -37,7 +37,6 @@ from fretpath.page.aloud import (
     count_marks,
     degree_words,
     finger_words,
-    has_rhythm,
     interval_words,
     joined,
     length_words,
@@ -319,11 +318,11 @@ def _position(spot: Spot, tell: Callable[[Instrument, int], str] = position_sign
 
 
 def _count(spot: Spot) -> str:
-    return joined(count_marks(spot.melody, spot.event)) if has_rhythm(spot.melody) else ""
+    return joined(count_marks(spot.melody, spot.event)) if spot.melody.has_rhythm else ""
 
 
 def _count_words(spot: Spot) -> str:
-    return beat_words(spot.melody, spot.event) if has_rhythm(spot.melody) else ""
+    return beat_words(spot.melody, spot.event) if spot.melody.has_rhythm else ""
 
 
 def _fret(spot: Spot) -> str:

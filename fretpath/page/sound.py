@@ -45,7 +45,7 @@ PEAK_DB = -6.5
 """Level of the loudest sample in dB relative to full scale."""
 USUAL_TEMPO = 80
 """Beats a minute for a melody that names none."""
-LONGEST_SECONDS = 1800
+LONGEST_SECONDS = 600
 _LOWEST_DRONE = 48  # C3: the drone lies in the octave from here on, where most voices can sing it
 
 _PLUCK = 0.13  # of the string's length from the bridge; chosen by trial
@@ -53,6 +53,8 @@ _HARMONICS = 60
 _HIGHEST_HZ = 5000.0
 _HEARD_FROM_HZ = 350.0
 _BLOCK = 512
+_RINGS = 20
+"""Seconds after which a plucked string is silent."""
 _FADE_IN = 0.004
 _FADE_OUT = 0.030
 
@@ -242,7 +244,10 @@ def render(tones: Sequence[Tone], seconds: float, rate: int = RATE) -> Samples:
         start = round(tone.start * rate)
         count = min(round((tone.start + tone.length) * rate), len(mix)) - start
         if count > 0:
-            mix[start : start + count] += tone.level * _wave(tone, count, rate)
+            samples = _wave(tone, count, rate)
+            for at in range(0, len(samples), rate):
+                part = samples[at : at + rate]
+                mix[start + at : start + at + len(part)] += tone.level * part
     peak = _peak(mix)
     if peak > 0:
         mix *= 10 ** (PEAK_DB / 20) / peak
@@ -258,7 +263,7 @@ def _wave(tone: Tone, count: int, rate: int) -> Samples:
     if tone.voice == "steady":
         return _sustained(tone.midi, count, rate)
     if tone.voice == "pluck":
-        return _pluck(tone.midi, count, rate)
+        return _pluck(tone.midi, min(count, _RINGS * rate), rate)
     return _click(count, rate, 1.5 if tone.voice == "accent" else 1.0)
 
 
@@ -322,19 +327,17 @@ def _damped_sines(
     step = (-damping + 2j * np.pi * hertz) / rate
     blocks = np.exp(np.outer(np.arange(-(-count // _BLOCK)) * _BLOCK, step)) * strength
     inside = np.exp(np.outer(step, np.arange(_BLOCK)))
-    whole: Samples = blocks.real @ inside.imag
-    whole += blocks.imag @ inside.real
+    whole: Samples = np.hstack((blocks.real, blocks.imag)) @ np.vstack((inside.imag, inside.real))
     return whole.ravel()[:count]
 
 
 def _faded(tone: Samples, rate: int, *, slow: float | None = None) -> Samples:
-    """The tone with raised-cosine edges: 4 ms in, 30 ms out, or ``slow`` seconds at both."""
-    shaped = tone.copy()
+    """Give a tone raised-cosine edges: 4 ms in, 30 ms out, or ``slow`` seconds at both."""
     for seconds, edge in ((slow or _FADE_IN, 1), (slow or _FADE_OUT, -1)):
         count = min(round(seconds * rate), len(tone) // 2)
         ramp = 0.5 - 0.5 * np.cos(np.pi * np.arange(count) / max(count, 1))
-        shaped[::edge][:count] *= ramp
-    return shaped
+        tone[::edge][:count] *= ramp
+    return tone
 
 
 def wav_bytes(samples: Samples, rate: int = RATE) -> bytes:

@@ -205,7 +205,7 @@ def test_no_system_is_split_over_a_long_tune(browser: Any, tmp_path: Path) -> No
         pages = printed(browser, A4)
         assert len(pages) == len(sides.systems) + sides.apart
         for number, (systems, page) in enumerate(zip(sides.systems, pages, strict=False), 1):
-            events = [bar.events.start for system in systems for bar in system.bars]
+            events = [bar.start for system in systems for bar in system.bars]
             assert numbers_on_bars(page) >= {melody.bar_numbers[event] for event in events}
             assert "Long Way" in page
             assert number == 1 or f"page {number}" in page

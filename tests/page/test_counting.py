@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 
 from fretpath import parse_melody
-from fretpath.page.aloud import count_marks, has_rhythm, in_columns, joined
+from fretpath.page.aloud import count_marks, in_columns, joined
 from tests.page.melodies import barred_melodies
 
 
@@ -53,7 +53,7 @@ def test_in_columns_puts_each_count_where_its_time_is() -> None:
 
 
 def test_rhythm_needs_a_meter_or_lengths() -> None:
-    assert not has_rhythm(parse_melody("1 5 8 9 10"))
-    assert has_rhythm(parse_melody("1 5:2"))
-    assert has_rhythm(parse_melody("1 5 -"))
-    assert has_rhythm(parse_melody("meter: 4/4\n\n1 5"))
+    assert not parse_melody("1 5 8 9 10").has_rhythm
+    assert parse_melody("1 5:2").has_rhythm
+    assert parse_melody("1 5 -").has_rhythm
+    assert parse_melody("meter: 4/4\n\n1 5").has_rhythm
