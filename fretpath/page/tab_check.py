@@ -147,8 +147,9 @@ def _beyond(reading: TabReading, limits: Limits) -> Iterator[TabFault]:
 
 def _chords(reading: TabReading, setup: Setup) -> Iterator[TabFault]:
     widest = min(WIDEST_CHORD, setup.hand.largest_span or WIDEST_CHORD)
+    off = set(reading.off_the_neck)
     for chord in reading.moments:
-        fretted = [note.fret for note in chord if note.fret and note not in reading.off_the_neck]
+        fretted = [note.fret for note in chord if note.fret and note not in off]
         if len(fretted) < 2:
             continue
         span = reading.instrument.distance(max(fretted)) - reading.instrument.distance(min(fretted))
@@ -253,22 +254,19 @@ def count_faults(rows: Sequence[CountRow], meter: Meter | None) -> Iterator[TabF
 
     A first bar may begin late (a pickup) and the last one may end early.
     """
-    for order, row in enumerate(rows if meter else ()):
-        edges = (order == 0, order == len(rows) - 1)
-        if meter:
-            yield from _row_faults(row, meter, edges)
-
-
-def _row_faults(row: CountRow, meter: Meter, edges: tuple[bool, bool]) -> Iterator[TabFault]:
-    spans = list(pairwise([row.start, *row.bars, max(len(row.text), row.start)]))
-    for at, (start, stop) in enumerate(spans):
-        counts = [int(word) for word in re.findall(r"[0-9]+", row.text[start:stop])]
-        if not counts:
+    bars = [(row, *edges) for row in rows if meter for edges in _bars(row)]
+    for number, (row, start, stop) in enumerate(bars):
+        counts = [int(word) for word in re.findall(r"[0-9]{1,3}", row.text[start:stop])]
+        if not (counts and meter):
             continue
-        first, last = edges[0] and at == 0, edges[1] and at == len(spans) - 1
-        low = counts[0] if first else 1
-        high = counts[-1] if last and counts[-1] <= meter.beats else meter.beats
+        low = 1 if number else counts[0]
+        ends_early = number == len(bars) - 1 and counts[-1] <= meter.beats
+        high = counts[-1] if ends_early else meter.beats
         if sorted(set(counts)) != list(range(low, high + 1)):
-            said = " ".join(map(str, counts))
-            text = f'this bar counts "{said}", the meter {meter} asks for 1 to {meter.beats}'
+            text = f'this bar counts "{" ".join(map(str, counts))}", the meter {meter} asks for 1 to {meter.beats}'
             yield TabFault(row.line, start + 1, "bar", text)
+
+
+def _bars(row: CountRow) -> Iterator[tuple[int, int]]:
+    """The columns at which each bar of a row begins and ends."""
+    return pairwise([row.start, *row.bars, max(len(row.text), row.start)])

@@ -186,12 +186,16 @@ def _bare(word: str) -> str:
     return _SPOKEN.get(word, word)
 
 
+def _is_number(word: str) -> bool:
+    return word.isdecimal() and len(word) < 3
+
+
 def _count_in(words: Words) -> Words:
     """The words of a row if they are a count; none if they are not."""
     named = bool(words) and words[0][1].strip(":.") in ("count", "counts", "beat", "beats")
     found = [(at, word) for at, word in words[named:] if word]
-    numbers = [int(word) for _, word in found if word.isdecimal() and len(word) < 3]
-    strange = any(word not in _PARTS and not word.isdecimal() for _, word in found)
+    numbers = [int(word) for _, word in found if _is_number(word)]
+    strange = any(word not in _PARTS and not _is_number(word) for _, word in found)
     if strange or len(numbers) < 2:
         return ()
     rising = all(after in (before + 1, 1) for before, after in pairwise(numbers))
@@ -320,7 +324,7 @@ def _beats(
     """Every count with its beat, and whether a count left out might have wound on."""
     said = [word for row in rows if row for _, word in row[1]]
     names = _PARTS | _THIRDS if _counts_thirds(said) else _PARTS
-    highest = max((int(word) for word in said if word.isdecimal()), default=4)
+    highest = max((int(word) for word in said if _is_number(word)), default=4)
     found: list[_Count] = []
     beat, number, wound = 0, 0, False
     reached = Fraction(-1)
@@ -330,8 +334,8 @@ def _beats(
             if word == _HALFWAY:
                 wound |= top > 0 and not systems[at].bars
                 continue
-            part = Fraction(0) if word.isdecimal() else names.get(word)
-            if word.isdecimal():
+            part = Fraction(0) if _is_number(word) else names.get(word)
+            if _is_number(word):
                 beat += _ahead(int(word), number, top) if number else int(bool(found))
                 number = int(word)
             elif part is not None:
@@ -363,7 +367,7 @@ def _even_out(counts: Sequence[_Count]) -> None:
 
 def _counts_thirds(said: Sequence[str]) -> bool:
     """Whether a count says ``1 & a 2 & a`` throughout, as triplets are counted."""
-    words = " ".join("#" if word.isdecimal() else word for word in said)
+    words = " ".join("#" if _is_number(word) else word for word in said)
     return re.fullmatch(r"# & a(?: # & a)+(?: #)?", words) is not None
 
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError, printable
@@ -127,13 +127,15 @@ class Part:
 
     name: str
     """As the text calls it; empty if it does not."""
-    systems: list[SystemLines]
+    widest: SystemLines
+    """The first of its systems with most strings."""
+    systems: list[SystemLines] = field(default_factory=list)
     """In order."""
 
-    @property
-    def widest(self) -> SystemLines:
-        """The first of the systems with most strings."""
-        return max(self.systems, key=lambda system: len(system.lines))
+    def add(self, system: SystemLines) -> None:
+        """Put a system behind the others."""
+        self.systems.append(system)
+        self.widest = max(self.widest, system, key=lambda one: len(one.lines))
 
 
 def parts_of(systems: Sequence[SystemLines], words: Sequence[WordLine]) -> list[Part]:
@@ -149,9 +151,9 @@ def parts_of(systems: Sequence[SystemLines], words: Sequence[WordLine]) -> list[
         elif current is None or not _fits(system, current):
             current = next((part for part in parts if _fits(system, part)), None)
         if current is None:
-            current = Part(heading, [])
+            current = Part(heading, system)
             parts.append(current)
-        current.systems.append(system)
+        current.add(system)
     return parts
 
 

@@ -140,7 +140,7 @@ def _short(text: str) -> str:
 _OWN_INSTRUMENT = re.compile(
     r"(?<![a-z0-9-])(?P<name>[a-z0-9-]+): strings? \d+ to 1 "
     r"(?P<strings>(?:[A-G][#b]*-?\d )*[A-G][#b]*-?\d)(?![^\s,;])"
-    r"(?:, scale [0-9.]+ mm)?(?:, capo at fret (?P<capo>\d+))?"
+    r"(?:, scale [0-9.]+ mm)?(?:, capo at fret (?P<capo>\d{1,2}))?"
 )
 _OWN_MUSIC = re.compile(
     r"key (?P<key>[^;]+)(?:; meter (?P<meter>\d+/\d+)(?:, \d+/\d+)*)?"
@@ -171,7 +171,7 @@ def _own_page(lines: Sequence[WordLine]) -> TabWords | None:
                 key=key,
                 tonic=Pitch.parse(music["tonic"]) if music["tonic"] else None,
                 meter=parse_or_none(Meter.parse, music["meter"] or ""),
-                tempo=Fraction(music["tempo"]) if music["tempo"] else None,
+                tempo=_tempo(music["tempo"] or ""),
             )
     return None
 
@@ -192,6 +192,12 @@ def parse_or_none(parse: Callable[[str], T], text: str) -> T | None:
         return parse(text)
     except FretpathError:
         return None
+
+
+def _tempo(text: str) -> Fraction | None:
+    """Beats a minute as ``tab`` or a header prints them; None for any other text."""
+    known = re.fullmatch(r"[0-9.]{1,12}(?:e\+0[0-9])?", text)
+    return (parse_or_none(number_of, text) or None) if known else None
 
 
 # -- what people write ---------------------------------------------------------------------------
@@ -274,7 +280,7 @@ def _read_line(line: WordLine, gathered: _Gathered, *, head: bool) -> None:
     if "title" in said:
         gathered.values.setdefault("title", said["title"])
         return
-    if "tempo" in said and (tempo := parse_or_none(number_of, said["tempo"])):
+    if tempo := _tempo(said.get("tempo", "")):
         gathered.take("tempo", tempo, line, text)
     lower = text.lower()
     if _UPSIDE.search(lower):

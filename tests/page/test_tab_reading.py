@@ -382,6 +382,24 @@ def test_a_row_with_a_number_that_is_no_count_is_told() -> None:
     assert 'the row "1 \u00b2 3 4" above the tab is not read' in str(reading.doubts[0])
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        "1 2 " + "9" * 5000,
+        "tempo: 1e999999999",
+        "key C major; tempo 1.2.3\nbass: strings 4 to 1 E1 A1 D2 G2",
+        "key C major; tempo 0\nbass: strings 4 to 1 E1 A1 D2 G2",
+        "key C major\nbass: strings 4 to 1 E1 A1 D2 G2, capo at fret " + "9" * 5000,
+        "key C major\nbass: strings 4 to 1 E1 A1 D2 G2\n\ncount 1 " + "9" * 5000,
+    ],
+)
+def test_a_number_beyond_all_measure_is_none(words: str) -> None:
+    """Each once ended in a traceback, or never."""
+    reading = read_tab(f"{words}\n{RIFF}")
+    assert [(note.string, note.fret) for note in reading.notes] == RIFF_PLACES
+    assert reading.melody.tempo is None
+
+
 def test_lengths_from_the_spacing_when_asked() -> None:
     text = "4/4\nG|-2---4-5-7-------|\nD|-----------------|"
     assert [str(b) for b in read_tab(text, spacing=True).melody.lengths] == ["1", "1/2", "1/2", "2"]
