@@ -263,7 +263,8 @@ def count_faults(rows: Sequence[CountRow], meter: Meter | None) -> Iterator[TabF
         ends_early = number == len(bars) - 1 and counts[-1] <= meter.beats
         high = counts[-1] if ends_early else meter.beats
         if sorted(set(counts)) != list(range(low, high + 1)):
-            text = f'this bar counts "{" ".join(map(str, counts))}", the meter {meter} asks for 1 to {meter.beats}'
+            said = " ".join(map(str, counts))
+            text = f'this bar counts "{said}", the meter {meter} asks for 1 to {meter.beats}'
             yield TabFault(row.line, start + 1, "bar", text)
 
 
