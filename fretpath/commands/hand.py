@@ -87,7 +87,6 @@ def _text_tab(arguments: argparse.Namespace, name: str) -> tuple[Melody, Instrum
 
 
 def _score(arguments: argparse.Namespace, name: str) -> tuple[Melody, Instrument]:
-
     from fretpath.exchange.scores import read_score
 
     note_input(name)

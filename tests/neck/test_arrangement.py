@@ -5,11 +5,22 @@ from __future__ import annotations
 import subprocess
 import sys
 from dataclasses import FrozenInstanceError, replace
+from itertools import groupby
 
 import pytest
 from hypothesis import assume, given
+from hypothesis import strategies as st
 
-from fretpath import Arrangement, ArrangementError, Melody, UnplayableError, arrange, parse_melody
+from fretpath import (
+    Arrangement,
+    ArrangementError,
+    Melody,
+    UnplayableError,
+    arrange,
+    instrument_named,
+    parse_melody,
+)
+from fretpath.neck.arrangement import figures_of
 from tests.strategies import melodies
 
 
@@ -83,6 +94,31 @@ class TestTime:
         quicker = arrange(parse_melody(self.TUNE.format(180)))
         assert quicker.positions == timed.positions
         assert quicker.figures.fastest_shift == pytest.approx(2 * max(speeds))
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(1, 4), st.integers(1, 12), st.integers(-1, 3)),
+        min_size=1,
+        max_size=12,
+    )
+)
+def test_figures_of_stays_against_counting(rows: list[tuple[int, int, int]]) -> None:
+    """A stay is a run of notes at one position; -1 stands for an open string."""
+    bass = instrument_named("bass")
+    strings = [string for string, _, _ in rows]
+    positions = [position for _, position, _ in rows]
+    frets = [position + offset if offset >= 0 else 0 for _, position, offset in rows]
+    found = figures_of(bass, strings, frets, positions)
+    stays = [
+        [fret for _, fret in stay]
+        for _, stay in groupby(zip(positions, frets, strict=True), key=lambda row: row[0])
+    ]
+    assert found.positions == tuple(position for position, _ in groupby(positions))
+    assert found.shifts == len(stays) - 1
+    stopped = [[bass.distance(fret) for fret in stay if fret] or [0.0] for stay in stays]
+    assert found.widest_stretch == pytest.approx(max(max(mm) - min(mm) for mm in stopped))
+    assert found.open_strings == frets.count(0)
 
 
 def test_the_check_stays_when_python_leaves_assertions_out() -> None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import pytest
 
-from fretpath import Key, Limits, RequestError, UnplayableError, arrange, instrument_named
+from fretpath import Key, Limits, RequestError, UnplayableError, Weights, arrange, instrument_named
 from fretpath import parse_melody as parse
 from fretpath.neck.keychoice import open_strings_in, rank_keys
 from fretpath.neck.setup import Setup
@@ -44,6 +44,16 @@ def test_the_ranking_is_that_of_single_searches(name: str) -> None:
         choice.arrangement.effort + choice.arrangement.figures.widest_stretch for choice in choices
     ]
     assert eases == sorted(eases)
+
+
+def test_of_keys_as_easy_the_one_with_fewer_signs_goes_first_sharps_or_flats() -> None:
+    """Without prices one note is as easy in every key."""
+    free = Weights(**{field.name: 0.0 for field in fields(Weights)})
+    choices = rank_keys(parse("1", key="C"), Setup.of("bass", weights=free))
+    assert {choice.ease for choice in choices} == {0.0}
+    assert {choice.key.signature for choice in choices} >= {-5, -1, 0, 1, 5}
+    order = [(abs(choice.key.signature), choice.arrangement.melody.tonic) for choice in choices]
+    assert order == sorted(order)
 
 
 def test_every_octave_that_fits_is_there() -> None:
