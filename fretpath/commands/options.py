@@ -20,7 +20,7 @@ from fretpath.music.melody import Melody
 from fretpath.neck.arrange import arrange, lower_octave
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.catalogue import INSTRUMENTS, instrument_named, instrument_tuned
-from fretpath.neck.hand import HANDS, hand_named, reaching
+from fretpath.neck.hand import HANDS, hand_named, with_reach
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import OBJECTIVES, OPEN_STRINGS, REPEATS, Card, Limits, Setup, Start
 from fretpath.neck.terms import PLAYING, Weights, usual_weights
@@ -380,7 +380,7 @@ def setup_from(arguments: argparse.Namespace, instrument: Instrument | None = No
     instrument = instrument or instrument_from(arguments)
     return Setup(
         instrument,
-        reaching(hand_named(arguments.hand or instrument.hand), arguments.reach),
+        with_reach(hand_named(arguments.hand or instrument.hand), arguments.reach),
         _weights(arguments, instrument),
         _limits(arguments),
         objective=arguments.objective,

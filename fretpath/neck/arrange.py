@@ -32,7 +32,7 @@ from fretpath.errors import FretpathError, RequestError, UnplayableError
 from fretpath.music.melody import Melody, Note, Placement
 from fretpath.music.pitch import Pitch
 from fretpath.neck.arrangement import Arrangement, position_sign
-from fretpath.neck.explain_failure import explain_failure, named, no_way, note_label
+from fretpath.neck.explain_failure import explain_failure, no_way, note_label, title_of
 from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.line import OPEN, NoteLimit
 from fretpath.neck.planner import Planner, planner_for
@@ -121,7 +121,7 @@ def arrange_many(
 
     *on* is one for all, or one for each melody.  *executor* is any ``concurrent.futures.Executor``
     and shares the work out.  *unplayable* is ``raise`` (the error of the first melody that cannot
-    be played, named; its ``index`` counts from 0) or ``return`` (the error stands in the list in
+    be played, title_of; its ``index`` counts from 0) or ``return`` (the error stands in the list in
     its place).
     """
     if unplayable not in ("raise", "return"):
@@ -134,7 +134,7 @@ def arrange_many(
         if isinstance(answer, FretpathError) and (
             unplayable == "raise" or not isinstance(answer, UnplayableError)
         ):
-            raise _named(answer, index, len(answers))
+            raise _name_melody(answer, index, len(answers))
     return answers
 
 
@@ -180,7 +180,7 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
     if note - 1 in planner.missing(line):
         event = melody.struck[note - 1]
         raise UnplayableError(
-            f"{named(melody)}{note_label(melody, event)}: there is no other place for this note "
+            f"{title_of(melody)}{note_label(melody, event)}: there is no other place for this note "
             "within the limits"
         )
     best = planner.best_path(line)
@@ -321,7 +321,7 @@ def _attempts(setup: Setup, melody: Melody) -> list[Attempt]:
 def _octaves(melody: Melody, instrument: Instrument) -> range:
     """By how many octaves to move a melody; just 0 where the octave is fixed."""
     if not melody.pitches:
-        raise RequestError(f"{named(melody)}there is no note to play in this melody, only rests")
+        raise RequestError(f"{title_of(melody)}there is no note to play in this melody, only rests")
     if not melody.octave_free:
         return range(1)
     midi = [pitch.midi for pitch in melody.pitches]
@@ -357,12 +357,12 @@ def _setups(melodies: Sequence[Melody], on: On | Sequence[On]) -> list[Setup]:
     return setups
 
 
-def _named(error: FretpathError, index: int, count: int) -> FretpathError:
+def _name_melody(error: FretpathError, index: int, count: int) -> FretpathError:
     """The error with the place of its melody, and all its fields."""
-    named = copy(error)
-    named.args = (f"melody {index + 1} of {count}: {error}",)
-    named.index = index
-    return named
+    title_of = copy(error)
+    title_of.args = (f"melody {index + 1} of {count}: {error}",)
+    title_of.index = index
+    return title_of
 
 
 def _each(
@@ -370,7 +370,7 @@ def _each(
 ) -> Iterator[tuple[int, Arrangement | FretpathError]]:
     if executor is None:
         return ((index, _answer_or_error(setup, melody)) for index, setup, melody in work)
-    return _shared_out(iter(work), executor)
+    return _share_out(iter(work), executor)
 
 
 def _answer_or_error(setup: Setup, melody: Melody) -> Arrangement | FretpathError:
@@ -380,7 +380,7 @@ def _answer_or_error(setup: Setup, melody: Melody) -> Arrangement | FretpathErro
         return problem
 
 
-def _shared_out(
+def _share_out(
     work: Iterator[_Work], executor: Executor
 ) -> Iterator[tuple[int, Arrangement | FretpathError]]:
     from concurrent.futures import FIRST_COMPLETED, wait
@@ -388,7 +388,7 @@ def _shared_out(
     under_way: dict[Future[list[_Packed | None]], list[_Work]] = {}
     while True:
         while len(under_way) < _UNDER_WAY and (share := list(islice(work, _SHARE))):
-            packed = [(setup, _packed(melody)) for _, setup, melody in share]
+            packed = [(setup, _pack(melody)) for _, setup, melody in share]
             under_way[executor.submit(_search, pickle.dumps(packed))] = share
         if not under_way:
             return
@@ -426,10 +426,10 @@ def _search(share: bytes) -> list[_Packed | None]:
 
     The share is pickled here and not by the executor, since some look through every list.
     """
-    return [_found(setup, _unpacked(packed)) for setup, packed in pickle.loads(share)]
+    return [_numbers_of(setup, _unpack(packed)) for setup, packed in pickle.loads(share)]
 
 
-def _found(setup: Setup, melody: Melody) -> _Packed | None:
+def _numbers_of(setup: Setup, melody: Melody) -> _Packed | None:
     try:
         found = _best_arrangement(setup, melody)
     except FretpathError:
@@ -441,14 +441,14 @@ def _found(setup: Setup, melody: Melody) -> _Packed | None:
     return found.melody.octave - melody.octave, [*map(bytes, columns)], found.cost, remarks
 
 
-def _packed(melody: Melody) -> _Packed:
+def _pack(melody: Melody) -> _Packed:
     """A melody with its notes as numbers; no key, and no words but the title."""
-    rows = [_packed_note(note) for note in melody.notes]
+    rows = [_pack_note(note) for note in melody.notes]
     others = {field.name: getattr(melody, field.name) for field in fields(melody)}
     return rows, others | {"notes": (), "keys": (), "headers": (), "lyrics": (), "chords": ()}
 
 
-def _packed_note(note: Note) -> _Packed:
+def _pack_note(note: Note) -> _Packed:
     pitch, beats, placement = note.pitch, note.beats, note.placement
     return (
         None if pitch is None else (pitch.staff, pitch.midi),
@@ -459,13 +459,13 @@ def _packed_note(note: Note) -> _Packed:
     )
 
 
-def _unpacked(packed: _Packed) -> Melody:
+def _unpack(packed: _Packed) -> Melody:
     rows, others = packed
-    return Melody(**others | {"notes": tuple(_unpacked_note(*row) for row in rows)})
+    return Melody(**others | {"notes": tuple(_unpack_note(*row) for row in rows)})
 
 
 @lru_cache(maxsize=4096)
-def _unpacked_note(
+def _unpack_note(
     pitch: tuple[int, int] | None,
     above: int,
     below: int,

@@ -36,7 +36,7 @@ def explain_failure(planner: Planner, melody: Melody) -> UnplayableError:
     if events:
         return _off_the_neck(melody, events, instrument)
     if planner.setup.limits.one_string:
-        return NoPathError(f"{named(melody)}no single string holds the whole melody")
+        return NoPathError(f"{title_of(melody)}no single string holds the whole melody")
     return no_way(melody, planner.layers(line))
 
 
@@ -48,7 +48,7 @@ def no_way(melody: Melody, layers: Layers) -> NoPathError:
         if int(reached.min()) >= FORBIDDEN:
             before, after = (note_label(melody, melody.struck[note]) for note in (t - 1, t))
             return NoPathError(
-                f"{named(melody)}the hand cannot get from {before} to {after} within the limits"
+                f"{title_of(melody)}the hand cannot get from {before} to {after} within the limits"
             )
     raise AssertionError("a path was lost")
 
@@ -67,7 +67,7 @@ def _placement_fault(melody: Melody, event: int, instrument: Instrument) -> Unpl
     assert note.pitch is not None
     placement = note.placement
     assert placement is not None
-    label = f"{named(melody)}{note_label(melody, event)}"
+    label = f"{title_of(melody)}{note_label(melody, event)}"
     if placement.string is not None and placement.string > len(instrument.strings):
         return UnplayableError(
             f"{label}: {placement} asks for string {placement.string}, "
@@ -95,7 +95,7 @@ def _off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument)
     count = len(events)
     verb = "note has" if count == 1 else "notes have"
     lines = [
-        f"{named(melody)}{count} {verb} no place on the {instrument.name} "
+        f"{title_of(melody)}{count} {verb} no place on the {instrument.name} "
         f"({_pitch_name(low)} to {_pitch_name(high)}):"
     ]
     for event in events[:_MOST_LINES]:
@@ -108,7 +108,7 @@ def _off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument)
     return OutOfRangeError("\n".join(lines), notes=events, lowest=low, highest=high)
 
 
-def named(melody: Melody) -> str:
+def title_of(melody: Melody) -> str:
     """The title and a colon to begin a message with, or nothing."""
     return f"{melody.title}: " if melody.title else ""
 

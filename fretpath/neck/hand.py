@@ -102,28 +102,17 @@ class Hand(Value):
 LETTER_FRETS = tuple(round(12 * letters / 7) for letters in range(1, 22))
 """The fret of each letter above an open string on the average: 2 3 5 7 9 10 12 ..."""
 _CLOSED = _reaches("1234")
+_EXTENDED = _reaches("112344", extended=(-1, 4), first=-1)
+_DIATONIC = _reaches("1122334", extended=(-1,), first=-1)
 HANDS: Mapping[str, Hand] = MappingProxyType(
     {
         hand.name: hand
         for hand in (
             Hand("one-finger-per-fret", _CLOSED, _CLOSED),
             Hand("one-two-four", _reaches("124"), _CLOSED, change_over=6),
-            Hand(
-                "extended",
-                _reaches("112344", extended=(-1, 4), first=-1),
-                _reaches("112344", extended=(-1, 4), first=-1),
-            ),
-            Hand(
-                "diatonic",
-                _reaches("1122334", extended=(-1,), first=-1),
-                _reaches("1122334", extended=(-1,), first=-1),
-            ),
-            Hand(
-                "by-letter",
-                _reaches("1122334", extended=(-1,), first=-1),
-                _reaches("1122334", extended=(-1,), first=-1),
-                by_letter=True,
-            ),
+            Hand("extended", _EXTENDED, _EXTENDED),
+            Hand("diatonic", _DIATONIC, _DIATONIC),
+            Hand("by-letter", _DIATONIC, _DIATONIC, by_letter=True),
         )
     }
 )
@@ -156,10 +145,10 @@ def hand_named(name: str) -> Hand:
     return replace(hand, change_over=int(match[2]))
 
 
-def reaching(hand: Hand, reach: str | None) -> Hand:
+def with_reach(hand: Hand, reach: str | None) -> Hand:
     """A hand with a widest span from the index finger, ``80mm`` or ``3.5in``; None leaves it.
 
-    >>> reaching(hand_named("extended"), "3.5in").largest_span
+    >>> with_reach(hand_named("extended"), "3.5in").largest_span
     88.9
     """
     if reach is None:
@@ -250,7 +239,7 @@ _ALTERED, _FARTHEST = 1.8, 3.0
 @lru_cache(maxsize=64)
 def all_states(instrument: Instrument, hand: Hand) -> States:
     """Every state of an instrument and a hand, in the order given above."""
-    rows = sorted((_rows_by_letter if hand.by_letter else _rows)(instrument, hand))
+    rows = sorted(_rows(instrument, hand))
     sound, fret, position, string, finger, extended = np.array(rows, dtype=np.int64).T
     return States(string, fret, position, finger, extended.astype(bool), sound)
 
@@ -264,22 +253,38 @@ def sound_of(hand: Hand, midi: int, staff: int) -> int:
     return midi + MIDI_NUMBERS * staff if hand.by_letter else midi
 
 
-def _rows_by_letter(instrument: Instrument, hand: Hand) -> Iterator[_Row]:
+def _rows(instrument: Instrument, hand: Hand) -> Iterator[_Row]:
     for string, at_open in enumerate(instrument.open_pitches, start=1):
-        for index, position in enumerate(LETTER_FRETS, start=1):
-            if position > instrument.frets_free:
-                break
-            for near in (-1, 0, 1):
-                yield sound_of(hand, at_open.midi, at_open.staff + near), 0, position, string, 0, 0
-            for letters, finger, fret, extended in _stopped(index, instrument.frets_free):
+        for position, covered in _positions(instrument, hand):
+            for letters in (-1, 0, 1) if hand.by_letter else (0,):
+                sound = sound_of(hand, at_open.midi, at_open.staff + letters)
+                yield sound, 0, position, string, 0, 0
+            for letters, finger, fret, extended in covered:
                 midi = instrument.midi_at(string, fret)
                 if midi is not None and _in_reach(instrument, hand, position, fret):
                     sound = sound_of(hand, midi, at_open.staff + letters)
                     yield sound, fret, position, string, finger, int(extended)
 
 
-def _stopped(index: int, highest: int) -> Iterator[tuple[int, int, int, bool]]:
-    """(letters above the open string, finger, fret, extended) with the index on a letter."""
+_Covered = tuple[int, int, int, bool]
+"""Letters above the open string (0 where they do not count), finger, fret, extended."""
+
+
+def _positions(instrument: Instrument, hand: Hand) -> Iterator[tuple[int, list[_Covered]]]:
+    """Every position, and what the fingers cover there."""
+    top = instrument.frets_free
+    if hand.by_letter:
+        for index, position in enumerate(LETTER_FRETS, start=1):
+            if position <= top:
+                yield position, [*_by_letter(index, top)]
+        return
+    for position in range(1, top + 1):
+        reaches = [(reach, position + reach.offset) for reach in hand.reaches(position)]
+        yield position, [(0, r.finger, fret, r.extended) for r, fret in reaches if fret > 0]
+
+
+def _by_letter(index: int, highest: int) -> Iterator[_Covered]:
+    """What the fingers cover with the index finger on a letter."""
     fingers = [(index + finger - 1, finger, False) for finger in (1, 2, 3, 4)]
     fingers.append((index + 4, 4, True))
     if index == 1:
@@ -290,19 +295,6 @@ def _stopped(index: int, highest: int) -> Iterator[tuple[int, int, int, bool]]:
             if abs(fret - usual) < _FARTHEST:
                 altered = abs(fret - usual) > _ALTERED
                 yield letters, finger, fret, extended or altered
-
-
-def _rows(instrument: Instrument, hand: Hand) -> Iterator[_Row]:
-    for string in range(1, len(instrument.strings) + 1):
-        for position in range(1, instrument.frets_free + 1):
-            midi = instrument.midi_at(string, 0)
-            assert midi is not None
-            yield midi, 0, position, string, 0, 0
-            for reach in hand.reaches(position):
-                fret = position + reach.offset
-                sound = instrument.midi_at(string, fret) if fret > 0 else None
-                if sound is not None and _in_reach(instrument, hand, position, fret):
-                    yield sound, fret, position, string, reach.finger, int(reach.extended)
 
 
 def _in_reach(instrument: Instrument, hand: Hand, position: int, fret: int) -> bool:

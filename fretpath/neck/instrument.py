@@ -114,7 +114,7 @@ class Instrument(Value):
     @cached_property
     def open_pitches(self) -> tuple[Pitch, ...]:
         """The sound of each string at fret 0, the capo included; string 1 first."""
-        return tuple(_raised(string.open, self.capo) for string in self.strings)
+        return tuple(_raise_pitch(string.open, self.capo) for string in self.strings)
 
     @cached_property
     def string_names(self) -> tuple[str, ...]:
@@ -223,7 +223,7 @@ class Instrument(Value):
         if isinstance(scale_length, str):
             scale_length = parse_scale_length(scale_length)
         changes: dict[str, Any] = {
-            "strings": None if tuning is None else self._retuned(tuning),
+            "strings": None if tuning is None else self._retune(tuning),
             "basis": None if tuning is None else "tuning as given",
             "frets": frets,
             "scale_length": scale_length,
@@ -235,7 +235,7 @@ class Instrument(Value):
         }
         return replace(self, **{name: new for name, new in changes.items() if new is not None})
 
-    def _retuned(self, tuning: str) -> tuple[String, ...]:
+    def _retune(self, tuning: str) -> tuple[String, ...]:
         pitches = parse_tuning(tuning)
         nuts = [string.nut for string in self.strings]
         if len(nuts) != len(pitches):
@@ -249,7 +249,7 @@ def octaves_for(midi: Sequence[int], instrument: Instrument) -> range:
     return range(-((min(midi) - low) // 12), (high - max(midi)) // 12 + 1)
 
 
-def _raised(pitch: Pitch, semitones: int) -> Pitch:
+def _raise_pitch(pitch: Pitch, semitones: int) -> Pitch:
     """``pitch`` raised by a capo, spelled as the trade usually spells open strings."""
     return Pitch.from_midi(pitch.midi + semitones, flattest=-4) if semitones else pitch
 

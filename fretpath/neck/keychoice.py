@@ -221,18 +221,18 @@ def transpose(
     setup = Setup.of(on)
     before = _as_it_is(melody, setup)
     exact = onto is None and by is not None
-    moved = _moved(before.melody if exact else melody, to, by)
+    moved = _move(before.melody if exact else melody, to, by)
     if onto is not None:
-        moved = replace(moved, melody=_unplaced(moved.melody))
+        moved = replace(moved, melody=_without_places(moved.melody))
     after = None
     if shape != "refinger":
-        after = _shape_kept(before, to, by, setup, onto, must=shape == "keep")
+        after = _keep_shape(before, to, by, setup, onto, must=shape == "keep")
     if after is None:
         after = arrange(moved.melody, setup if onto is None else _setup_after(setup, onto))
     return Transposition(before, after, _distance(before, after), moved.changed)
 
 
-def _shape_kept(
+def _keep_shape(
     before: Arrangement,
     to: str | Key | None,
     by: str | int | Interval | None,
@@ -242,7 +242,7 @@ def _shape_kept(
     must: bool,
 ) -> Arrangement | None:
     """Every note on its string with all frets moved alike; None or an error where it cannot be."""
-    melody = _moved(replace(before.melody, octave_free=False), to, by).melody
+    melody = _move(replace(before.melody, octave_free=False), to, by).melody
     frets = melody.pitches[0].midi - before.melody.pitches[0].midi
     try:
         if onto is not None:
@@ -275,13 +275,13 @@ def _setup_after(setup: Setup, onto: On) -> Setup:
     return Setup.of(onto, limits=setup.limits, objective=setup.objective, repeats=setup.repeats)
 
 
-def _moved(melody: Melody, to: str | Key | None, by: str | int | Interval | None) -> Transposed:
+def _move(melody: Melody, to: str | Key | None, by: str | int | Interval | None) -> Transposed:
     if to is None and by is None:
         return Transposed(melody, Interval(0, 0), ())
     return transpose_melody(melody, to=to, by=by)
 
 
-def _unplaced(melody: Melody) -> Melody:
+def _without_places(melody: Melody) -> Melody:
     """Without the places the teacher asked for, which belong to the first instrument."""
     return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
 

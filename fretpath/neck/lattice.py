@@ -93,15 +93,15 @@ def _nodes(melody: Melody, states: States, note: int, row: Ints) -> dict[str, An
 
 def _edges(planner: Planner, layers: Layers, names: Sequence[Sequence[str]]) -> Iterator[Edge]:
     for name, own in zip(names[0], layers.first.tolist(), strict=True):
-        yield "start", name, _priced({"note": own}, own)
+        yield "start", name, _price({"note": own}, own)
     for note, table in enumerate(layers.table_of_step):
         totals = layers.tables[table].T
         parts = _step_parts(planner, layers.layer(note), layers.layer(note + 1))
         for i, j in zip(*np.nonzero(totals < FORBIDDEN), strict=True):
-            priced = _priced({name: int(part[i, j]) for name, part in parts.items()}, totals[i, j])
+            priced = _price({name: int(part[i, j]) for name, part in parts.items()}, totals[i, j])
             yield names[note][i], names[note + 1][j], priced
     for name in names[-1]:
-        yield name, "end", _priced({}, 0)
+        yield name, "end", _price({}, 0)
 
 
 def _step_parts(planner: Planner, sources: Ints, targets: Ints) -> dict[str, Ints]:
@@ -114,7 +114,7 @@ def _step_parts(planner: Planner, sources: Ints, targets: Ints) -> dict[str, Int
     return {name: part.reshape(len(sources), -1) for name, part in parts.items()}
 
 
-def _priced(parts: dict[str, int], total: int) -> dict[str, float]:
+def _price(parts: dict[str, int], total: int) -> dict[str, float]:
     """The values of an edge: its parts, what the time adds, and the sum in thousandths."""
     names = (*(term.name for term in TERMS if term.step), "note")
     plain = {name: parts.get(name, 0) for name in names}

@@ -90,7 +90,7 @@ def learn_hand(tabs: Sequence[Melody], on: On = "bass") -> HandFit:
     Raises :class:`RequestError` where no note has a place.
     """
     setup = Setup.of(on)
-    return learn_prices([[_placed_line(tab, setup)] for tab in tabs], setup)
+    return learn_prices([[_line_with_places(tab, setup)] for tab in tabs], setup)
 
 
 def learn_prices(tabs: Sequence[Sequence[PlacedLine]], setup: Setup) -> HandFit:
@@ -135,14 +135,14 @@ def agreement(
     planner = Planner(replace(setup, weights=weights))
     return [
         (
-            sum(_agreeing(planner, placed, placed.line) for placed in tab),
-            sum(_agreeing(planner, placed, placed.held) for placed in tab),
+            sum(_count_agreement(planner, placed, placed.line) for placed in tab),
+            sum(_count_agreement(planner, placed, placed.held) for placed in tab),
         )
         for tab in tabs
     ]
 
 
-def _agreeing(planner: Planner, placed: PlacedLine, line: Line) -> int:
+def _count_agreement(planner: Planner, placed: PlacedLine, line: Line) -> int:
     best = planner.best_path(line)
     if best is None:
         return 0
@@ -172,7 +172,7 @@ def _best(agree: NDArray[np.float64], pull: NDArray[np.float64]) -> int:
     return int(min(np.flatnonzero(merit == merit.max()), key=lambda number: pull[number]))
 
 
-def _placed_line(tab: Melody, setup: Setup) -> PlacedLine:
+def _line_with_places(tab: Melody, setup: Setup) -> PlacedLine:
     placements = [tab.notes[event].placement for event in tab.struck]
     places = tuple(
         (at.string, at.fret) if at and at.string is not None and at.fret is not None else None

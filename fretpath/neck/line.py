@@ -135,11 +135,11 @@ def line_of(setup: Setup, states: States, melody: Melody, octaves: int) -> Line:
     )
     if setup.limits.open_strings != "avoid":
         phrase = np.searchsorted(melody.phrases, melody.struck, side="right")
-        limits = _ringing(setup, states, sounds, phrase) | limits
+        limits = _pedal_limits(setup, states, sounds, phrase) | limits
     return Line(sounds, limits, paces_of(melody, setup.weights))
 
 
-def _ringing(
+def _pedal_limits(
     setup: Setup, states: States, sounds: Sequence[int], phrase: Ints
 ) -> dict[int, NoteLimit]:
     """The limits that pedals set to notes: the pedal to an open string, the line off that string.

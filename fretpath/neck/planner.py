@@ -48,7 +48,7 @@ class Planner:
     def __init__(self, setup: Setup) -> None:
         self.setup = setup
         states = all_states(setup.instrument, setup.hand)
-        self.states = states.only(setup.limits.allowed(states))
+        self.states = states.only(setup.limits.allow(states))
         self.weights = setup.prices
         parts = note_parts(setup.instrument, self.states, self.weights)
         self.costs: Ints = sum(parts.values(), np.zeros(len(self.states), dtype=np.int64))

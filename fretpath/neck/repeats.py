@@ -45,7 +45,7 @@ Fingered = tuple[int, ...]
 
 
 @dataclass(frozen=True)
-class _Solved:
+class _Solution:
     """A line with some notes held, and its best path."""
 
     line: Line
@@ -61,7 +61,7 @@ def hold_repeats(
     *cost* and *path* are those of the free search for *line*.
     """
     most, near = cost + int(TOLERANCE * cost), cost + int(NEAR * cost)
-    now, remarks = _Solved(line, cost, path), []
+    now, remarks = _Solution(line, cost, path), []
     for spans in repeated_spans(melody):
         models = list(dict.fromkeys(_occurrences(now.path, spans)))
         if len(models) == 1:
@@ -73,30 +73,30 @@ def hold_repeats(
             more = _cheapest(planner, now, [_holds(planner, m, spans) for m in models])
             best = min((one for one in (best, more) if one), key=lambda one: one.cost, default=None)
         if best is None or best.cost > most:
-            remarks.append(_not_held(melody, spans))
+            remarks.append(_remark(melody, spans))
         else:
             now = best
     for spans in moved_spans(melody):
-        shapes = [_moved_shape(planner, line, m, spans) for m in _occurrences(now.path, spans)]
+        shapes = [_move_shape(planner, line, m, spans) for m in _occurrences(now.path, spans)]
         best = _cheapest(planner, now, [shape for shape in shapes if shape])
         now = best if best is not None and best.cost <= most else now
     return now.cost, now.path, tuple(remarks)
 
 
 def _cheapest(
-    planner: Planner, now: _Solved, holds: Sequence[dict[int, NoteLimit]]
-) -> _Solved | None:
+    planner: Planner, now: _Solution, holds: Sequence[dict[int, NoteLimit]]
+) -> _Solution | None:
     """The cheapest with more notes held in one of several ways; None where none has a path."""
-    tried = [_solved(planner, now, limits) for limits in holds]
+    tried = [_solve(planner, now, limits) for limits in holds]
     return min((one for one in tried if one), key=lambda one: one.cost, default=None)
 
 
-def _solved(planner: Planner, now: _Solved, limits: dict[int, NoteLimit]) -> _Solved | None:
+def _solve(planner: Planner, now: _Solution, limits: dict[int, NoteLimit]) -> _Solution | None:
     """More notes held, and the path found anew between the notes that are held already."""
     line = now.line.holding(limits)
     if planner.setup.objective != "total":
         best = planner.best_path(line)
-        return None if best is None else _Solved(line, *best)
+        return None if best is None else _Solution(line, *best)
     total, path = now.cost, now.path.copy()
     for first, last in _stretches(now.line, sorted(limits)):
         part = line.part(first, last + 1)
@@ -106,7 +106,7 @@ def _solved(planner: Planner, now: _Solved, limits: dict[int, NoteLimit]) -> _So
         cost, found = best
         total += cost - planner.cost_of(path[first : last + 1], part.paces)
         path[first : last + 1] = found
-    return _Solved(line, total, path)
+    return _Solution(line, total, path)
 
 
 def _stretches(line: Line, notes: Sequence[int]) -> list[tuple[int, int]]:
@@ -139,7 +139,7 @@ def _models_alone(planner: Planner, line: Line, span: range) -> list[Fingered]:
     return [tuple(best[1].tolist()) for best in found if best]
 
 
-def _moved_shape(
+def _move_shape(
     planner: Planner, line: Line, model: Fingered, spans: Sequence[range]
 ) -> dict[int, NoteLimit] | None:
     """Every occurrence held to the shape of one; None where it does not lie on the neck."""
@@ -223,7 +223,7 @@ def _groups(melody: Melody, spans: Sequence[range], *, moved: bool = False) -> l
     return sorted(again, key=lambda group: -len(group[0]))
 
 
-def _not_held(melody: Melody, spans: Sequence[range]) -> Remark:
+def _remark(melody: Melody, spans: Sequence[range]) -> Remark:
     """Where the phrase is, and that it is fingered anew."""
     first, *again = (melody.place_of(melody.struck[span.start]) for span in spans)
     return Remark(

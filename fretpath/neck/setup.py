@@ -37,7 +37,7 @@ from numpy.typing import NDArray
 from fretpath.errors import RequestError, ScoreFileError, nearest
 from fretpath.music.key import Degree
 from fretpath.neck.catalogue import instrument_named
-from fretpath.neck.hand import LETTER_FRETS, Hand, States, hand_named, reaching
+from fretpath.neck.hand import LETTER_FRETS, Hand, States, hand_named, with_reach
 from fretpath.neck.instrument import Instrument, Playing
 from fretpath.neck.terms import Weights, usual_weights
 from fretpath.values import Value, check_fields
@@ -140,7 +140,7 @@ class Limits(Value):
                     f"to {len(instrument.strings)}"
                 )
 
-    def allowed(self, states: States) -> NDArray[np.bool_]:
+    def allow(self, states: States) -> NDArray[np.bool_]:
         """Which states the limits leave; shape (states,)."""
         fretted = states.finger > 0
         keep = ~fretted | (states.fret >= self.lowest_fret)
@@ -331,7 +331,7 @@ class Card(Value):
         neck = self.neck
         return Setup(
             neck,
-            reaching(hand_named(self.hand or neck.hand), self.reach),
+            with_reach(hand_named(self.hand or neck.hand), self.reach),
             replace(usual_weights(neck, self.playing), **dict(self.weights)),
             Limits(highest_fret=self.highest_fret, accidentals=self.accidentals),
         )
@@ -353,7 +353,7 @@ class Card(Value):
         entries = _entries(text, source)
         for name in sorted(entries, key=_ORDER.index):
             try:
-                value = _checked(name, entries[name])
+                value = _check_entry(name, entries[name])
                 card = replace(card, **{name: value})
             except RequestError as problem:
                 prices = entries[name] if name == "weights" else ()
@@ -386,22 +386,22 @@ def format_card(card: Card) -> str:
     """
     entries = card.entries
     entries.pop("weights", None)
-    lines = [f"{name} = {_written(value)}" for name, value in entries.items()]
+    lines = [f"{name} = {_toml(value)}" for name, value in entries.items()]
     if card.weights:
         lines += ["", "[weights]", *(f"{name} = {float(price)!r}" for name, price in card.weights)]
     return "\n".join(lines) + "\n"
 
 
-def _written(value: str | int) -> str:
+def _toml(value: str | int) -> str:
     """A value as TOML has it; in text, what could end it or steer a terminal is escaped."""
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, int):
         return str(value)
-    return '"' + "".join(map(_escaped, value)) + '"'
+    return '"' + "".join(map(_escape, value)) + '"'
 
 
-def _escaped(char: str) -> str:
+def _escape(char: str) -> str:
     return char if char.isprintable() and char not in '"\\' else f"\\U{ord(char):08x}"
 
 
@@ -427,7 +427,7 @@ def _entries(text: str, source: str) -> dict[str, Any]:
     return entries
 
 
-def _checked(name: str, value: Any) -> Any:
+def _check_entry(name: str, value: Any) -> Any:
     """The value of an entry; :class:`RequestError` if it is of another kind."""
     kind, words = _KINDS.get(name, (str, 'text in quotes, such as "..."'))
     if type(value) is not kind:

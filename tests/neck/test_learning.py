@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from fretpath import Melody, Placement, RequestError, Setup, arrange, learn_hand, parse_melody
-from fretpath.neck.learning import _placed_line as placed_line
+from fretpath.neck.learning import _line_with_places as placed_line
 from fretpath.neck.learning import agreement, learn_prices
 
 
