@@ -150,8 +150,8 @@ def length_words(beats: Fraction) -> str:
 def number_words(number: int) -> str:
     """A number to twelve in words, a larger one in figures.
 
-    >>> number_words(4), number_words(15)
-    ('four', '15')
+    >>> number_words(4), number_words(12), number_words(13)
+    ('four', 'twelve', '13')
     """
     return _COUNTS[number] if number < len(_COUNTS) else str(number)
 

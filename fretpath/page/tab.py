@@ -196,8 +196,7 @@ class Tab:
                     line = "|:" if line.endswith(":") else ""
                 blocks += [Block(line=line)] if line else []
                 blocks.append(self._block(event))
-            end = drawn.get(span.stop, "|").removesuffix(":")
-            blocks += [Block(line=end)] if len(end) > 1 else []
+            blocks.append(Block(line=drawn.get(span.stop, "|").removesuffix(":")))
             phrases.append(blocks)
         return phrases
 

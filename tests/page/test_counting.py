@@ -31,6 +31,11 @@ from tests.page.melodies import barred_melodies
         ("meter: 2/4\n\n1 2 3 4 5:2", "1|2|1|2|1 (2)"),
         # Without a meter it begins anew in each bar.
         ("1 2:2 | 3 4", "1|2 (3)|1|2"),
+        # A long note is counted out up to eight beats more or twenty characters.
+        ("1:9", "1 (2 3 4 5 6 7 8 9)"),
+        ("1:10", "1 (2 .. 10)"),
+        ("1:8 2:8", "1 (2 3 4 5 6 7 8)|9 (10 11 12 13 14 15 16)"),
+        ("1:8 2:9", "1 (2 3 4 5 6 7 8)|9 (10 .. 17)"),
     ],
 )
 def test_counts_as_they_are_said(text: str, counts: str) -> None:
@@ -50,6 +55,8 @@ def test_every_beat_of_every_bar_is_counted_once(melody) -> None:
 def test_in_columns_puts_each_count_where_its_time_is() -> None:
     marks = count_marks(parse_melody("meter: 4/4\n\n1:3/2 2:5/2"), 1)
     assert in_columns(marks, 8, 40) == "&   (3      4)"
+    assert in_columns(marks, 8, 14) == "&   (3      4)"
+    assert in_columns(marks, 8, 13) == "& (3 4)"
 
 
 def test_rhythm_needs_a_meter_or_lengths() -> None:

@@ -166,6 +166,23 @@ def test_a_damaged_tab_is_read_rightly_or_told_or_refused(
         assert reading.remarks
 
 
+def notes_a_system(lengths: list[int], width: int) -> list[int]:
+    """How many notes stand in each system: a note of so many characters in each bar."""
+    blocks = [block for n in lengths for block in (Block({"d": n * "x"}), Block(line="|"))]
+    systems = lay_out([GridLine("d", "d")], [blocks], width=width)
+    return [sum(bool(block.tokens) for block in system.blocks) for system in systems]
+
+
+def test_bars_stand_as_many_in_each_system_as_fill_the_line_to_its_last_column() -> None:
+    # A note takes two columns more than its characters, a bar line between two; the label 5.
+    assert notes_a_system([12, 8, 2], width=5 + 14 + 2 + 10) == [2, 1]
+
+
+def test_bars_that_cannot_be_shared_out_evenly_take_the_narrowest_lines() -> None:
+    # As many as fit would be five and one, three and three are too wide.
+    assert notes_a_system([2, 2, 2, 2, 2, 17], width=5 + 29) == [4, 2]
+
+
 def test_a_repeat_before_a_note_wider_than_the_page_stays_with_it() -> None:
     """A sign that begins a repeat is never a system by itself."""
     wide = Block({"degree": "x" * 60})
