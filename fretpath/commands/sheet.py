@@ -45,7 +45,7 @@ from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.rows import EVERYTHING, HIDES, Blanks
-from fretpath.page.sheet import SHEET_ROWS, Look, Sheet, render_sheet, sounds_for
+from fretpath.page.sheet import SHEET_ROWS, Look, Sheet, render_sheet, sound_for
 from fretpath.page.tab import TAB_ROWS
 
 
@@ -86,13 +86,12 @@ def run(arguments: argparse.Namespace) -> str:
         raise RequestError("--hints and --name-tonic are for a student's copy: add --for student")
     arrangements = tuple(_arrangement(arguments, melody) for melody in arguments.melody)
     plan = sound_plan_from(arguments)
-    heard = [] if arguments.no_sound else [sounds_for(a.melody, plan) for a in arrangements]
+    sounds = () if arguments.no_sound else (sound_for(a.melody, plan) for a in arrangements)
     sheet = Sheet(
         arrangements,
         student=reader == "student",
         look=_look(arguments),
-        sounds=tuple(tune for tune, _ in heard),
-        drones=tuple(drone for _, drone in heard),
+        sounds=tuple(sounds),
         staves=_staves(arrangements) if arguments.staff else (),
     )
     return deliver(arguments, render_sheet(sheet))

@@ -29,8 +29,7 @@ from fretpath.music.key import Degree, Key
 from fretpath.music.melody import Melody, Note
 from fretpath.music.notation import parse_melody
 from fretpath.music.pitch import Pitch
-from fretpath.page.html import fill_template
-from fretpath.page.sheet import Sound
+from fretpath.page.html import fill_template, mp3_link
 from fretpath.page.sound import melody_mp3
 from fretpath.page.tables import wrapped
 from fretpath.values import Value, to_dict
@@ -543,4 +542,4 @@ def _links(question: Question) -> tuple[str, str]:
 
 
 def _link(melody: Melody) -> str:
-    return Sound(melody_mp3(melody)).link
+    return mp3_link(melody_mp3(melody))

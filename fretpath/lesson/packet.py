@@ -23,7 +23,7 @@ from fretpath.neck.arrangement import Arrangement, Figures
 from fretpath.neck.setup import Setup
 from fretpath.page.aloud import with_capitals
 from fretpath.page.html import fill_template
-from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
+from fretpath.page.sheet import Look, Sheet, render_sheet, sound_for
 from fretpath.page.sound import SoundPlan
 
 
@@ -48,11 +48,9 @@ class Style:
 
     def sheets(self, arrangements: tuple[Arrangement, ...]) -> tuple[str, str]:
         """The student's and the teacher's copy of some tunes, as HTML."""
-        heard = [sounds_for(a.melody, self.sound) for a in arrangements if self.sound]
-        sounds, drones = tuple(sound for sound, _ in heard), tuple(drone for _, drone in heard)
+        sounds = tuple(sound_for(a.melody, self.sound) for a in arrangements if self.sound)
         student, teacher = (
-            render_sheet(Sheet(arrangements, copy, self.look, sounds, drones))
-            for copy in (True, False)
+            render_sheet(Sheet(arrangements, copy, self.look, sounds)) for copy in (True, False)
         )
         return student, teacher
 

@@ -27,8 +27,7 @@ from fretpath.lesson.tune import Tune
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.html import fill_template
-from fretpath.page.sheet import Sound
+from fretpath.page.html import fill_template, mp3_link
 from fretpath.page.sound import SoundPlan, melody_mp3
 from fretpath.values import Value
 
@@ -176,7 +175,7 @@ def week_pages(week: TermWeek, melodies: dict[str, Melody], style: Style) -> tup
 
 
 def _link(melody: Melody, plan: SoundPlan) -> str:
-    return Sound(melody_mp3(melody, plan)).link
+    return mp3_link(melody_mp3(melody, plan))
 
 
 def _with_drill(page: str, drill: str) -> str:

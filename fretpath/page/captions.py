@@ -13,7 +13,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from fretpath.music.melody import Melody
-from fretpath.music.words import counted
+from fretpath.music.words import counted, plural
 from fretpath.neck.arrangement import Arrangement, Figures, position_sign
 from fretpath.neck.hand import Fingering
 from fretpath.neck.instrument import Instrument
@@ -24,6 +24,8 @@ from fretpath.page.tables import table, wrapped
 
 if TYPE_CHECKING:
     from fretpath.neck.ways import Reason
+
+_MOST_POSITIONS = 6
 
 LEGENDS = ("none", "short", "full")
 """How much of what a page means is explained on it."""
@@ -132,16 +134,18 @@ def figures_line(arrangement: Arrangement) -> str:
             travel += f", fastest {figures.fastest_shift:.0f} mm/s"
     else:
         travel = "the hand keeps still (no shift)"
-    positions = [position_sign(arrangement.instrument, position) for position in figures.positions]
-    if len(positions) > 6:
-        positions = [*positions[:6], "..."]
     rest = (
         f"widest stretch {figures.widest_stretch:.0f} mm; "
         f"strings crossed {figures.strings_crossed}; open strings {figures.open_strings}"
     )
-    plural = "s" if figures.shifts else ""
-    hand = f"{travel}; position{plural} {' '.join(positions)}"
+    hand = f"{travel}; {plural(1 + figures.shifts, 'position')} {positions_line(arrangement)}"
     return "\n".join([*wrapped(hand), rest])
+
+
+def positions_line(arrangement: Arrangement) -> str:
+    """The positions of the hand in order, the first six of them: ``II V II``."""
+    signs = [position_sign(arrangement.instrument, at) for at in arrangement.figures.positions]
+    return " ".join([*signs[:_MOST_POSITIONS], *["..."] * (len(signs) > _MOST_POSITIONS)])
 
 
 # -- ways, and the reasons of one -----------------------------------------------------------------

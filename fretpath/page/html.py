@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import re
 from html import escape
 from typing import Any
@@ -31,11 +32,16 @@ def xml(text: str) -> str:
     return escape(re.sub(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]", "\ufffd", text))
 
 
+def mp3_link(data: bytes) -> str:
+    """A whole MP3 file as the address of itself."""
+    return f"data:audio/mpeg;base64,{base64.b64encode(data).decode('ascii')}"
+
+
 def fill_template(package: str, template: str, **words: Any) -> str:
     """A template of a package's ``templates`` folder with its words filled in, as UTF-8 can hold.
 
     Every package's templates extend ``page.html``, the frame and style of all pages, which stands
-    here.  The filter ``signs`` is :func:`with_signs`.
+    here.  The filters are ``signs``, :func:`with_signs`, and ``mp3``, :func:`mp3_link`.
     """
     from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
@@ -46,6 +52,6 @@ def fill_template(package: str, template: str, **words: Any) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["signs"] = with_signs
+    environment.filters |= {"signs": with_signs, "mp3": mp3_link}
     page = environment.get_template(template).render(**words)
     return page.encode("utf-8", errors="replace").decode("utf-8")

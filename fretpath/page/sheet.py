@@ -12,7 +12,6 @@ they are.
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -20,10 +19,10 @@ from typing import TYPE_CHECKING
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
-from fretpath.music.words import counted
-from fretpath.neck.arrangement import Arrangement, position_sign
+from fretpath.music.words import counted, plural
+from fretpath.neck.arrangement import Arrangement
 from fretpath.page.aloud import number_words
-from fretpath.page.captions import counted_against, keys_line
+from fretpath.page.captions import counted_against, keys_line, positions_line
 from fretpath.page.chart import Chart, ChartDrawing, chart_svg
 from fretpath.page.drawn_tab import DrawnSystem, DrawnTab
 from fretpath.page.html import fill_template
@@ -57,18 +56,13 @@ _MM_A_UNIT = 0.2646
 
 
 @dataclass(frozen=True)
-class Sound:
-    """A sound file to be embedded."""
+class TuneSound:
+    """A tune to listen to, as MP3 files to be embedded."""
 
-    data: bytes
-    """The file."""
-    mime: str = "audio/mpeg"
-    """What it is."""
-
-    @property
-    def link(self) -> str:
-        """The whole file as the address of itself."""
-        return f"data:{self.mime};base64,{base64.b64encode(self.data).decode('ascii')}"
+    tune: bytes
+    """The tune."""
+    tonic: bytes | None = None
+    """Its tonic, to sing against; None where none is known."""
 
 
 @dataclass(frozen=True)
@@ -105,10 +99,8 @@ class Sheet(Value):
     """True for the student's copy, False for the teacher's."""
     look: Look = Look()
     """How it looks."""
-    sounds: tuple[Sound, ...] = ()
+    sounds: tuple[TuneSound, ...] = ()
     """The sound of each tune; empty for a silent sheet."""
-    drones: tuple[Sound | None, ...] = ()
-    """The tonic of each tune to sing against, None where none is known; empty for none."""
     staves: tuple[str, ...] = ()
     """Staff notation of each tune as SVG, from :mod:`fretpath.page.staff`; empty for none."""
 
@@ -116,7 +108,7 @@ class Sheet(Value):
         check_fields(self)
         if not self.arrangements:
             raise RequestError("a sheet needs at least one tune")
-        for each in (self.sounds, self.drones, self.staves):
+        for each in (self.sounds, self.staves):
             if each and len(each) != len(self.arrangements):
                 raise RequestError("a sheet has a sound (and a staff) for each tune, or none")
         if self.staves and self.student and "pitch" in self.look.hide.kinds:
@@ -168,24 +160,29 @@ class SheetTune:
     @property
     def facts(self) -> str:
         """Everything about the tune in one line; for the student only what gives nothing away."""
-        melody = self.arrangement.melody
-        instrument = self.arrangement.instrument
-        if self.sheet.student:
-            shown = "pitch" not in self.hide.kinds
-            tonic = [f"the tonic is {melody.tonic}"] * bool(
-                self.sheet.look.name_tonic and melody.tonic
-            )
-            known = [f"key {keys_line(melody)}"] if shown and melody.key else tonic
-            return "; ".join([*self._time(), *known, instrument.name]) + f". {self._task}"
-        capo = f", capo at fret {instrument.capo}" if instrument.capo else ""
+        told = self._student_facts() if self.sheet.student else self._teacher_facts()
+        return "; ".join(told) + (f". {self._task}" if self.sheet.student else "")
+
+    def _student_facts(self) -> Iterator[str]:
+        melody, look = self.arrangement.melody, self.sheet.look
+        yield from self._time()
+        if melody.key and "pitch" not in self.hide.kinds:
+            yield f"key {keys_line(melody)}"
+        elif look.name_tonic and melody.tonic:
+            yield f"the tonic is {melody.tonic}"
+        yield self.arrangement.instrument.name
+
+    def _teacher_facts(self) -> Iterator[str]:
+        melody, instrument = self.arrangement.melody, self.arrangement.instrument
+        key = keys_line(melody) if melody.key else "no key"
         tonic = [f"tonic {melody.tonic}"] if melody.tonic else []
-        music = [keys_line(melody) if melody.key else "no key", *tonic]
-        against = [counted_against("key")] * (self.sheet.look.degrees == "key")
+        yield ", ".join([key, *tonic, *self._time()])
         strings = " ".join(reversed(instrument.string_names))
-        return "; ".join(
-            [", ".join([*music, *self._time()]), f"{instrument.name} ({strings}){capo}",
-             self._hand, *against]
-        )  # fmt: skip
+        capo = f", capo at fret {instrument.capo}" if instrument.capo else ""
+        yield f"{instrument.name} ({strings}){capo}"
+        yield self._hand
+        if self.sheet.look.degrees == "key":
+            yield counted_against("key")
 
     @property
     def _task(self) -> str:
@@ -211,28 +208,14 @@ class SheetTune:
 
     @property
     def _hand(self) -> str:
-        figures = self.arrangement.figures
-        positions = " ".join(
-            position_sign(self.arrangement.instrument, position)
-            for position in figures.positions[:6]
-        )
-        more = " ..." if len(figures.positions) > 6 else ""
-        shifts = counted(figures.shifts, "shift") if figures.shifts else "no shift"
-        plural = "s" if figures.shifts else ""
-        return f"position{plural} {positions}{more}, {shifts}"
-
-    # -- sound -----------------------------------------------------------------------------------
+        shifts = self.arrangement.figures.shifts
+        moves = counted(shifts, "shift") if shifts else "no shift"
+        return f"{plural(1 + shifts, 'position')} {positions_line(self.arrangement)}, {moves}"
 
     @property
-    def sound(self) -> str:
-        """The tune as a link to itself; empty for a silent sheet."""
-        return self.sheet.sounds[self.index].link if self.sheet.sounds else ""
-
-    @property
-    def drone(self) -> str:
-        """The tonic as a link to itself; empty where there is none."""
-        drone = self.sheet.drones[self.index] if self.sheet.drones else None
-        return drone.link if drone else ""
+    def sound(self) -> TuneSound | None:
+        """The tune to listen to; None for a silent sheet."""
+        return self.sheet.sounds[self.index] if self.sheet.sounds else None
 
     # -- words -----------------------------------------------------------------------------------
 
@@ -355,13 +338,13 @@ _SETTINGS = (
 _USUAL = 3
 
 
-def sounds_for(melody: Melody, plan: SoundPlan) -> tuple[Sound, Sound | None]:
-    """The tune as sound, and its tonic to sing against where one is known."""
+def sound_for(melody: Melody, plan: SoundPlan) -> TuneSound:
+    """The tune as sound, and its tonic where one is known."""
     from fretpath.page.sound import melody_mp3, singable, tonic_mp3
 
     tonic = melody.tonic
-    drone = Sound(tonic_mp3(singable(tonic.midi), DRONE_SECONDS)) if tonic else None
-    return Sound(melody_mp3(melody, plan)), drone
+    drone = tonic_mp3(singable(tonic.midi), DRONE_SECONDS) if tonic else None
+    return TuneSound(melody_mp3(melody, plan), drone)
 
 
 def _spread(tune: SheetTune) -> Sides:

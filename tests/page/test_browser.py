@@ -17,7 +17,7 @@ from fretpath.commands import main
 from fretpath.page.html import with_signs
 from fretpath.page.questions import questions_about
 from fretpath.page.rows import Blanks
-from fretpath.page.sheet import Look, Sheet, render_sheet, sounds_for
+from fretpath.page.sheet import Look, Sheet, render_sheet, sound_for
 from fretpath.page.sound import SoundPlan
 from tests.browser import browser, pypdf  # noqa: F401
 
@@ -37,14 +37,8 @@ PLAN = SoundPlan(count_in=True)
 
 def sheet(*, student: bool = False, hide: str = "degrees,notes,tab", **look: object) -> Sheet:
     arrangements = tunes(*TUNES)
-    heard = [sounds_for(each.melody, PLAN) for each in arrangements]
-    return Sheet(
-        arrangements,
-        student,
-        Look(hide=Blanks.parse(hide), **look),
-        tuple(tune for tune, _ in heard),
-        tuple(drone for _, drone in heard),
-    )
+    sounds = tuple(sound_for(each.melody, PLAN) for each in arrangements)
+    return Sheet(arrangements, student, Look(hide=Blanks.parse(hide), **look), sounds)
 
 
 SHEETS = {

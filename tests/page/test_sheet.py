@@ -19,7 +19,7 @@ from fretpath.neck.setup import Setup
 from fretpath.page.html import with_signs
 from fretpath.page.questions import hints_about, questions_about
 from fretpath.page.rows import HIDES, Blanks
-from fretpath.page.sheet import SIDE_HEIGHT, Look, Sheet, Sound, render_sheet, sounds_for
+from fretpath.page.sheet import SIDE_HEIGHT, Look, Sheet, TuneSound, render_sheet, sound_for
 from fretpath.page.sound import SoundPlan
 
 VOID = {"meta", "link", "br", "line", "rect", "circle", "polygon"}
@@ -68,8 +68,8 @@ def student(arrangement: Arrangement, hide: str) -> str:
 
 
 def test_everything_is_inside_the_file() -> None:
-    sound, drone = sounds_for(parse_melody("1 5", key="B"), SoundPlan())
-    page = Page(render_sheet(Sheet((tune(),), sounds=(sound,), drones=(drone,))))
+    sound = sound_for(parse_melody("1 5", key="B"), SoundPlan())
+    page = Page(render_sheet(Sheet((tune(),), sounds=(sound,))))
     for tag, attributes in page.tags:
         assert tag not in ("script", "iframe", "object", "embed", "img")
         assert not any(name.startswith("on") for name in attributes)
@@ -81,8 +81,8 @@ def test_everything_is_inside_the_file() -> None:
 def test_the_sounds_are_whole() -> None:
     arrangement = tune()
     plan = SoundPlan(tempo=120)
-    sound, drone = sounds_for(arrangement.melody, plan)
-    html = render_sheet(Sheet((arrangement,), sounds=(sound,), drones=(drone,)))
+    sound = sound_for(arrangement.melody, plan)
+    html = render_sheet(Sheet((arrangement,), sounds=(sound,)))
     lengths = []
     for data in re.findall(r"data:audio/mpeg;base64,([A-Za-z0-9+/=]+)", html):
         samples, rate = soundfile.read(io.BytesIO(base64.b64decode(data, validate=True)))
@@ -269,7 +269,9 @@ def test_a_long_tune_goes_on_on_another_side_which_names_it() -> None:
     assert html.count("<span>Name</span>") == len(sides) + sheet.tunes[0].sides.apart
 
 
-@pytest.mark.parametrize("change", [{"sounds": (Sound(b"1"), Sound(b"2"))}, {"staves": ("", "")}])
+@pytest.mark.parametrize(
+    "change", [{"sounds": (TuneSound(b"1"), TuneSound(b"2"))}, {"staves": ("", "")}]
+)
 def test_a_sheet_has_a_sound_for_each_tune(change: dict[str, object]) -> None:
     with pytest.raises(RequestError, match="for each tune"):
         Sheet((tune(),), **change)
