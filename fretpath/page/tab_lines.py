@@ -26,10 +26,9 @@ import html
 import quopri
 import re
 from bisect import bisect_left, bisect_right
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import count, groupby, pairwise
+from itertools import accumulate, count, groupby, pairwise
 
 from fretpath.errors import ScoreFileError, clip, printable
 from fretpath.remarks import Remark, RemarkKind
@@ -142,7 +141,7 @@ def tab_lines(text: str, *, source: str = "tab", strings: int | None = None) -> 
     read = [_string_line(number, line) for number, line in enumerate(lines, start=1)]
     blocks = _joined(_blocks(read), lines, remarks)
     blocks = [part for block in blocks for part in _split(block, strings)]
-    blocks = [trimmed for block in blocks if (trimmed := _without_rulers(block))]
+    blocks = [_without_rulers(block) for block in blocks]
     if not blocks:
         raise ScoreFileError(f"{source}: there is no tab in it (lines of dashes and numbers)")
     drawn = {line.number for block in blocks for line in block}
@@ -212,8 +211,7 @@ def _with_even_dashes(lines: list[str]) -> list[str]:
 
 _HEAD = re.compile(r"\s*([^|:=_\-]*)")
 _NOTE = r"[A-Ha-h](?:#|b)?"
-_NAME = re.compile(rf"[(\[]?({_NOTE})[)\]]?")
-_NAME_OCTAVE = re.compile(rf"[(\[]?({_NOTE}\d)[)\]]?")
+_NAME = re.compile(rf"[(\[]?({_NOTE}\d?)[)\]]?")
 _NAME_THEN_FRET = re.compile(rf"[(\[]?({_NOTE})(?:[)\]]\s*|\s+)([0-9hpxX(<].*)")
 _DRAWN_BEHIND = re.compile(r":[: ]{0,3}(?:-|[0-9]{1,2}-[-0-9])")
 _OTHER_BARS = re.compile(r"\s*[A-Ga-g](?:#|b)?[0-9]? ?[I!\[\]](?=[-0-9])")
@@ -257,7 +255,7 @@ def _label(text: str, head: re.Match[str]) -> tuple[str, int] | None:
     sign = text[end : end + 1]
     if not word:
         return "", end
-    if name := _NAME.fullmatch(word) or _NAME_OCTAVE.fullmatch(word):
+    if name := _NAME.fullmatch(word):
         return name[1], end
     if sign != "|" and (split := _NAME_THEN_FRET.fullmatch(word)):
         return split[1], begin + split.start(2)
@@ -406,13 +404,10 @@ def _period(block: Block) -> int:
 
 def _without_rulers(block: Block) -> Block:
     """The block without unnamed lines of mere dashes at its edges, where strings are named."""
+    strings = [at for at, line in enumerate(block) if not _is_ruler(line)]
     if not any(line.label for line in block):
         return block
-    while block and _is_ruler(block[0]):
-        block = block[1:]
-    while block and _is_ruler(block[-1]):
-        block = block[:-1]
-    return block
+    return block[strings[0] : strings[-1] + 1]
 
 
 def _is_ruler(line: StringLine) -> bool:
@@ -487,8 +482,8 @@ def _named(places: Sequence[tuple[int, int]]) -> str:
 class TabSystem(SystemLines):
     """A system with its numbers."""
 
-    notes: tuple[TabNote, ...]
-    """By moment, string 1 first; moments count from 0 in this system."""
+    moments: tuple[tuple[TabNote, ...], ...]
+    """Its notes by moment, string 1 first."""
     columns: tuple[int, ...]
     """Column of each moment in the text, from 0."""
     bars: tuple[int, ...]
@@ -515,6 +510,10 @@ class _Bars:
     """Index of the inner part in the text line."""
     columns: tuple[int, ...]
     """Columns of the bar lines inside, counted in the inner part."""
+
+    def place(self, at: int) -> tuple[int, int]:
+        """Line and column in the text, from 1, of a column of the inner part."""
+        return self.line.number, self.start + at + 1
 
 
 def _dots(sign: re.Match[str]) -> int:
@@ -566,7 +565,7 @@ def _frame(system: SystemLines, findings: Findings) -> tuple[list[_Bars], _Bars,
     if any(not _alike(one.columns, full.columns) for one in lines):
         raise _unlike(line, full, column, findings.source)
     text = "the bar lines do not stand over each other: each bar is read for itself"
-    findings.add("doubt", text, line.line.number, line.start + column + 1)
+    findings.add("doubt", text, *line.place(column))
     return lines, full, True
 
 
@@ -583,10 +582,10 @@ def _alike(columns: Sequence[int], others: Sequence[int]) -> bool:
 
 
 def _unlike(line: _Bars, top: _Bars, at: int, source: str) -> ScoreFileError:
-    column = line.start + at + 1
+    number, column = line.place(at)
     window, place = clip(" " * line.line.start + line.line.body, column)
     return ScoreFileError(
-        f"{source}, line {line.line.number}, column {column}: no bar line of line "
+        f"{source}, line {number}, column {column}: no bar line of line "
         f"{top.line.number} stands over this one, so the order of the notes is in doubt; pad every "
         f"string where a fret has two digits\n    {window}\n    {' ' * (place - 1)}^"
     )
@@ -605,31 +604,34 @@ _TARGET = re.compile(
 _KNOWN = frozenset("-| 0123456789hHpPsStTbBrRxXvVgw/\\~^()<>[]{}*.:'+=_!,@o")
 
 
+_LONGEST_FRET = 2
+"""Digits of a fret."""
 _Found = tuple[int, int, int, TabNote]
 """Bar (0 unless each is read alone), first column, column behind, note."""
 
 
 def read_numbers(
-    system: SystemLines, strings: Sequence[int], bar: int, findings: Findings
+    system: SystemLines, strings: Sequence[int], passed: tuple[int, int], findings: Findings
 ) -> TabSystem:
-    """The numbers of a system whose lines are the given strings; *bar* lines stand before it."""
+    """The numbers of a system whose lines are the given strings, *passed* bars and moments."""
     lines, full, alone = _frame(system, findings)
     found: list[_Found] = []
     for string, line in zip(strings, lines, strict=True):
         own = line.columns if alone else full.columns
-        for start, fret, length, marks in _frets(line, findings):
-            passed = bisect_right(own, start)
-            column = start - (own[passed - 1] if alone and passed else 0)
-            place = line.start + start + 1
-            note = TabNote(string, fret, line.line.number, place, bar + passed, 0, marks)
-            found.append((passed if alone else 0, column, column + length, note))
-    if bar == 0 and full.columns:
+        for start, end, fret, marks in _frets(line, findings):
+            bar = bisect_right(own, start)
+            edge = own[bar - 1] if alone and bar else 0
+            note = TabNote(string, fret, *line.place(start), passed[0] + bar, 0, marks)
+            found.append((bar if alone else 0, start - edge, end - edge, note))
+    if passed[0] == 0 and full.columns:
         found = _without_meter(found, full.columns[0], findings)
-    notes = _together(found)
+    moments = _together(found, passed[1])
+    first = (min(note.column for note in moment) - 1 for moment in moments)
+    columns = accumulate(first, lambda before, column: max(column, before + 1))
     bars = tuple(full.start + column for column in full.columns)
     span = (lines[0].start - 1, full.start + len(full.inner) - 1)
     drawn = (system.lines, system.above, system.below)
-    return TabSystem(*drawn, notes, _columns(notes), bars, span, tuple(_repeats(full)))
+    return TabSystem(*drawn, moments, tuple(columns), bars, span, tuple(_repeats(full)))
 
 
 _METERS = {(2, 2), (2, 4), (3, 4), (4, 4), (5, 4), (3, 8), (6, 8), (7, 8), (9, 8), (12, 8)}
@@ -649,75 +651,57 @@ def _without_meter(found: list[_Found], first_bar: int, findings: Findings) -> l
     return [item for item in found if item not in first]
 
 
-def _columns(notes: Sequence[TabNote]) -> tuple[int, ...]:
-    """The column of each moment in the text, from 0, rising also where lines are shifted."""
-    found: dict[int, int] = defaultdict(lambda: 1 << 30)
-    for note in notes:
-        found[note.moment] = min(found[note.moment], note.column - 1)
-    columns: list[int] = []
-    for moment in sorted(found):
-        columns.append(max(found[moment], columns[-1] + 1 if columns else 0))
-    return tuple(columns)
-
-
-def _frets(line: _Bars, findings: Findings) -> list[tuple[int, int, int, str]]:
-    """(column, fret, digits, marks) of each number; what is no note is told."""
-    number = line.line.number
+def _frets(line: _Bars, findings: Findings) -> Iterator[tuple[int, int, int, str]]:
+    """Column, column behind, fret and marks of each number; what is no note is told."""
     plain = _TARGET.sub(lambda match: "-" * len(match[0]), line.inner)
     for match in _TARGET.finditer(line.inner):
         kind = "a release" if match[0][0] in "rR" else "a bend"
         text = f"{match[0]} is {kind}: it leads to no new note"
-        findings.add("doubt", text, number, line.start + match.start() + 1)
-    frets = []
+        findings.add("doubt", text, *line.place(match.start()))
     for match in _NUMBER.finditer(plain):
-        start, digits = match.start("fret"), match["fret"]
+        digits = match["fret"]
         if digits is None:
             continue
-        column = line.start + start + 1
-        if len(digits) > 2:
-            text = f"{digits[:12]} is not a fret; put a dash between the notes"
-            findings.add("doubt", text, number, column)
-            continue
+        start, end = match.span("fret")
         marks = match["before"] + match["after"]
-        _tell_marks(marks, digits, findings, number, column)
-        frets.append((start, int(digits), len(digits), marks))
-    _tell_signs(line, plain, findings)
-    return frets
+        if text := _doubt_number(digits, marks):
+            findings.add("doubt", text, *line.place(start))
+        if len(digits) <= _LONGEST_FRET:
+            yield start, end, int(digits), marks
+    for match in re.finditer(r"[xX]|[A-Za-z]{3,}|\S", plain):
+        sign = match[0]
+        if sign in ("x", "X"):
+            text = "x is a muted string (a dead note): no pitch, left out"
+            findings.add("left out", text, *line.place(match.start()))
+        elif sign not in _KNOWN:
+            text = (
+                f'"{printable(sign[:20])}" on a string not understood; the frets around it are read'
+            )
+            findings.add("doubt", text, *line.place(match.start()))
 
 
-def _tell_marks(marks: str, digits: str, findings: Findings, line: int, column: int) -> None:
+def _doubt_number(digits: str, marks: str) -> str:
+    """What is in doubt about a number; empty if nothing is."""
+    if len(digits) > _LONGEST_FRET:
+        return f"{digits[:12]} is not a fret; put a dash between the notes"
     if "(" in marks:
-        text = f"({digits}) is a ghost note or a note held over: read as fret {digits}, struck"
-        findings.add("doubt", text, line, column)
-    elif any(sign in marks for sign in "<[{*"):
-        text = f"{digits} in brackets is a harmonic: read as its fret, it sounds higher"
-        findings.add("doubt", text, line, column)
+        return f"({digits}) is a ghost note or a note held over: read as fret {digits}, struck"
+    if any(sign in marks for sign in "<[{*"):
+        return f"{digits} in brackets is a harmonic: read as its fret, it sounds higher"
+    return ""
 
 
-def _tell_signs(line: _Bars, plain: str, findings: Findings) -> None:
-    """Muted strings, and signs nobody can be sure of."""
-    for match in re.finditer(r"[xX]", plain):
-        text = "x is a muted string (a dead note): no pitch, left out"
-        findings.add("left out", text, line.line.number, line.start + match.start() + 1)
-    for match in re.finditer(r"[A-Za-z]{3,}|[^\s]", plain):
-        if len(match[0]) > 1 or match[0] not in _KNOWN:
-            word = f'"{printable(match[0][:20])}"'
-            text = f"{word} on a string not understood; the frets around it are read"
-            findings.add("doubt", text, line.line.number, line.start + match.start() + 1)
-
-
-def _together(found: list[_Found]) -> tuple[TabNote, ...]:
-    """Notes in the order of their columns; numbers that overlap sound together."""
+def _together(found: list[_Found], first: int) -> tuple[tuple[TabNote, ...], ...]:
+    """Notes in the order of their columns from moment *first*; what overlaps sounds together."""
     found.sort(key=lambda item: (item[0], item[1], item[3].string))
-    notes: list[TabNote] = []
-    moment, where, reach = -1, (0, 0), -1
-    strings: set[int] = set()
+    moments: list[list[TabNote]] = []
+    where, reach = (0, 0), 0
     for part, start, end, note in found:
-        if moment < 0 or part != where[0] or start >= reach or note.string in strings:
-            moment, where, reach, strings = moment + 1, (part, start), end, set()
-        strings.add(note.string)
+        on_own = part != where[0] or start >= reach
+        if not moments or on_own or note.string in (other.string for other in moments[-1]):
+            where, reach = (part, start), end
+            moments.append([])
         if start == where[1]:
             reach = max(reach, end)
-        notes.append(replace(note, moment=moment))
-    notes.sort(key=lambda note: (note.moment, note.string))
-    return tuple(notes)
+        moments[-1].append(replace(note, moment=first + len(moments) - 1))
+    return tuple(tuple(sorted(moment, key=lambda note: note.string)) for moment in moments)

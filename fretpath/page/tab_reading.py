@@ -20,10 +20,11 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import groupby, pairwise
+from itertools import pairwise
+from typing import TypeVar
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.music.key import Degree, Key
@@ -59,6 +60,8 @@ from fretpath.page.tab_strings import (
 from fretpath.page.tab_words import TabWords, parse_or_none, words_around
 from fretpath.remarks import Remark
 from fretpath.values import Value
+
+T = TypeVar("T")
 
 LARGEST = 20_000
 """Notes of a tab that are read."""
@@ -161,7 +164,7 @@ def read_tab(
     instrument = strings.instrument.with_changes(frets=frets, scale_length=scale_length)
     key = Key.parse(key) if isinstance(key, str) else key
     tab = _Tab(_as_asked(words, key, meter), instrument, systems, moments)
-    rhythm = rhythm_of(systems, list(tab.meters), own=words.own, spacing=spacing)
+    rhythm = rhythm_of(systems, tab.meters, own=words.own, spacing=spacing)
     _tell_words(tab, rhythm, findings)
     top = _top_notes(tab, findings)
     melody, more = _melody(tab, rhythm, top)
@@ -181,10 +184,6 @@ def read_tab(
     )
 
 
-Changes = Mapping[int, tuple[Key | None, Meter | None]]
-"""System to the key and the meter that begin there."""
-
-
 @dataclass(frozen=True)
 class _Tab:
     """A part of a page on its strings."""
@@ -198,26 +197,22 @@ class _Tab:
     moments: Sequence[tuple[TabNote, ...]]
     """The notes by moment, moments counted over all systems."""
 
-    @cached_property
-    def changes(self) -> Changes:
-        """Keys and meters that headings of our own page bring (``now 3/4``)."""
-        changes: dict[int, tuple[Key | None, Meter | None]] = {}
+    def changes(self, parse: Callable[[str], T]) -> dict[int, T]:
+        """Keys or meters that headings of our own page bring (``now 3/4``), by system."""
+        changes: dict[int, T] = {}
         for number, system in enumerate(self.systems if self.words.own else ()):
             words = [word for row in system.above for word in row.text.split(", ")]
-            told = [word.removeprefix("now ") for word in words if word.startswith("now ")]
-            keys = [key for word in told if (key := parse_or_none(Key.parse, word))]
-            meters = [meter for word in told if (meter := parse_or_none(Meter.parse, word))]
-            if told:
-                changes[number] = (keys[0] if keys else None, meters[0] if meters else None)
+            now = [word.removeprefix("now ") for word in words if word.startswith("now ")]
+            found = [value for word in now if (value := parse_or_none(parse, word))]
+            if found:
+                changes[number] = found[0]
         return changes
 
     @property
-    def meters(self) -> Iterator[Meter | None]:
+    def meters(self) -> list[Meter | None]:
         """The meter in force in each system."""
-        meter = self.words.meter
-        for number in range(len(self.systems)):
-            meter = self.changes.get(number, (None, None))[1] or meter
-            yield meter
+        changes, meter = self.changes(Meter.parse), self.words.meter
+        return [meter := changes.get(number, meter) for number in range(len(self.systems))]
 
     @property
     def shown(self) -> Iterator[dict[str, str]]:
@@ -266,26 +261,23 @@ def _given(on: On | None, tuning: str | None, capo: int | None) -> Given:
     return Given(instrument, tuned=True, capo=instrument.capo if capo is None else capo)
 
 
-def _words_of(page: TabLines, parts: Sequence[Part], chosen: Part) -> list[WordLine]:
+def _words_of(page: TabLines, parts: Sequence[Part], chosen: Part) -> Sequence[WordLine]:
     """The words that count for a part: all, or where there are several the general and its own."""
     if len(parts) == 1:
-        return list(page.words)
-    ends = [0, *(system.lines[-1].number for system in page.systems)]
-    own = [
-        (before, system.lines[0].number)
-        for before, system in zip(ends, page.systems, strict=False)
-        if system in chosen.systems
-    ]
-    first = page.systems[0].lines[0].number
-    general = [word for word in page.words if word.number < first]
+        return page.words
+    systems = [system.lines[0].number for system in page.systems]
+    mine = {system.lines[0].number for system in chosen.systems}
+    general = [word for word in page.words if word.number < systems[0]]
     while general and not heading_in(general[-1].text):
         general.pop()
-    numbers = {word.number for word in general[:-1]}
-    return [
+    general = general[:-1]
+    next_system = [*systems, 0]
+    own = [
         word
-        for word in page.words
-        if word.number in numbers or any(low < word.number < high for low, high in own)
+        for word in page.words[len(general) :]
+        if next_system[bisect_left(systems, word.number)] in mine
     ]
+    return [*general, *own]
 
 
 # -- notes ---------------------------------------------------------------------------------------
@@ -296,35 +288,41 @@ def _on_strings(
 ) -> tuple[Strings, list[TabSystem], list[tuple[TabNote, ...]]]:
     """A part on its strings; where their names fit two ways, as its melody moves less."""
     strings = strings_of(part.widest, words, given)
-    systems = _numbered(part, strings, findings)
-    moments = _moments([system.notes for system in systems])
+    systems = _read_systems(part, strings, findings)
+    moments = [moment for system in systems for moment in system.moments]
     if strings.instead and not words.own:
         turned = strings_of(part.widest, replace(words, instrument=strings.instead), given)
         other = dict(zip(strings.lines, turned.lines, strict=True))
-        others = _moments(
-            [[replace(note, string=other[note.string]) for note in moment] for moment in moments]
-        )
+        others = [
+            tuple(sorted((replace(n, string=other[n.string]) for n in moment), key=_string))
+            for moment in moments
+        ]
         motion = _motion(moments, strings.instrument)
         if words.upside_down or _motion(others, turned.instrument) < motion:
             return turned, systems, others
     return strings, systems, moments
 
 
-def _numbered(part: Part, strings: Strings, findings: Findings) -> list[TabSystem]:
+def _string(note: TabNote) -> int:
+    return note.string
+
+
+def _read_systems(part: Part, strings: Strings, findings: Findings) -> list[TabSystem]:
     """The systems of a part with their numbers."""
     systems: list[TabSystem] = []
-    bar = 0
+    bar = moment = total = 0
     for system in part.systems:
         lines = _strings_of(system, part.widest, strings, findings)
-        systems.append(read_numbers(system, lines, bar, findings))
-        bar += len(systems[-1].bars) + 1
-    total = sum(len(system.notes) for system in systems)
+        found = read_numbers(system, lines, (bar, moment), findings)
+        systems.append(found)
+        bar += len(found.bars) + 1
+        moment += len(found.moments)
+        total += sum(map(len, found.moments))
     if total > LARGEST:
         told = f"{findings.source} has {total} notes; {LARGEST} is the most that is read"
         raise ScoreFileError(told)
     if not total:
-        told = f"{findings.source}: there is tab, but no number on any string"
-        raise ScoreFileError(told)
+        raise ScoreFileError(f"{findings.source}: there is tab, but no number on any string")
     return systems
 
 
@@ -361,17 +359,6 @@ def _strings_of(
         )
     findings.add("guessed", "only some strings are shown here: told by their names", first)
     return tuple(strings.lines[index] for index in some)
-
-
-def _moments(systems: Sequence[Sequence[TabNote]]) -> list[tuple[TabNote, ...]]:
-    """The notes by moment, moments counted over all systems."""
-    moments: list[tuple[TabNote, ...]] = []
-    for system in systems:
-        for _, group in groupby(system, key=lambda note: note.moment):
-            number = len(moments)
-            notes = (replace(note, moment=number) for note in group)
-            moments.append(tuple(sorted(notes, key=lambda note: note.string)))
-    return moments
 
 
 def _top_notes(tab: _Tab, findings: Findings) -> list[TabNote | None]:
@@ -448,7 +435,8 @@ def _melody(
     """The melody of the top notes of all moments, and what must be said about it."""
     events = rhythm.events
     starts = {event.place[0]: index for index, event in reversed(list(enumerate(events)))}
-    keys, meters = _keys_and_meters(tab, starts)
+    keys = _by_event(tab.words.key, tab.changes(Key.parse), starts)
+    meters = _by_event(tab.words.meter, tab.changes(Meter.parse), starts)
     notes = tuple(_notes(tab, events, top, keys))
     octave = WORKING_OCTAVE
     if keys:
@@ -470,19 +458,14 @@ def _melody(
 
 
 Keys = tuple[tuple[int, Key], ...]
-Meters = tuple[tuple[int, Meter], ...]
 
 
-def _keys_and_meters(tab: _Tab, starts: Mapping[int, int]) -> tuple[Keys, Meters]:
-    """The keys and the meters by event, *starts* giving the first event of each system."""
-    key, meter = tab.words.key, tab.words.meter
-    later = [(starts[at], *change) for at, change in sorted(tab.changes.items()) if starts.get(at)]
-    keys = [(0, key), *((at, key) for at, key, _ in later)] if key else []
-    meters = [(0, meter), *((at, meter) for at, _, meter in later)] if meter else []
-    return (
-        tuple((at, key) for at, key in keys if key),
-        tuple((at, meter) for at, meter in meters if meter),
-    )
+def _by_event(
+    first: T | None, changes: Mapping[int, T], starts: Mapping[int, int]
+) -> tuple[tuple[int, T], ...]:
+    """A key or meter and its changes by event; *starts* has the first event of each system."""
+    later = ((starts[at], value) for at, value in sorted(changes.items()) if starts.get(at))
+    return ((0, first), *later) if first else ()
 
 
 def _notes(
