@@ -18,17 +18,15 @@ from fretpath.commands.options import (
 )
 from fretpath.errors import FretpathError, IncompleteError, RequestError, UnplayableError
 from fretpath.exchange.door import ending_of
-from fretpath.exchange.scores import WRITERS, not_written, score_bytes
+from fretpath.exchange.scores import FORMATS, score_bytes
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement
-
-_TEXTS = (".musicxml", ".xml", ".abc", ".txt")
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of the command."""
     add_melody_options(parser)
-    add_output_file(parser, f"ending {', '.join(WRITERS)}")
+    add_output_file(parser, f"ending {', '.join(FORMATS)}")
     parser.add_argument(
         "--to",
         metavar="ENDING",
@@ -44,7 +42,11 @@ def run(arguments: argparse.Namespace) -> str:
     """The file as text, or a line that says what was written."""
     if arguments.output and arguments.to and arguments.output.endswith(("/", os.sep)):
         return _many(arguments)
-    ending = _ending(arguments)
+    if (arguments.output is None) == (arguments.to is None):
+        raise RequestError("say where to: -o FILE, or --to ENDING for standard output")
+    ending = _ending(arguments.output or _named(arguments.to))
+    if arguments.output is None and not FORMATS[ending].is_text:
+        raise RequestError(f"{ending} is not text: write it to a file with -o FILE")
     music, data = _converted(arguments, ending)
     if arguments.output is None:
         return data.decode("utf-8")
@@ -56,15 +58,13 @@ def _converted(arguments: argparse.Namespace, ending: str) -> tuple[Melody | Arr
     """The music and its file; what the format cannot hold becomes a remark."""
     music = _music(arguments, ending)
     melody = music.melody if isinstance(music, Arrangement) else music
-    arguments.remarks.extend(not_written(melody, ending))
+    arguments.remarks.extend(FORMATS[ending].lost(melody))
     return music, score_bytes(music, ending)
 
 
 def _many(arguments: argparse.Namespace) -> str:
     """Each file of the command line into a folder, under its own name; one line for each."""
-    ending = f".{arguments.to.lstrip('.')}"
-    if ending not in WRITERS:
-        raise RequestError(f'"{ending}" names no format; use {", ".join(WRITERS)}')
+    ending = _ending(_named(arguments.to))
     names = [PurePath(word).stem + ending for word in arguments.melody]
     twice = [name for name in names if names.count(name) > 1]
     if twice:
@@ -88,22 +88,22 @@ def _many(arguments: argparse.Namespace) -> str:
     return "".join(lines)
 
 
-def _ending(arguments: argparse.Namespace) -> str:
-    if (arguments.output is None) == (arguments.to is None):
-        raise RequestError("say where to: -o FILE, or --to ENDING for standard output")
-    ending = ending_of(
-        arguments.output if arguments.to is None else f"x.{arguments.to.lstrip('.')}"
-    )
-    if ending not in WRITERS:
-        raise RequestError(f'"{ending or "no ending"}" names no format; use {", ".join(WRITERS)}')
-    if arguments.output is None and ending not in _TEXTS:
-        raise RequestError(f"{ending} is not text: write it to a file with -o FILE")
+def _named(ending: str) -> str:
+    """A file name with an ending that is given with or without its dot."""
+    return f"x.{ending.lstrip('.')}"
+
+
+def _ending(name: str) -> str:
+    """The ending of a file name, one of those that are written."""
+    ending = ending_of(name)
+    if ending not in FORMATS:
+        raise RequestError(f'"{ending or "no ending"}" names no format; use {", ".join(FORMATS)}')
     return ending
 
 
 def _music(arguments: argparse.Namespace, ending: str) -> Melody | Arrangement:
     """Fingered where the format or the octave asks for an instrument."""
-    if arguments.no_tab or ending in (".abc", ".txt"):
+    if arguments.no_tab or not FORMATS[ending].has_instrument:
         return melody_from(arguments)
     try:
         return arrangement_from(arguments)

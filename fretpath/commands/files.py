@@ -22,8 +22,8 @@ from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
-from fretpath.errors import FretpathError, IncompleteError, RequestError, ScoreFileError, nearest
-from fretpath.exchange.door import ending_of, is_score_name
+from fretpath.errors import FretpathError, IncompleteError, RequestError, ScoreFileError
+from fretpath.exchange.door import ending_of, file_bytes, file_label, is_score_name
 
 LARGEST_TEXT = 4 * 1024 * 1024
 _LENGTH = re.compile(r":\d+/\d+")
@@ -109,7 +109,7 @@ def _text_of(path: Path, name: str) -> str:
     """The text of a file; a score file is put into melody text."""
     note_input(path)
     if not is_score_name(path.name):
-        return _decoded(file_bytes(path), name)
+        return _decoded(file_bytes(path, LARGEST_TEXT), name)
     from fretpath.exchange.scores import read_score
     from fretpath.music.notation import format_melody
 
@@ -123,13 +123,15 @@ def melody_files(folder: str | Path) -> list[Path]:
     """
     path = Path(folder)
     if not os.path.isdir(path):
-        raise ScoreFileError(f"{_named(path)} is not a folder; name one with melody files (*.txt)")
+        raise ScoreFileError(
+            f"{file_label(path)} is not a folder; name one with melody files (*.txt)"
+        )
     try:
         found = sorted(file for file in path.iterdir() if _holds_a_melody(file.name))
     except OSError as problem:
-        raise ScoreFileError(f"cannot read {_named(path)}: {problem.strerror}") from None
+        raise ScoreFileError(f"cannot read {file_label(path)}: {problem.strerror}") from None
     if not found:
-        raise ScoreFileError(f"there is no melody file (*.txt) in {_named(path)}")
+        raise ScoreFileError(f"there is no melody file (*.txt) in {file_label(path)}")
     return found
 
 
@@ -149,37 +151,6 @@ def _standard_input() -> bytes:
     if sys.stdin is None:
         raise ScoreFileError("standard input is closed, and - asks for a melody from it")
     return sys.stdin.buffer.read(LARGEST_TEXT + 1)
-
-
-def file_bytes(path: Path, most: int = LARGEST_TEXT) -> bytes:
-    """The bytes of a file, one more than *most* at the most; :class:`ScoreFileError` for none."""
-    try:
-        with path.open("rb") as file:
-            return file.read(most + 1)
-    except FileNotFoundError:
-        raise ScoreFileError(f"there is no file {_named(path)}{_like(path)}") from None
-    except IsADirectoryError:
-        raise ScoreFileError(
-            f"{_named(path)} is a folder; name one file in it (order, find and sheet take folders)"
-        ) from None
-    except OSError as problem:
-        raise ScoreFileError(f"cannot read {_named(path)}: {problem.strerror}") from None
-    except ValueError:
-        raise ScoreFileError(f"{_named(path)} is not the name of a file") from None
-
-
-def _named(path: str | Path) -> str:
-    """A file name for a message; a very long one is cut short."""
-    name = re.sub(r"\.([^/]{0,50})\.[a-z0-9_]{8}\.unfinished", r"\1", str(path))
-    return name if len(name) <= 120 else f"{name[:120]}..."
-
-
-def _like(path: Path) -> str:
-    """The file of the same folder that was most likely meant."""
-    try:
-        return nearest(path.name, (file.name for file in path.parent.iterdir() if file.is_file()))
-    except OSError:
-        return ""
 
 
 def _decoded(data: bytes, name: str) -> str:
@@ -204,7 +175,7 @@ def write_file(path: str | Path, content: str | bytes) -> None:
     with _writing(path):
         place = Path(os.path.realpath(path))
         if place.is_symlink():
-            raise RequestError(f"cannot write {_named(path)}: its links run in a circle")
+            raise RequestError(f"cannot write {file_label(path)}: its links run in a circle")
         if os.path.exists(path) and not os.path.isfile(path):
             if batch is None or batch.at_once or os.path.isdir(path):
                 Path(path).write_bytes(data)
@@ -230,13 +201,15 @@ def _refuse_clash(path: str | Path, place: Path, batch: _Batch | None) -> None:
     if batch is None:
         return
     if place in batch.places:
-        raise RequestError(f"two outputs go to one file, {_named(path)}; give each its own name")
+        raise RequestError(
+            f"two outputs go to one file, {file_label(path)}; give each its own name"
+        )
     batch.places.add(place)
     with suppress(OSError):
         found = os.stat(place)
         if (found.st_dev, found.st_ino) in batch.read:
             raise RequestError(
-                f"{_named(path)} is read by this command and would be written over; "
+                f"{file_label(path)} is read by this command and would be written over; "
                 "give the output another name"
             )
 
@@ -245,11 +218,11 @@ def _refuse_other_kind(path: str | Path, place: Path, data: bytes, batch: _Batch
     """Refuse to replace a file that holds something of another kind, such as a melody by a page."""
     if batch is None or batch.force or not place.is_file() or not place.stat().st_size:
         return
-    old, new = _kind(file_bytes(place)), _kind(data)
+    old, new = _kind(file_bytes(place, LARGEST_TEXT)), _kind(data)
     if old != new:
         raise RequestError(
-            f"{_named(path)} holds {old} and would be replaced by {new}; give the output another "
-            "name, or say --force"
+            f"{file_label(path)} holds {old} and would be replaced by {new}; "
+            "give the output another name, or say --force"
         )
 
 
@@ -287,7 +260,7 @@ def append_file(path: str | Path, more: Callable[[str], str]) -> str:
     batch = _BATCH.get()
     with _writing(path), ExitStack() as held:
         held.enter_context(_held(place.parent))
-        old = file_bytes(place) if place.exists() else b""
+        old = file_bytes(place, LARGEST_TEXT) if place.exists() else b""
         added = more(_decoded(old, Path(path).name))
         if added:
             write_file(path, old + added.encode("utf-8", errors="replace"))
@@ -320,11 +293,11 @@ def _writing(path: str | Path) -> Iterator[None]:
     if not str(path):
         raise RequestError("the name of the output is empty; -o takes the name of a file")
     if not _is_name(path):
-        raise RequestError(f"{_named(path)} is not the name of a file")
+        raise RequestError(f"{file_label(path)} is not the name of a file")
     try:
         yield
     except OSError as problem:
-        raise RequestError(f"cannot write {_named(path)}: {problem.strerror}") from None
+        raise RequestError(f"cannot write {file_label(path)}: {problem.strerror}") from None
 
 
 def _is_name(path: str | Path) -> bool:

@@ -10,9 +10,9 @@ from fractions import Fraction
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
-from fretpath.commands.files import file_bytes
 from fretpath.commands.options import deliver, instrument_from, with_found_key
 from fretpath.errors import RequestError
+from fretpath.exchange.door import file_bytes
 from fretpath.music.key import Key
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody

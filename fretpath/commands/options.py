@@ -119,7 +119,7 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     arguments.remarks.extend(f"{name}: {remark}" for remark in found.remarks)
     if arguments.key is None:
         return found.melody
-    lettered = PurePath(path).suffix.lower() not in (".mid", ".midi")
+    lettered = ending_of(path) not in (".mid", ".midi")
     return moved_to(found.melody, key_words(arguments.key), lettered=lettered)
 
 

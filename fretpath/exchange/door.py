@@ -15,7 +15,7 @@ import re
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
-from fretpath.errors import ScoreFileError
+from fretpath.errors import ScoreFileError, nearest
 from fretpath.neck.setup import LARGEST, Card
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def is_recording_name(name: str) -> bool:
     >>> is_recording_name("ana.wav"), is_recording_name("ana.txt")
     (True, False)
     """
-    ending = PurePath(name).suffix.lower()
+    ending = ending_of(name)
     if ending in (".m4a", ".aac", ".wma", ".opus", ".3gp", ".amr"):
         raise ScoreFileError(
             f"{ending} cannot be read; save or convert the recording as .wav, .flac or .mp3"
@@ -260,6 +260,38 @@ def abc_text(data: bytes, name: str) -> str:
     return text
 
 
+def file_bytes(path: Path, most: int) -> bytes:
+    """The bytes of a file, one more than *most* at the most; :class:`ScoreFileError` for none."""
+    try:
+        with path.open("rb") as file:
+            return file.read(most + 1)
+    except FileNotFoundError:
+        raise ScoreFileError(f"there is no file {file_label(path)}{_like(path)}") from None
+    except IsADirectoryError:
+        raise ScoreFileError(
+            f"{file_label(path)} is a folder; name one file in it "
+            "(order, find and sheet take folders)"
+        ) from None
+    except OSError as problem:
+        raise ScoreFileError(f"cannot read {file_label(path)}: {problem.strerror}") from None
+    except ValueError:
+        raise ScoreFileError(f"{file_label(path)} is not the name of a file") from None
+
+
+def file_label(path: str | Path) -> str:
+    """A file name for a message; a very long one is cut short."""
+    name = re.sub(r"\.([^/]{0,50})\.[a-z0-9_]{8}\.unfinished", r"\1", str(path))
+    return name if len(name) <= 120 else f"{name[:120]}..."
+
+
+def _like(path: Path) -> str:
+    """The file of the same folder that was most likely meant."""
+    try:
+        return nearest(path.name, (file.name for file in path.parent.iterdir() if file.is_file()))
+    except OSError:
+        return ""
+
+
 def read_card(path: str | Path) -> Card:
     """The card in a file, its text in UTF-8.
 
@@ -268,14 +300,7 @@ def read_card(path: str | Path) -> Card:
     """
     place = Path(path)
     try:
-        with place.open("rb") as file:
-            text = file.read(LARGEST + 1).decode("utf-8")
-    except FileNotFoundError:
-        raise ScoreFileError(f"there is no file {str(path)[:120]}") from None
-    except OSError as problem:
-        raise ScoreFileError(f"cannot read {str(path)[:120]}: {problem.strerror}") from None
+        text = file_bytes(place, LARGEST).decode("utf-8")
     except UnicodeDecodeError:
         raise ScoreFileError(f"{place.name} is not a card: it is not text in UTF-8") from None
-    except ValueError:
-        raise ScoreFileError(f"{str(path)[:120]} is not the name of a file") from None
     return Card.parse(text, place.name)

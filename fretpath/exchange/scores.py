@@ -4,14 +4,14 @@
 memory by the module of their format, which gives the sounds and signs of one voice;
 :mod:`~fretpath.exchange.voices` makes the melody.  A tune book is split at its ``X:`` lines, and
 only the tune that is asked for is read.  Nothing outside the call is touched, so that any number
-of threads may read at a time.  A format that is written is one line of :data:`WRITERS`.
+of threads may read at a time.  A format that is written is one line of :data:`FORMATS`.
 """
 
 from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -24,6 +24,7 @@ from fretpath.exchange.door import (
     check_count,
     checked_xml,
     ending_of,
+    file_bytes,
     kind_of,
     one_line,
     unpacked,
@@ -176,31 +177,22 @@ def open_book(source: Source, name: str | None = None) -> Book:
         return Book(name, (ScoreTune(1, "", data, "MIDI", name),))
     if kind == "compressed MusicXML":
         data = unpacked(data, name)
+    from fretpath.exchange.musicxml import title_of
+
     root = checked_xml(data, name)
-    title = root.findtext("work/work-title") or root.findtext("movement-title") or ""
-    return Book(name, (ScoreTune(1, one_line(title), root, "MusicXML", name),))
+    return Book(name, (ScoreTune(1, title_of(root), root, "MusicXML", name),))
 
 
 def _bytes_of(source: Source, name: str | None) -> tuple[bytes, str]:
-    most = LIMITS["bytes"] + 1
     if isinstance(source, bytes):
         return source, name or "the file"
-    if not isinstance(source, str | Path):
-        label = getattr(source, "name", None)
-        data = source.read(most)
-        if not isinstance(data, bytes):
-            raise RequestError("open the file for reading bytes: open(name, 'rb')")
-        return data, name or (Path(label).name if isinstance(label, str) else "the file")
-    path = Path(source)
-    try:
-        with path.open("rb") as file:
-            return file.read(most), name or path.name
-    except FileNotFoundError:
-        raise ScoreFileError(f"there is no file {path}") from None
-    except ValueError:
-        raise ScoreFileError(f"{str(path)[:80]!r} is not the name of a file") from None
-    except OSError as problem:
-        raise ScoreFileError(f"cannot read {path}: {problem.strerror}") from None
+    if isinstance(source, str | Path):
+        return file_bytes(Path(source), LIMITS["bytes"]), name or Path(source).name
+    label = getattr(source, "name", None)
+    data = source.read(LIMITS["bytes"] + 1)
+    if not isinstance(data, bytes):
+        raise RequestError("open the file for reading bytes: open(name, 'rb')")
+    return data, name or (Path(label).name if isinstance(label, str) else "the file")
 
 
 def _is_text(data: bytes) -> bool:
@@ -293,46 +285,65 @@ def _melody(music: Melody | Arrangement) -> Melody:
     return music.melody if isinstance(music, Arrangement) else music
 
 
-WRITERS: dict[str, Callable[[Melody | Arrangement], bytes]] = {
-    ".musicxml": _musicxml,
-    ".xml": _musicxml,
-    ".mxl": _mxl,
-    ".mid": _midi,
-    ".midi": _midi,
-    ".abc": _abc,
-    ".txt": _text,
+def _lost_in_midi(melody: Melody) -> Iterator[Remark]:
+    if melody.chords:
+        yield Remark("left out", "the names of the chords, which MIDI has no word for")
+    if melody.repeats:
+        yield Remark("read", "the repeats are played, as MIDI has no sign for them")
+    yield from _lost_places(melody)
+
+
+def _lost_in_abc(melody: Melody) -> Iterator[Remark]:
+    from fretpath.exchange.abc import repeats_fit
+
+    if not repeats_fit(melody):
+        text = "the repeats are written out, as readers of ABC differ on signs like these"
+        yield Remark("read", text)
+    yield from _lost_places(melody)
+
+
+def _lost_places(melody: Melody) -> Iterator[Remark]:
+    if any(note.placement for note in melody.notes):
+        yield Remark("left out", "the strings and frets that the melody asks for")
+
+
+@dataclass(frozen=True)
+class Format:
+    """A format that is written."""
+
+    write: Callable[[Melody | Arrangement], bytes]
+    """From music to the whole file."""
+    is_text: bool
+    """Whether the file can stand on a page of text."""
+    has_instrument: bool
+    """Whether it tells an instrument, so that music is fingered first."""
+    lost: Callable[[Melody], Iterable[Remark]] = lambda _: ()
+    """What of a melody the file cannot hold."""
+
+
+_MUSICXML = Format(_musicxml, is_text=True, has_instrument=True)
+_MIDI = Format(_midi, is_text=False, has_instrument=True, lost=_lost_in_midi)
+FORMATS = {
+    ".musicxml": _MUSICXML,
+    ".xml": _MUSICXML,
+    ".mxl": Format(_mxl, is_text=False, has_instrument=True),
+    ".mid": _MIDI,
+    ".midi": _MIDI,
+    ".abc": Format(_abc, is_text=True, has_instrument=False, lost=_lost_in_abc),
+    ".txt": Format(_text, is_text=True, has_instrument=False),
 }
-"""What writes each ending; ``.txt`` is melody text."""
+"""The format of each ending that is written; ``.txt`` is melody text."""
 
 
 def score_bytes(music: Melody | Arrangement, ending: str) -> bytes:
     """The file: MusicXML (with a tab staff for an arrangement), MIDI, ABC or melody text.
 
-    *ending* is one of :data:`WRITERS`.  The same music gives the same bytes.  Raises
+    *ending* is one of :data:`FORMATS`.  The same music gives the same bytes.  Raises
     :class:`RequestError` for an unknown ending and for what the format cannot hold.
     """
-    if ending not in WRITERS:
-        raise RequestError(f'no format is known for "{ending[:20]}" (known: {", ".join(WRITERS)})')
-    return WRITERS[ending](music)
-
-
-def not_written(melody: Melody, ending: str) -> list[Remark]:
-    """Parts of the melody that a file of that ending cannot hold."""
-    found = []
-    if ending in (".mid", ".midi"):
-        if melody.chords:
-            found.append(Remark("left out", "the names of the chords, which MIDI has no word for"))
-        if melody.repeats:
-            found.append(Remark("read", "the repeats are played, as MIDI has no sign for them"))
-    if ending == ".abc":
-        from fretpath.exchange.abc import repeats_fit
-
-        if not repeats_fit(melody):
-            text = "the repeats are written out, as readers of ABC differ on signs like these"
-            found.append(Remark("read", text))
-    if ending in (".mid", ".midi", ".abc") and any(note.placement for note in melody.notes):
-        found.append(Remark("left out", "the strings and frets that the melody asks for"))
-    return found
+    if ending not in FORMATS:
+        raise RequestError(f'no format is known for "{ending[:20]}" (known: {", ".join(FORMATS)})')
+    return FORMATS[ending].write(music)
 
 
 _CONTAINER = (

@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import FretpathError, format_melody, parse_melody, read_score, score_bytes
-from fretpath.exchange.scores import WRITERS, open_book, packed
+from fretpath.exchange.scores import FORMATS, open_book, packed
 
 NOTE = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note>"
 DIVISIONS = "<attributes><divisions>1</divisions></attributes>"
@@ -177,7 +177,7 @@ def test_headers_are_one_line_whatever_a_file_says(title: str, source: str, endi
 
 def test_eight_threads_read_at_once_and_nothing_of_the_process_changes() -> None:
     melody = parse_melody("title: Many\nmeter: 4/4\n\n1 2 3 4 | (5 4 3):2/3 2:2", key="G")
-    files = [(score_bytes(melody, ending), f"a{ending}") for ending in WRITERS] * 40
+    files = [(score_bytes(melody, ending), f"a{ending}") for ending in FORMATS] * 40
     wanted = {name: open_book(data, name).tune().read() for data, name in files}
     before = (sys.stderr, sys.stdout, list(warnings.filters), warnings.showwarning)
     with ThreadPoolExecutor(8) as pool:
@@ -188,7 +188,7 @@ def test_eight_threads_read_at_once_and_nothing_of_the_process_changes() -> None
 
 def test_bytes_open_files_and_melody_text_are_read(tmp_path: Path) -> None:
     melody = parse_melody("title: One Door\n\n1 3 5 8", key="D")
-    for ending in WRITERS:
+    for ending in FORMATS:
         path = tmp_path / f"tune{ending}"
         path.write_bytes(score_bytes(melody, ending))
         with path.open("rb") as file:

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from fretpath import score_bytes
 from fretpath.commands import COMMANDS
-from fretpath.exchange.scores import WRITERS, packed
+from fretpath.exchange.scores import FORMATS, packed
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.hand import HANDS
 from fretpath.neck.terms import PLAYING
@@ -42,7 +42,7 @@ OUTPUTS = [
 VALUES: dict[str, list[str]] = {
     "key": KEYS,
     "answer_key": KEYS,
-    "to": [*KEYS, "dorian", *WRITERS, "txt", "abc", "musicxml"],
+    "to": [*KEYS, "dorian", *FORMATS, "txt", "abc", "musicxml"],
     "by": ["M2", "-m3", "P8", "5frets", "-2 frets", "d5", "A99"],
     "onto": list(INSTRUMENTS),
     "instrument": list(INSTRUMENTS),
