@@ -9,9 +9,9 @@ one fingering (:mod:`fretpath.neck.repeats`), and what has no path becomes an er
 (:mod:`fretpath.neck.explain_failure`).
 
 **Many melodies** are shared out over as many processes or machines as an executor has.  To a worker
-travel the setup once a share, and of each melody its whole numbers; back come string, fret,
-position and finger of each note as one byte, the octave and the cost.  The arrangement is put
-together here; a melody that has no fingering is looked at again here to say why.
+travel the setup once a share, and of each melody its whole numbers; back come the octave and what
+was found.  The arrangement is put together here; a melody that has no fingering is looked at again
+here to say why.
 """
 
 from __future__ import annotations
@@ -121,7 +121,7 @@ def arrange_many(
 
     *on* is one for all, or one for each melody.  *executor* is any ``concurrent.futures.Executor``
     and shares the work out.  *unplayable* is ``raise`` (the error of the first melody that cannot
-    be played, title_of; its ``index`` counts from 0) or ``return`` (the error stands in the list in
+    be played, named; its ``index`` counts from 0) or ``return`` (the error stands in the list in
     its place).
     """
     if unplayable not in ("raise", "return"):
@@ -359,10 +359,10 @@ def _setups(melodies: Sequence[Melody], on: On | Sequence[On]) -> list[Setup]:
 
 def _name_melody(error: FretpathError, index: int, count: int) -> FretpathError:
     """The error with the place of its melody, and all its fields."""
-    title_of = copy(error)
-    title_of.args = (f"melody {index + 1} of {count}: {error}",)
-    title_of.index = index
-    return title_of
+    told = copy(error)
+    told.args = (f"melody {index + 1} of {count}: {error}",)
+    told.index = index
+    return told
 
 
 def _each(
@@ -385,7 +385,7 @@ def _share_out(
 ) -> Iterator[tuple[int, Arrangement | FretpathError]]:
     from concurrent.futures import FIRST_COMPLETED, wait
 
-    under_way: dict[Future[list[_Packed | None]], list[_Work]] = {}
+    under_way: dict[Future[bytes], list[_Work]] = {}
     while True:
         while len(under_way) < _UNDER_WAY and (share := list(islice(work, _SHARE))):
             packed = [(setup, _pack(melody)) for _, setup, melody in share]
@@ -393,8 +393,8 @@ def _share_out(
         if not under_way:
             return
         for future in wait(under_way, return_when=FIRST_COMPLETED).done:
-            share = under_way.pop(future)
-            for (index, setup, melody), answer in zip(share, future.result(), strict=True):
+            share, answers = under_way.pop(future), pickle.loads(future.result())
+            for (index, setup, melody), answer in zip(share, answers, strict=True):
                 yield index, _put_together(setup, melody, answer)
 
 
@@ -403,42 +403,37 @@ def _put_together(
 ) -> Arrangement | FretpathError:
     if answer is None:
         return _answer_or_error(setup, melody)
-    octaves, columns, cost, remarks = answer
-    strings, frets, positions, fingers = map(tuple, columns)
-    return Arrangement(
-        _in_octaves(melody, octaves),
-        setup,
-        strings,
-        frets,
-        positions,
-        fingers,
-        cost,
-        octave_chosen=melody.octave_free,
-        remarks=tuple(Remark(*words) for words in remarks),
-    )
+    octaves, told = answer
+    return Arrangement(_in_octaves(melody, octaves), setup, **told)
 
 
 # -- in the worker --------------------------------------------------------------------------------
 
 
-def _search(share: bytes) -> list[_Packed | None]:
-    """The answers to a share as numbers; None where there is none.
+def _search(share: bytes) -> bytes:
+    """The answers to a share; None where there is none.
 
-    The share is pickled here and not by the executor, since some look through every list.
+    Both are pickled here and not by the executor, since some look through every list.
     """
-    return [_numbers_of(setup, _unpack(packed)) for setup, packed in pickle.loads(share)]
+    return pickle.dumps(
+        [_pack_answer(setup, _unpack(melody)) for setup, melody in pickle.loads(share)]
+    )
 
 
-def _numbers_of(setup: Setup, melody: Melody) -> _Packed | None:
+def _pack_answer(setup: Setup, melody: Melody) -> _Packed | None:
+    """By how many octaves a melody was moved, and the fields that were found."""
     try:
         found = _best_arrangement(setup, melody)
     except FretpathError:
         return None
     if found is None:
         return None
-    columns = (found.strings, found.frets, found.positions, found.fingers)
-    remarks = [(remark.kind, remark.text, remark.place) for remark in found.remarks]
-    return found.melody.octave - melody.octave, [*map(bytes, columns)], found.cost, remarks
+    told = {
+        field.name: getattr(found, field.name)
+        for field in fields(found)
+        if field.name not in ("melody", "setup")
+    }
+    return found.melody.octave - melody.octave, told
 
 
 def _pack(melody: Melody) -> _Packed:

@@ -188,16 +188,13 @@ class Instrument(Value):
         """:meth:`distance` of many frets at once, in an array of the same shape."""
         return self.free_length * (1 - 2.0 ** (-frets / 12))
 
-    def string_spacing(self, fret: float) -> float:
-        """Distance in mm between neighboring strings at a fret."""
-        nut, bridge = self.spacing
-        along = fret_distance(self.capo, self.scale_length) + self.distance(fret)
-        return nut + (bridge - nut) * along / self.scale_length
-
     @cached_property
     def string_spacings(self) -> NDArray[np.float64]:
-        """:meth:`string_spacing` of every fret from 0 on."""
-        return np.array([self.string_spacing(fret) for fret in range(self.frets_free + 1)])
+        """Distances in mm between neighboring strings at every fret from 0 on."""
+        nut, bridge = self.spacing
+        under_capo = fret_distance(self.capo, self.scale_length)
+        along = under_capo + self.distances(np.arange(self.frets_free + 1))
+        return nut + (bridge - nut) * along / self.scale_length
 
     def with_changes(
         self,

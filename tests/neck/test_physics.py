@@ -104,7 +104,7 @@ def test_a_capo_is_a_shorter_neck_tuned_higher(tune: Melody, capo: int) -> None:
         strings=tuple(String(pitch) for pitch in replace(BASS, capo=capo).open_pitches),
         scale_length=BASS.scale_length * 2 ** (-capo / 12),
         frets=BASS.frets - capo,
-        spacing=(replace(BASS, capo=capo).string_spacing(0), BASS.spacing[1]),
+        spacing=(replace(BASS, capo=capo).string_spacings[0], BASS.spacing[1]),
     )
     one = arrange(tune, replace(BASS, capo=capo))
     other = arrange(tune, shorter)
