@@ -8,15 +8,26 @@ of its words may be notes.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import dropwhile, groupby, pairwise
 from unicodedata import category, normalize
 
-from fretpath.errors import AmbiguousTextError, nearest
-from fretpath.music.draft import Draft, JottedLine
-from fretpath.music.heads import read_head
-from fretpath.music.scribbles import SYLLABLES, looks_like_music, space_out
-from fretpath.music.text import HEADERS, TYPED, UNDER, TextSpot, numbered_lines, unknown_header
+from fretpath.errors import AmbiguousTextError, RequestError, nearest
+from fretpath.music.heads import key_words, read_head
+from fretpath.music.key import Key
+from fretpath.music.melody import Meter
+from fretpath.music.scribbles import NUMBER_WORDS, SYLLABLES, looks_like_music, space_out
+from fretpath.music.text import (
+    EVENT,
+    HEADERS,
+    TYPED,
+    UNDER,
+    TextSpot,
+    numbered_lines,
+    unknown_header,
+)
+from fretpath.remarks import Remark, RemarkKind
 
 _ODD = str.maketrans(
     "\u2b06\u2b07\u0307\u0323\u02d9\u00d7\u00a0\u201c\u201d\u201e"
@@ -24,13 +35,12 @@ _ODD = str.maketrans(
     "\u2191\u2193',\u2191x \"\"\"----'',|",
 )
 """Arrows, dots over and under a number, quotes, dashes and bars of other keyboards."""
-_CHORD = re.compile(
-    r"\(?(?:[A-H](?:#|b)?(?:maj|min|dim|aug|sus|add|m|M|\+|°|-)?\d{0,2}(?:sus\d?|b5|maj7|add\d)?"
-    r"(?:/[A-G][#b]?)?|N\.?C\.?|%)\)?"
+_CHORD_NAME = (
+    r"[A-H](?:#|b)?(?:maj|min|dim|aug|sus|add|m|M|\+|°|-)?\d{0,2}(?:sus\d?|b5|maj7|add\d)?"
+    r"(?:/[A-G][#b]?)?"
 )
-_BRACKETED_CHORD = re.compile(
-    r"[(\[][A-G](?:#|b)?(?:maj|min|dim|aug|sus|m)?\d{0,2}(?:/[A-G][#b]?)?[)\]]"
-)
+_CHORD = re.compile(rf"\(?(?:{_CHORD_NAME}|N\.?C\.?|%)\)?")
+_BRACKETED_CHORD = re.compile(rf"[(\[]{_CHORD_NAME}[)\]]")
 _ASIDE = re.compile(
     r"\*[^*]{3,80}\*|\([^()]{3,80}\)|\[[^\[\]]{3,80}\]|\{[^{}]{3,80}\}|\"[^\"]{3,80}\""
 )
@@ -49,8 +59,10 @@ _BESIDE = re.compile(
     r"swing|feel|style|date|week|page|tabs?)\b\s*(?:[:=]|(?<!week)(?<!page)(?<!date)\s(?=\d))\s*(.+)"
 )
 """Told of the neck or the week beside a melody: no note of it."""
-_OPTIONS = {name: name for name in ("capo", "tuning", "instrument", "position")}
-_OPTIONS |= {"tuned": "tuning"}
+_OPTIONS = {
+    "tuned": "tuning",
+    **{name: name for name in ("capo", "tuning", "instrument", "position")},
+}
 """The option that says the same."""
 _KEY_ALONE = re.compile(r"[A-G][#b]?(?:maj|min|m)?")
 _PLAIN_NOTE = re.compile(r"[#b]{0,2}[1-9]\d?[,']*[-_]*|[A-G][#b]?|[|-]")
@@ -59,13 +71,9 @@ _AGAIN = re.compile(
     r"|(?P<c>[2-9]) times|(?P<three>three times)|twice|two times|bis"
     r"|repeat(?:ed)?(?: (?:this|that|line|once|it))*)\s*[)\]|]*[.!]?$"
 )
-_OF_A_NOTE = re.compile(
-    r"(?i)\b(?:high|low|upper|lower|half|quarter|eighth|whole|beats?|sharp|flat)\b"
-)
-_MUSICAL_WORD = re.compile(
-    r"(?i)\b(?:high|low|upper|lower|up|down|half|quarter|eighth|whole|beats?|sharp|flat|rests?|"
-    r"one|two|three|four|five|six|seven|eight)\b"
-)
+_NOTE_WORDS = "high|low|upper|lower|half|quarter|eighth|whole|beats?|sharp|flat"
+_OF_A_NOTE = re.compile(rf"(?i)\b(?:{_NOTE_WORDS})\b")
+_MUSICAL_WORD = re.compile(rf"(?i)\b(?:{_NOTE_WORDS}|up|down|rests?|{'|'.join(NUMBER_WORDS)})\b")
 """Words that belong to the notes beside them."""
 _GREETING = re.compile(
     r"(?i)(?:hi|hello|hey|dear|please|it'?s|this|can|could|thanks|thank|cheers|here|best|love"
@@ -73,16 +81,104 @@ _GREETING = re.compile(
 )
 
 
+@dataclass
+class JottedLine:
+    """A line of the text, as far as it has been read."""
+
+    number: int
+    """Line of the text, from 1."""
+    text: str
+    """What it says, cleaned of decoration."""
+    gap: bool = False
+    """Whether an empty line stands before it."""
+    kind: str = "text"
+    """``music``, ``text``, ``head``, ``under``, ``chords``, ``sung``, or ``nothing``."""
+    times: int = 1
+    """How often a line of music is played."""
+    words: list[str] = field(default_factory=list)
+    """Music in the words of melody text."""
+
+
+@dataclass
+class Draft:
+    """The lines read so far, and the remarks on them."""
+
+    source: str
+    """Name of the melody."""
+    labels: int = 0
+    """Lines that begin with a letter and a colon."""
+    heads: dict[str, tuple[str, int]] = field(default_factory=dict)
+    """Value and line of each header."""
+    rows: list[JottedLine] = field(default_factory=list)
+    """The lines that say something."""
+    remarks: list[Remark] = field(default_factory=list)
+    """What must be told."""
+    german: bool = False
+    """Whether a key has a German name."""
+
+    def tell(self, kind: RemarkKind, text: str, number: int) -> None:
+        """Add a remark on a line, once."""
+        if all((other.kind, other.text) != (kind, text) for other in self.remarks):
+            self.remarks.append(Remark(kind, text, f"line {number}"))
+
+    def ask(self, question: str, number: int, *readings: tuple[str, str]) -> AmbiguousTextError:
+        """A question about a line, with each reading and how to write it."""
+        return AmbiguousTextError(question, readings=readings, source=self.source, line=number)
+
+    def head(self, name: str) -> str:
+        """The value of a header, or the empty string."""
+        return self.heads.get(name, ("", 0))[0]
+
+    @property
+    def key(self) -> Key | None:
+        """The key of the header, if it is one."""
+        try:
+            return Key.parse(self.head("key"))
+        except RequestError:
+            return None
+
+    @property
+    def meter(self) -> Meter | None:
+        """The meter of the header, if it is one."""
+        try:
+            return Meter.parse(self.head("meter"))
+        except RequestError:
+            return None
+
+    @property
+    def started(self) -> bool:
+        """Whether a line of music has been read."""
+        return any(row.kind == "music" for row in self.rows)
+
+    def music(self) -> list[JottedLine]:
+        """The lines of music."""
+        return [row for row in self.rows if row.kind == "music"]
+
+    def body(self, between: str = "\n") -> str:
+        """The music in the words of melody text."""
+        return between.join(" ".join(row.words) for row in self.music())
+
+    def events(self) -> Iterator[tuple[JottedLine, int, re.Match[str]]]:
+        """(line, place among its words, parts of the event) of every event."""
+        for row in self.music():
+            for place, word in enumerate(row.words):
+                if match := EVENT.fullmatch(word):
+                    yield row, place, match
+
+    def degrees(self) -> list[tuple[JottedLine, int, str]]:
+        """(line, place among its words, degree) of every degree."""
+        return [(row, at, match["degree"]) for row, at, match in self.events() if match["degree"]]
+
+
 def draft_of(text: str, source: str) -> Draft:
+    """The lines of a text sorted, with what is told of them."""
     draft = Draft(source)
-    lines = _undecorated(text, draft)
-    draft.labels = sum(bool(re.match(r"\s*[A-G]\s*:", line)) for _, line, _ in lines)
-    for at, (number, line, gap) in enumerate(lines):
-        following = lines[at + 1][1] if at + 1 < len(lines) else ""
-        row = _row(number, line, following, draft)
-        if row:
-            draft.rows.append(replace(row, gap=gap))
-            draft.started = draft.started or row.kind == "music"
+    lines = _undecorate(text, draft)
+    draft.labels = sum(bool(re.match(r"\s*[A-G]\s*:", row.text)) for row in lines)
+    for row, following in pairwise([*lines, JottedLine(0, "")]):
+        _sort(row, following.text, draft)
+        if row.kind != "nothing":
+            draft.rows.append(row)
     _name_texts(draft)
     if not draft.music():
         _refuse_chords(text, source)
@@ -96,154 +192,149 @@ def _refuse_chords(text: str, source: str) -> None:
         raise spot.error("these are chords in Roman numerals; write the melody: degrees 1 to 7")
 
 
-def _undecorated(text: str, draft: Draft) -> list[tuple[int, str, bool]]:
-    """(number, line, whether a gap stands before it) without emoji, bullets and line numbers."""
-    found: list[tuple[int, str, bool]] = []
+# -- decoration ----------------------------------------------------------------------------------
+
+
+def _undecorate(text: str, draft: Draft) -> list[JottedLine]:
+    """The lines that say something, without emoji, bullets and line numbers."""
+    found: list[JottedLine] = []
     gap = False
     for number, raw in numbered_lines(text):
         wide = "".join(normalize("NFKC", c) if "\uff00" < c < "\uffef" else c for c in raw)
-        line = "".join(filter(_shown, wide.translate(_ODD))).rstrip()
+        line = "".join(filter(_says_something, wide.translate(_ODD))).rstrip()
         line = re.sub(r"^\s*(?:```.*|>\s?|#{1,6}\s+(?!\d))", "", line)
         line = re.sub(r"\*\*|__(?=\S*[A-Za-z])|`", "", line)
         if line.lstrip().startswith((";", "//")):
             continue
         if line.strip():
-            found.append((number, line, gap))
+            found.append(JottedLine(number, line, gap))
         gap = not line.strip()
-    return _unnumbered(_unbulleted(found), draft)
+    _drop_bullets(found)
+    _drop_numbers(found, draft)
+    return found
 
 
-def _shown(char: str) -> bool:
+def _says_something(char: str) -> bool:
     """Whether a character says something; emoji and invisible ones do not."""
     return category(char) not in ("So", "Cf", "Mn", "Sk", "Cn", "Co") or char in "♭♯^`°"
 
 
-def _unbulleted(lines: list[tuple[int, str, bool]]) -> list[tuple[int, str, bool]]:
-    """Without bullets, where each line from the first one on has one (a dash alone is a hold)."""
+def _drop_bullets(lines: list[JottedLine]) -> None:
+    """Drop bullets where each line from the first one on has one (a dash alone is a hold)."""
     bullet = re.compile(r"\s*[-*•]\s+")
-    first = next((at for at, (_, line, _) in enumerate(lines) if bullet.match(line)), None)
-    if first is None or not all(bullet.match(line) for _, line, _ in lines[first:]):
-        return lines
-    cut = [(n, bullet.sub("", line, count=1), gap) for n, line, gap in lines[first:]]
-    return [*lines[:first], *cut]
+    listed = [*dropwhile(lambda row: not bullet.match(row.text), lines)]
+    if all(bullet.match(row.text) for row in listed):
+        for row in listed:
+            row.text = bullet.sub("", row.text, count=1)
 
 
-def _unnumbered(lines: list[tuple[int, str, bool]], draft: Draft) -> list[tuple[int, str, bool]]:
-    """Without line numbers such as ``1)``, where two lines or more count on from 1."""
+def _drop_numbers(lines: list[JottedLine], draft: Draft) -> None:
+    """Drop line numbers such as ``1)``, where two lines or more count on from 1."""
     numbered = re.compile(r"\s*\(?(?:(\d{1,2})(?:[).:]|\s-)|([a-i])\))\)?\s+(?=\S)")
-    matches = [(at, m) for at, (_, line, _) in enumerate(lines) if (m := numbered.match(line))]
-    found = [(at, int(m[1]) if m[1] else " abcdefghi".index(m[2])) for at, m in matches]
-    counts = [count for _, count in found]
-    if len(counts) < 2 or counts != list(range(1, len(counts) + 1)):
-        return lines
-    draft.tell("left out", "the line numbers 1) 2) ...", lines[found[0][0]][0])
-    places = {at for at, _ in found}
-    return [
-        (n, numbered.sub("", line, count=1) if at in places else line, gap)
-        for at, (n, line, gap) in enumerate(lines)
-    ]
+    found = [(row, match) for row in lines if (match := numbered.match(row.text))]
+    counts = [int(m[1]) if m[1] else " abcdefghi".index(m[2]) for _, m in found]
+    if len(counts) > 1 and counts == list(range(1, len(counts) + 1)):
+        draft.tell("left out", "the line numbers 1) 2) ...", found[0][0].number)
+        for row, match in found:
+            row.text = row.text[match.end() :]
 
 
-def _row(number: int, line: str, following: str, draft: Draft) -> JottedLine | None:
-    """One line; None where it holds no music and no words."""
+# -- headers -------------------------------------------------------------------------------------
+
+
+def _sort(row: JottedLine, following: str, draft: Draft) -> None:
+    """Find out the kind of a line, ``nothing`` where it holds no music and no words."""
+    line = row.text
     name = line.partition(":")[0].strip().lower()
     beside = _BESIDE.fullmatch(line)
     if beside and name not in UNDER:
         option = _OPTIONS.get(beside[1].lower())
         said = f"; it is said with --{option}" if option else ""
-        draft.tell("left out", f'"{line.strip()[:60]}" is not a note of the tune{said}', number)
-        return None
-    _refuse_fraction(number, line, draft)
+        told = f'"{line.strip()[:60]}" is not a note of the tune{said}'
+        draft.tell("left out", told, row.number)
+        row.kind = "nothing"
+        return
+    _refuse_fraction(row, draft)
     if name == "chords" and not draft.started:
-        return JottedLine(number, "chords", line.partition(":")[2])
-    if ":" in line and name in UNDER:
-        return JottedLine(number, "under", line.strip())
-    if _is_key_alone(line, following, draft):
-        draft.heads["key"], draft.places["key"] = _key_sign(line), number
-        draft.tell("read", f"{line.strip()} on the first line is the key", number)
-        return None
-    if _is_chords(line, following):
-        return JottedLine(number, "chords", line)
-    if ":" in line and name.isalpha() and len(name) > 2 and not _is_music(line):
-        _refuse_misspelt(name, number, line, draft)
-    return _row_with_heads(number, line, draft)
+        row.kind, row.text = "chords", line.partition(":")[2]
+    elif ":" in line and name in UNDER:
+        row.kind, row.text = "under", line.strip()
+    elif _is_key_alone(row, following, draft):
+        draft.heads["key"] = key_words(line.strip()), row.number
+        draft.tell("read", f"{line.strip()} on the first line is the key", row.number)
+        row.kind = "nothing"
+    elif _is_chords(line, following):
+        row.kind = "chords"
+    else:
+        if ":" in line and name.isalpha() and len(name) > 2 and not _is_music(line):
+            _refuse_misspelt(row, name, draft)
+        _take_heads(row, draft)
 
 
-def _row_with_heads(number: int, line: str, draft: Draft) -> JottedLine | None:
-    """A line with key, meter and the like taken off it."""
-    head = read_head(line)
+def _take_heads(row: JottedLine, draft: Draft) -> None:
+    """Take key, meter and the like off a line, and sort the rest of it."""
+    head = read_head(row.text)
     started = draft.started
     late = dict(head.values).get("key")
     if started and late and "key" not in draft.heads and len(head.rest.split()) < 3:
-        draft.heads["key"] = late
-        draft.tell("read", f"the key told behind the music: {late}", number)
-        return None
+        draft.heads["key"] = late, row.number
+        draft.tell("read", f"the key told behind the music: {late}", row.number)
+        row.kind = "nothing"
+        return
     if head.values and (not head.rest or not started):
-        _take_head(head.values, number, draft)
+        for name, value in head.values:
+            _take_head(name, value, row, draft)
         for told in head.told:
-            draft.tell("read", told, number)
-        draft.german = draft.german or bool(
-            re.search(r"(?i)\b(?:tonart|dur|moll)\b|-dur|-moll", line)
-        )
-        line = head.rest
-        if started and not line:
-            changed = "\n".join(f"{n}: {v}" for n, v in head.values)
-            return JottedLine(number, "head", changed)
-    line = _without_label(line, number, draft)
-    return _sorted_row(number, line, draft) if line.strip() else None
+            draft.tell("read", told, row.number)
+        german = re.search(r"(?i)\b(?:tonart|dur|moll)\b|-dur|-moll", row.text)
+        draft.german = draft.german or bool(german)
+        row.text = head.rest
+        if started and not row.text:
+            row.kind, row.text = "head", "\n".join(f"{n}: {v}" for n, v in head.values)
+            return
+    row.text = _without_label(row, draft)
+    if row.text.strip():
+        _sort_music(row, draft)
+    else:
+        row.kind = "nothing"
 
 
-def _is_key_alone(line: str, following: str, draft: Draft) -> bool:
+def _is_key_alone(row: JottedLine, following: str, draft: Draft) -> bool:
     """Whether the first line names a key in one word, and degrees stand below it."""
     below = re.search(r"(?<!\S)[#b]?\d", following) and _is_music(following)
-    first = not (draft.started or draft.rows or "key" in draft.heads or line[:1].isspace())
-    return bool(first and below and _KEY_ALONE.fullmatch(line.strip()))
+    first = not (draft.rows or "key" in draft.heads or row.text[:1].isspace())
+    return bool(first and below and _KEY_ALONE.fullmatch(row.text.strip()))
 
 
-def _key_sign(line: str) -> str:
-    """``Gmaj``, ``Am`` as the key they are.
-
-    >>> _key_sign("Gmaj"), _key_sign("Bbm"), _key_sign("D")
-    ('G major', 'Bb minor', 'D major')
-    """
-    bare = line.strip()
-    tonic = re.match("[A-G][#b]?", bare)
-    assert tonic
-    mode = "minor" if bare[tonic.end() :] in ("m", "min") else "major"
-    return f"{tonic[0]} {mode}"
-
-
-def _refuse_fraction(number: int, line: str, draft: Draft) -> None:
+def _refuse_fraction(row: JottedLine, draft: Draft) -> None:
     """Ask about a line such as ``12/5`` before the music, which is no meter."""
-    parts = re.fullmatch(r"\s*(\d{1,2})/(\d{1,2})(?:/\d+)?\s*", line)
+    parts = re.fullmatch(r"\s*(\d{1,2})/(\d{1,2})(?:/\d+)?\s*", row.text)
     if parts and not draft.started and parts[2] not in ("1", "2", "4", "8", "16", "32"):
         raise draft.ask(
-            f'"{line.strip()}": a day, or the notes {parts[1]} and {parts[2]}?',
-            number,
-            ("a day", f"; {line.strip()}"),
+            f'"{row.text.strip()}": a day, or the notes {parts[1]} and {parts[2]}?',
+            row.number,
+            ("a day", f"; {row.text.strip()}"),
             ("notes", f"{parts[1]} {parts[2]}"),
         )
 
 
-def _refuse_misspelt(name: str, number: int, line: str, draft: Draft) -> None:
+def _refuse_misspelt(row: JottedLine, name: str, draft: Draft) -> None:
     """Refuse a header whose name is nearly one that is known."""
-    head = read_head(line)
+    head = read_head(row.text)
     known = name in HEADERS or (head.values and not head.rest)
     if not known and nearest(name, HEADERS):
-        spot = TextSpot(draft.source, number, 1, len(line.partition(":")[0]) + 1, line)
-        raise spot.error(unknown_header(name))
+        width = len(row.text.partition(":")[0]) + 1
+        raise TextSpot(draft.source, row.number, 1, width, row.text).error(unknown_header(name))
 
 
-def _take_head(values: Sequence[tuple[str, str]], number: int, draft: Draft) -> None:
-    for name, value in values:
-        if not draft.started:
-            if name in draft.heads and draft.heads[name] != value:
-                spot = TextSpot(draft.source, number, 1, 1, f"{name}: {value}")
-                raise spot.error(f"the header {name} stands twice")
-            draft.heads[name] = value
-            draft.places[name] = number
-        elif name not in ("key", "meter"):
-            raise _two_tunes(draft, number, value)
+def _take_head(name: str, value: str, row: JottedLine, draft: Draft) -> None:
+    if not draft.started:
+        if draft.heads.get(name, (value, 0))[0] != value:
+            spot = TextSpot(draft.source, row.number, 1, 1, f"{name}: {value}")
+            raise spot.error(f"the header {name} stands twice")
+        draft.heads[name] = value, row.number
+    elif name not in ("key", "meter"):
+        raise _two_tunes(draft, row.number, value)
 
 
 def _two_tunes(draft: Draft, number: int, title: str) -> AmbiguousTextError:
@@ -255,12 +346,12 @@ def _two_tunes(draft: Draft, number: int, title: str) -> AmbiguousTextError:
     )
 
 
-def _without_label(line: str, number: int, draft: Draft) -> str:
+def _without_label(row: JottedLine, draft: Draft) -> str:
     """A line without the name of a part, or the words, that stand before its music."""
-    line = line.strip()
+    line, number = row.text.strip(), row.number
     key = re.fullmatch(r"([A-G][#b]?)\s*:\s*(.+)", line)
     if key and draft.labels < 2 and "key" not in draft.heads and _is_music(key[2]):
-        draft.heads["key"] = key[1]
+        draft.heads["key"] = key[1], number
         draft.tell("read", f"{key[1]}: is the key", number)
         return key[2]
     unclear = re.fullmatch(
@@ -293,8 +384,8 @@ def _out_of_prose(line: str, number: int, draft: Draft) -> str:
     """The notes of a sentence such as ``can you learn 1 2 3 5 3 for Friday?``; else the line."""
     words = line.split()
     bare = [word.rstrip(".,;:!?") for word in words]
-    notes = [at for at, word in enumerate(bare) if word and _PLAIN_NOTE.fullmatch(word)]
-    runs = [run for run in _runs(notes) if len(run) > 2]
+    places = groupby(range(len(bare)), key=lambda at: bool(_PLAIN_NOTE.fullmatch(bare[at])))
+    runs = [run for note, group in places if note and len(run := [*group]) > 2]
     if len(runs) != 1 or len(runs[0]) == len(words) or line.count('"') > 1:
         return line
     first, last = runs[0][0], runs[0][-1]
@@ -308,59 +399,43 @@ def _out_of_prose(line: str, number: int, draft: Draft) -> str:
     return " ".join(bare[first : last + 1])
 
 
-def _runs(places: Sequence[int]) -> list[list[int]]:
-    """Places that follow on each other, together.
-
-    >>> _runs([0, 3, 4, 5])
-    [[0], [3, 4, 5]]
-    """
-    runs: list[list[int]] = []
-    for place in places:
-        if runs and place == runs[-1][-1] + 1:
-            runs[-1].append(place)
-        else:
-            runs.append([place])
-    return runs
+# -- music ---------------------------------------------------------------------------------------
 
 
-def _sorted_row(number: int, line: str, draft: Draft) -> JottedLine:
-    """A line of music or of words, with what is sung, said or repeated taken off it."""
+def _sort_music(row: JottedLine, draft: Draft) -> None:
+    """Tell music from words, and take off it what is sung, said or repeated."""
+    line = row.text
     first = re.match(r"\s*\(?([2-9])\s*[x×]\)?\s*:?\s+", line)
     if first and _is_music(line[first.end() :]):
         line = f"{line[first.end() :]} x{first[1]}"
-    line = _groups_written_out(line, number, draft)
+    line = _write_out_groups(line, row.number, draft)
     again = None if ":|x" in line else _AGAIN.search(line, max(0, len(line) - 60))
-    times = 1
     if again and (_is_music(line[: again.start()]) or not line[: again.start()].strip(" |(")):
         times = int(again["a"] or again["b"] or again["c"] or (3 if again["three"] else 2))
-        draft.tell("read", f"the line is played {times} times, as the repeat mark asks", number)
+        told = f"the line is played {times} times, as the repeat mark asks"
+        draft.tell("read", told, row.number)
         kept = line[: again.start()]
+        if not kept.strip():  # alone on its line: it belongs to the line before
+            for before in draft.music()[-1:]:
+                before.times = times
+            row.kind = "nothing"
+            return
         line = kept + (" |" if "|" in line[again.start() : again.end()] else "")
-        if not kept.strip():
-            return _repeat_last(number, times, draft)
-    if not _is_music(line) and not re.fullmatch(
-        r"(?:[1-9&+ ]|\band\b)*[1-9](?:[1-9&+ ]|\band\b)*", line
-    ):
-        return JottedLine(number, "text", line.strip())
-    line = _without_remarks(line, number, draft)
-    return JottedLine(number, "music", line.translate(TYPED), times=times)
+        row.times = times
+    if _is_music(line) or re.fullmatch(r"(?:[1-9&+ ]|\band\b)*[1-9](?:[1-9&+ ]|\band\b)*", line):
+        row.kind = "music"
+        row.text = _without_remarks(line, row.number, draft).translate(TYPED)
+    else:
+        row.text = line.strip()
 
 
-def _groups_written_out(line: str, number: int, draft: Draft) -> str:
+def _write_out_groups(line: str, number: int, draft: Draft) -> str:
     """Notes in brackets with x2 behind them, as often as they are played."""
     group = re.compile(r"\(([^()]+)\)\s*[x×]\s*([2-9])(?=\s+\S)")
     written = group.sub(lambda m: " ".join([m[1]] * int(m[2])), line)
     if written != line:
         draft.tell("read", "notes in brackets with x2 are played twice", number)
     return written
-
-
-def _repeat_last(number: int, times: int, draft: Draft) -> JottedLine:
-    """A repeat mark on a line of its own belongs to the line before."""
-    music = [at for at, row in enumerate(draft.rows) if row.kind == "music"]
-    if music:
-        draft.rows[music[-1]] = replace(draft.rows[music[-1]], times=times)
-    return JottedLine(number, "nothing", "")
 
 
 def _without_remarks(line: str, number: int, draft: Draft) -> str:
@@ -427,49 +502,46 @@ def _is_chords(line: str, following: str) -> bool:
 
 def _name_texts(draft: Draft) -> None:
     """Find the title, the words sung and what is left out among the lines of words."""
-    titled = "title" in draft.heads
-    kept: list[JottedLine] = []
-    texts = list(draft.rows)
-    started = False
-    for at, row in enumerate(texts):
-        if row.kind == "nothing":
-            continue
-        if row.kind == "music" and kept and _is_syllables(row, kept[-1], started):
-            row = replace(row, kind="text")
-        started = started or row.kind == "music"
+    rows, draft.rows = draft.rows, []
+    for at, row in enumerate(rows):
+        above = draft.rows[-1] if draft.rows else None
+        if row.kind == "music" and above and _is_syllables(row, above):
+            row.kind = "text"
+        if row.kind == "text":
+            later = any(other.kind in ("music", "head") for other in rows[at + 1 :])
+            _name_text(row, above, draft, later=later)
         if row.kind != "text":
-            kept.append(row)
-        elif not started and not titled and _is_title(row.text):
-            draft.heads["title"] = _bare_title(row.text)
-            titled = True
-        elif started and _REPEAT_WORDS.search(row.text):
-            raise draft.ask(
-                f'"{row.text[:40]}": which lines are played again?',
-                row.number,
-                ("a part again", "|: before it and :| behind it, or write the lines out"),
-                ("nothing again", f"; {row.text[:40]}"),
-            )
-        elif started and re.match(r"(?i)(?:tune|song|melody)\b", row.text):
-            raise _two_tunes(draft, row.number, row.text)
-        elif started and kept[-1].kind == "music" and not row.gap and _is_sung(row, kept[-1]):
-            draft.tell("read", f"words under the notes (lyrics): {row.text[:60]}", row.number)
-            kept.append(replace(row, kind="sung"))
-        elif started and row.gap and _is_title(row.text) and _music_later(texts[at + 1 :]):
-            raise _two_tunes(draft, row.number, row.text)
-        else:
-            draft.tell("left out", f"words that are no music: {row.text[:60]}", row.number)
-    draft.rows = kept
+            draft.rows.append(row)
 
 
-def _is_syllables(row: JottedLine, above: JottedLine, started: bool) -> bool:
+def _name_text(row: JottedLine, above: JottedLine | None, draft: Draft, *, later: bool) -> None:
+    """One line of words; *above* is the line over it, *later* says that music follows."""
+    if not draft.started and "title" not in draft.heads and _is_title(row.text):
+        draft.heads["title"] = _bare_title(row.text), row.number
+    elif draft.started and _REPEAT_WORDS.search(row.text):
+        raise draft.ask(
+            f'"{row.text[:40]}": which lines are played again?',
+            row.number,
+            ("a part again", "|: before it and :| behind it, or write the lines out"),
+            ("nothing again", f"; {row.text[:40]}"),
+        )
+    elif draft.started and re.match(r"(?i)(?:tune|song|melody)\b", row.text):
+        raise _two_tunes(draft, row.number, row.text)
+    elif above and above.kind == "music" and not row.gap and _is_sung(row, above):
+        draft.tell("read", f"words under the notes (lyrics): {row.text[:60]}", row.number)
+        row.kind = "sung"
+    elif draft.started and row.gap and _is_title(row.text) and later:
+        raise _two_tunes(draft, row.number, row.text)
+    else:
+        draft.tell("left out", f"words that are no music: {row.text[:60]}", row.number)
+
+
+def _is_syllables(row: JottedLine, above: JottedLine) -> bool:
     """A line of la la under a line of degrees is sung, not solfege."""
     words = re.findall(r"[A-Za-z]+", row.text)
-    sung = (
-        words
-        and all(word.lower() in SYLLABLES for word in words)
-        and not re.search(r"\d", row.text)
-    )
-    return bool(sung and started and re.search(r"\d", above.text) and above.kind == "music")
+    sung = words and all(word.lower() in SYLLABLES for word in words)
+    under = above.kind == "music" and re.search(r"\d", above.text)
+    return bool(sung and under and not re.search(r"\d", row.text))
 
 
 def _is_title(text: str) -> bool:
@@ -486,10 +558,6 @@ def _bare_title(text: str) -> str:
     return re.sub(r"\s+", " ", text).strip(" \"'*_“”„‘’-=~.")
 
 
-def _music_later(rest: Sequence[JottedLine]) -> bool:
-    return any(row.kind in ("music", "head") for row in rest)
-
-
 def _is_sung(row: JottedLine, above: JottedLine) -> bool:
     notes = [word for word in above.text.split() if re.search(r"[\dA-Ha-h]", word)]
     count = len(syllables_of(row.text))
@@ -497,4 +565,5 @@ def _is_sung(row: JottedLine, above: JottedLine) -> bool:
 
 
 def syllables_of(text: str) -> list[str]:
+    """The syllables of a line of words, as ``words:`` has them."""
     return re.sub(r"(?<=\w)-(?=\w)", "- ", text).split()

@@ -32,7 +32,7 @@ _RUN = re.compile(r"(?:[#b]{0,2}[1-9]){2,}[-_]*")
 _MOST_DEGREE = 15
 """A number above it is no degree that people write: two octaves."""
 _ROMAN = {"I": "1", "II": "2", "III": "3", "IV": "4", "V": "5", "VI": "6", "VII": "7", "VIII": "8"}
-_NUMBER_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight")
+NUMBER_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight")
 _BEATS: dict[str, int | Fraction] = {
     "whole": 4, "semibreve": 4, "half": 2, "minim": 2, "quarter": 1, "crotchet": 1,
     "eighth": Fraction(1, 2), "quaver": Fraction(1, 2), "sixteenth": Fraction(1, 4),
@@ -108,7 +108,7 @@ def _length(match: re.Match[str]) -> str:
 
 
 def _number(match: re.Match[str]) -> str:
-    return str(_NUMBER_WORDS.index(match[0].lower()) + 1)
+    return str(NUMBER_WORDS.index(match[0].lower()) + 1)
 
 
 _ANY = rf"({_DEGREE}|[A-G][#b]?)"
@@ -127,7 +127,7 @@ _Rule = tuple[str, str | Callable[[re.Match[str]], str], str]
 _RULES: tuple[_Rule, ...] = (
     *((pattern, new, "") for pattern, new in _SIGNS_OF_BARS),
     (r"(?<!\S)\.{3,}|…|\betc\b\.?", " ", "the dots of a tune that goes on are left out"),
-    (rf"(?i)\b(?:{'|'.join(_NUMBER_WORDS)})\b", _number, "numbers in words are degrees"),
+    (rf"(?i)\b(?:{'|'.join(NUMBER_WORDS)})\b", _number, "numbers in words are degrees"),
     (r"(?<!\S)([#b]) (?=[1-9])", r"\1", ""),
     *(
         rule

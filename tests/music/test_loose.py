@@ -185,6 +185,17 @@ class TestReading:
             read_loosely("Harbour Light\n\nin G, 3/4\n; by heart\n1 2 3 | x9 3 2")
         assert (caught.value.line, caught.value.column) == (5, 9)
 
+    @pytest.mark.parametrize("meter", ["3/x", "three/four", "4/5"])
+    def test_what_is_no_meter_is_shown_at_its_line(self, meter: str) -> None:
+        with pytest.raises(MelodySyntaxError, match="is not a meter: write beats/unit") as caught:
+            read_loosely(f"Harbour Light\nmeter: {meter}\n1, 2, 3, 5")
+        assert caught.value.line == 2
+
+    def test_a_key_told_behind_the_music_is_shown_at_its_line(self) -> None:
+        with pytest.raises(MelodySyntaxError, match='"E major" or "Em"') as caught:
+            read_loosely("1 5 8 9 10\nkey: e\nD1")
+        assert caught.value.line == 2
+
     def test_the_key_asked_for_replaces_that_of_the_text(self) -> None:
         melody, _ = read_loosely("in G\n1, 2, 3", key="B flat")
         assert [pitch.name for pitch in melody.pitches] == ["Bb", "C", "D"]
