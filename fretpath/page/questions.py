@@ -180,7 +180,8 @@ _Ask = Callable[[_Tune], Iterator[SheetQuestion]]
 def _extreme(which: str, choose: Callable[[Sequence[int]], int]) -> _Ask:
     def ask(tune: _Tune) -> Iterator[SheetQuestion]:
         midi = [pitch.midi for pitch in tune.melody.pitches]
-        notes = [note for note, sound in enumerate(midi) if sound == choose(midi)]
+        chosen = choose(midi)
+        notes = [note for note, sound in enumerate(midi) if sound == chosen]
         if len(notes) <= _MOST_ANSWERS and len(set(midi)) > 2:
             what = ", and which degree is it?" if tune.labels[0] else "?"
             yield SheetQuestion(f"Where is the {which} note{what}", tune.told(notes))

@@ -227,7 +227,7 @@ class SheetTune:
             return ()
         return questions_about(self.arrangement.melody, degrees=self.sheet.look.degrees)
 
-    @property
+    @cached_property
     def accounts(self) -> list[str]:
         """The teacher's words about the scale."""
         said = [question.evidence for question in self.questions if question.evidence]
