@@ -19,7 +19,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import accumulate, groupby, pairwise
 from typing import Literal
@@ -74,17 +74,17 @@ def rhythm_of(
 
     *own* for a page that ``tab`` printed.
     """
-    events = list(_events(systems, own=own))
+    page = _Page(systems, meters, own, list(_events(systems, own=own)))
     if spacing:
-        return _by_spacing(systems, events, meters[0])
+        return _by_spacing(page)
     counts = [_count_row(system, own=own) for system in systems]
     if any(counts):
-        return _by_count(systems, events, counts, meters, own=own)
+        return _by_count(page, counts)
     letters = [_letter_row(system) for system in systems]
     if all(letters):
-        return _by_letters(events, letters, meters[0])
+        return _by_letters(page, letters)
     doubt = Remark("doubt", "letters above some systems and not above others: no lengths read")
-    return _beat_each(events, (doubt,) if any(letters) else ())
+    return _beat_each(page, (doubt,) if any(letters) else ())
 
 
 # -- events and their columns --------------------------------------------------------------------
@@ -118,44 +118,58 @@ def _going_on(systems: Sequence[TabSystem]) -> list[bool]:
     return [any(row.text.endswith(", continued") for row in system.above) for system in systems]
 
 
+@dataclass(frozen=True, slots=True)
+class _Page:
+    """A tab before its rhythm is known."""
+
+    systems: Sequence[TabSystem]
+    meters: Sequence[Meter | None]
+    """The meter in force in each system."""
+    own: bool
+    events: Sequence[TabEvent]
+
+    def rhythm(
+        self,
+        source: str,
+        times: Sequence[Fraction],
+        end: Fraction,
+        bars: Sequence[Fraction] | None = None,
+        remarks: Sequence[Remark] = (),
+        rows: Sequence[WordLine | None] = (),
+    ) -> Rhythm:
+        """The events at these times; *bars* are the times of bar lines if not those of events.
+
+        Where the first event comes later than the music a rest stands before it.
+        """
+        events = list(zip(times, self.events, strict=True))
+        if bars is None:
+            bars = [time for time, event in events if event.bar]
+        if times[0] > 0:
+            events.insert(0, (Fraction(0), TabEvent((0, 0), 0, "rest", bar=False)))
+        return Rhythm(tuple(_in_lengths(events, bars, end)), source, tuple(remarks), tuple(rows))
+
+
 def _in_lengths(
-    events: Sequence[TabEvent], times: Sequence[Fraction], bars: Sequence[Fraction], end: Fraction
+    events: Sequence[tuple[Fraction, TabEvent]], bars: Sequence[Fraction], end: Fraction
 ) -> Iterator[TabEvent]:
     """Events with their lengths, cut in two where a bar line falls inside."""
     cuts = {time for time in bars if 0 < time < end}
     marks = sorted(cuts)
-    for event, start, stop in zip(events, times, [*times[1:], end], strict=True):
+    ends = [time for time, _ in events[1:]] + [end]
+    for (start, event), stop in zip(events, ends, strict=True):
         system, passed = event.place
         inside = marks[bisect_right(marks, start) : bisect_left(marks, stop)]
         for piece, (since, until) in enumerate(pairwise([start, *inside, stop])):
             kind = "hold" if piece and event.kind == "note" else event.kind
-            yield TabEvent(
-                (system, passed + piece), event.column, kind, since in cuts, until - since
-            )
-
-
-def _bar_times(events: Sequence[TabEvent], times: Sequence[Fraction]) -> list[Fraction]:
-    """When the bar lines fall that stand before an event."""
-    return [time for event, time in zip(events, times, strict=True) if event.bar]
-
-
-def _from_start(
-    events: Sequence[TabEvent], times: Sequence[Fraction]
-) -> tuple[list[TabEvent], list[Fraction]]:
-    """Events from the start of the music: where the first one comes later, a rest before it."""
-    if not times or times[0] <= 0:
-        return [*events], [*times]
-    return [TabEvent((0, 0), 0, "rest", bar=False), *events], [Fraction(0), *times]
+            place = (system, passed + piece)
+            yield TabEvent(place, event.column, kind, since in cuts, until - since)
 
 
 def _beat_each(
-    events: Sequence[TabEvent],
-    remarks: tuple[Remark, ...] = (),
-    rows: tuple[WordLine | None, ...] = (),
+    page: _Page, remarks: Sequence[Remark] = (), rows: Sequence[WordLine | None] = ()
 ) -> Rhythm:
-    times = [Fraction(number) for number in range(len(events))]
-    found = _in_lengths(events, times, _bar_times(events, times), Fraction(len(events)))
-    return Rhythm(tuple(found), "", remarks, rows)
+    times = list(map(Fraction, range(len(page.events))))
+    return page.rhythm("", times, Fraction(len(times)), remarks=remarks, rows=rows)
 
 
 # -- the count -----------------------------------------------------------------------------------
@@ -203,19 +217,12 @@ def _count_in(words: Words) -> Words:
     return found if named or (rising and max(numbers) > 1) or skipping else ()
 
 
-def _by_count(
-    systems: Sequence[TabSystem],
-    events: Sequence[TabEvent],
-    rows: Sequence[_Row | None],
-    meters: Sequence[Meter | None],
-    *,
-    own: bool,
-) -> Rhythm:
-    clocks, end, remarks = _clocks(systems, rows, meters, own=own)
-    read = tuple(row and row[0] for row in rows)
+def _by_count(page: _Page, rows: Sequence[_Row | None]) -> Rhythm:
+    clocks, end, remarks = _clocks(page, rows)
+    read = [row and row[0] for row in rows]
     times: list[Fraction] = []
     rounded = 0
-    for event in events:
+    for event in page.events:
         if clock := clocks[event.place[0]]:
             time, exact = _time_at(clock, event.column)
             rounded += not exact
@@ -227,15 +234,14 @@ def _by_count(
         remarks.append(Remark("rounded", told))
     if any(after <= before for before, after in pairwise(times)):
         doubt = Remark("doubt", "the count does not run through the notes: no lengths read")
-        return _beat_each(events, (doubt,), read)
+        return _beat_each(page, [doubt], read)
     end = max(end, times[-1] + Fraction(1, 4))
-    events, times = _from_start(events, times)
-    bars = _bar_times(events, times) if own else list(_counted_bars(systems, clocks))
-    found = tuple(_in_lengths(events, times, bars, end))
-    if own and not _fills_bar(found, meters[-1]):
-        text = "the last note of a bar that no meter fills is taken to last to the next beat"
-        remarks.append(Remark("guessed", text))
-    return Rhythm(found, "count", tuple(remarks), read)
+    bars = None if page.own else list(_counted_bars(page.systems, clocks))
+    rhythm = page.rhythm("count", times, end, bars, remarks, read)
+    if not page.own or _fills_bar(rhythm.events, page.meters[-1]):
+        return rhythm
+    text = "the last note of a bar that no meter fills is taken to last to the next beat"
+    return replace(rhythm, remarks=(*remarks, Remark("guessed", text)))
 
 
 def _fills_bar(events: Sequence[TabEvent], meter: Meter | None) -> bool:
@@ -286,18 +292,14 @@ class _Count:
 
 
 def _clocks(
-    systems: Sequence[TabSystem],
-    rows: Sequence[_Row | None],
-    meters: Sequence[Meter | None],
-    *,
-    own: bool,
+    page: _Page, rows: Sequence[_Row | None]
 ) -> tuple[list[_Clock], Fraction, list[Remark]]:
     """The times of counts that run on over all systems, the beat behind the last, and doubts."""
-    counts, wound = _beats(systems, rows, meters, own=own)
+    counts, wound = _beats(page, rows)
     unknown = any(count.part is None for count in counts)
     _even_out(counts)
     times = [count.beat + (count.part or Fraction(0)) for count in counts]
-    clocks: list[list[tuple[int, Fraction]]] = [[] for _ in systems]
+    clocks: list[list[tuple[int, Fraction]]] = [[] for _ in rows]
     for count, time in zip(counts, times, strict=True):
         clocks[count.system].append((count.column, time - times[0]))
     remarks = []
@@ -305,7 +307,7 @@ def _clocks(
         text = "the count has parts of a beat it cannot name, or leaves some out: lengths guessed"
         remarks.append(Remark("guessed", text))
     if lacking := sum(row is None for row in rows):
-        text = f"{lacking} of {len(systems)} systems have no count: a beat a note there"
+        text = f"{lacking} of {len(rows)} systems have no count: a beat a note there"
         remarks.append(Remark("doubt", text))
     return (
         list(map(tuple, clocks)),
@@ -314,13 +316,7 @@ def _clocks(
     )
 
 
-def _beats(
-    systems: Sequence[TabSystem],
-    rows: Sequence[_Row | None],
-    meters: Sequence[Meter | None],
-    *,
-    own: bool,
-) -> tuple[list[_Count], bool]:
+def _beats(page: _Page, rows: Sequence[_Row | None]) -> tuple[list[_Count], bool]:
     """Every count with its beat, and whether a count left out might have wound on."""
     said = [word for row in rows if row for _, word in row[1]]
     names = _PARTS | _THIRDS if _counts_thirds(said) else _PARTS
@@ -328,11 +324,11 @@ def _beats(
     found: list[_Count] = []
     beat, number, wound = 0, 0, False
     reached = Fraction(-1)
-    for at, (row, meter) in enumerate(zip(rows, meters, strict=True)):
-        top = meter.beats if meter else 0 if own else highest
+    for at, (row, meter) in enumerate(zip(rows, page.meters, strict=True)):
+        top = meter.beats if meter else 0 if page.own else highest
         for column, word in row[1] if row else ():
             if word == _HALFWAY:
-                wound |= top > 0 and not systems[at].bars
+                wound |= top > 0 and not page.systems[at].bars
                 continue
             part = Fraction(0) if _is_number(word) else names.get(word)
             if _is_number(word):
@@ -391,49 +387,37 @@ def _letter_row(system: TabSystem) -> tuple[WordLine, list[Fraction]] | None:
     return None
 
 
-def _by_letters(
-    events: Sequence[TabEvent],
-    rows: Sequence[tuple[WordLine, list[Fraction]] | None],
-    meter: Meter | None,
-) -> Rhythm:
+def _by_letters(page: _Page, rows: Sequence[tuple[WordLine, list[Fraction]] | None]) -> Rhythm:
+    meter = page.meters[0]
     unit = Fraction(meter.unit if meter else 4, 4)
     lengths = [length * unit for row in rows if row for length in row[1]]
     *times, end = accumulate(lengths, initial=Fraction(0))
-    found = _in_lengths(events, times, _bar_times(events, times), end)
-    return Rhythm(tuple(found), "letters", rows=tuple(row and row[0] for row in rows))
+    return page.rhythm("letters", times, end, rows=[row and row[0] for row in rows])
 
 
 # -- spacing -------------------------------------------------------------------------------------
 
 
-def _by_spacing(
-    systems: Sequence[TabSystem], events: Sequence[TabEvent], meter: Meter | None
-) -> Rhythm:
+def _by_spacing(page: _Page) -> Rhythm:
+    meter = page.meters[0]
     remarks = [Remark("rounded", "lengths from the spacing, to quarters of a beat")]
     if meter is None:
         remarks.append(Remark("guessed", "no meter is given: 4/4"))
     beats = meter.beats if meter else 4
+    places = groupby(page.events, key=lambda event: event.place)
+    columns = {place: [event.column for event in run] for place, run in places}
     times: list[Fraction] = []
     bars: list[Fraction] = []
     start = least = Fraction(0)
-    places = groupby(events, key=lambda event: event.place)
-    columns = {place: [event.column for event in run] for place, run in places}
-    for place, (left, right) in _bars(systems):
-        inside = columns.get(place, [])
-        first = min([left + 2, *inside])
-        bars.append(start)
-        for column in inside:
-            share = Fraction(round(Fraction(column - first, max(1, right - first)) * beats * 4), 4)
-            times.append(max(start + share, least))
-            least = times[-1] + Fraction(1, 4)
-        start = max(start + beats, least)
-    events, times = _from_start(events, times)
-    return Rhythm(tuple(_in_lengths(events, times, bars, start)), "spacing", tuple(remarks))
-
-
-def _bars(systems: Sequence[TabSystem]) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
-    """Each bar by system and bar lines passed, and its edges."""
-    for number, system in enumerate(systems):
+    for number, system in enumerate(page.systems):
         edges = [system.span[0], *system.bars, system.span[1]]
-        for passed, sides in enumerate(pairwise(edges)):
-            yield (number, passed), sides
+        for passed, (left, right) in enumerate(pairwise(edges)):
+            inside = columns.get((number, passed), [])
+            first = min([left + 2, *inside])
+            bars.append(start)
+            for column in inside:
+                share = Fraction(column - first, max(1, right - first)) * beats
+                times.append(max(start + Fraction(round(share * 4), 4), least))
+                least = times[-1] + Fraction(1, 4)
+            start = max(start + beats, least)
+    return page.rhythm("spacing", times, start, bars, remarks)
