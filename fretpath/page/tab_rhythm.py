@@ -35,7 +35,7 @@ Words = Sequence[tuple[int, str]]
 
 @dataclass(frozen=True, slots=True)
 class TabEvent:
-    """Something that begins: a moment of the tab, a rest or a held note of our own page."""
+    """Something that begins: a moment of the tab, a rest or a held note of our own tab."""
 
     place: tuple[int, int]
     """System, and bar lines passed in it."""
@@ -74,17 +74,17 @@ def rhythm_of(
 
     *own* for a page that ``tab`` printed.
     """
-    page = _Page(systems, meters, own, list(_events(systems, own=own)))
+    tab = _Untimed(systems, meters, own, list(_events(systems, own=own)))
     if spacing:
-        return _by_spacing(page)
+        return _by_spacing(tab)
     counts = [_count_row(system, own=own) for system in systems]
     if any(counts):
-        return _by_count(page, counts)
+        return _by_count(tab, counts)
     letters = [_letter_row(system) for system in systems]
     if all(letters):
-        return _by_letters(page, letters)
+        return _by_letters(tab, letters)
     doubt = Remark("doubt", "letters above some systems and not above others: no lengths read")
-    return _beat_each(page, (doubt,) if any(letters) else ())
+    return _beat_each(tab, (doubt,) if any(letters) else ())
 
 
 # -- events and their columns --------------------------------------------------------------------
@@ -119,7 +119,7 @@ def _going_on(systems: Sequence[TabSystem]) -> list[bool]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Page:
+class _Untimed:
     """A tab before its rhythm is known."""
 
     systems: Sequence[TabSystem]
@@ -166,10 +166,10 @@ def _in_lengths(
 
 
 def _beat_each(
-    page: _Page, remarks: Sequence[Remark] = (), rows: Sequence[WordLine | None] = ()
+    tab: _Untimed, remarks: Sequence[Remark] = (), rows: Sequence[WordLine | None] = ()
 ) -> Rhythm:
-    times = list(map(Fraction, range(len(page.events))))
-    return page.rhythm("", times, Fraction(len(times)), remarks=remarks, rows=rows)
+    times = list(map(Fraction, range(len(tab.events))))
+    return tab.rhythm("", times, Fraction(len(times)), remarks=remarks, rows=rows)
 
 
 # -- the count -----------------------------------------------------------------------------------
@@ -217,12 +217,12 @@ def _count_in(words: Words) -> Words:
     return found if named or (rising and max(numbers) > 1) or skipping else ()
 
 
-def _by_count(page: _Page, rows: Sequence[_Row | None]) -> Rhythm:
-    clocks, end, remarks = _clocks(page, rows)
+def _by_count(tab: _Untimed, rows: Sequence[_Row | None]) -> Rhythm:
+    clocks, end, remarks = _clocks(tab, rows)
     read = [row and row[0] for row in rows]
     times: list[Fraction] = []
     rounded = 0
-    for event in page.events:
+    for event in tab.events:
         if clock := clocks[event.place[0]]:
             time, exact = _time_at(clock, event.column)
             rounded += not exact
@@ -234,11 +234,11 @@ def _by_count(page: _Page, rows: Sequence[_Row | None]) -> Rhythm:
         remarks.append(Remark("rounded", told))
     if any(after <= before for before, after in pairwise(times)):
         doubt = Remark("doubt", "the count does not run through the notes: no lengths read")
-        return _beat_each(page, [doubt], read)
+        return _beat_each(tab, [doubt], read)
     end = max(end, times[-1] + Fraction(1, 4))
-    bars = None if page.own else list(_counted_bars(page.systems, clocks))
-    rhythm = page.rhythm("count", times, end, bars, remarks, read)
-    if not page.own or _fills_bar(rhythm.events, page.meters[-1]):
+    bars = None if tab.own else list(_counted_bars(tab.systems, clocks))
+    rhythm = tab.rhythm("count", times, end, bars, remarks, read)
+    if not tab.own or _fills_bar(rhythm.events, tab.meters[-1]):
         return rhythm
     text = "the last note of a bar that no meter fills is taken to last to the next beat"
     return replace(rhythm, remarks=(*remarks, Remark("guessed", text)))
@@ -292,10 +292,10 @@ class _Count:
 
 
 def _clocks(
-    page: _Page, rows: Sequence[_Row | None]
+    tab: _Untimed, rows: Sequence[_Row | None]
 ) -> tuple[list[_Clock], Fraction, list[Remark]]:
     """The times of counts that run on over all systems, the beat behind the last, and doubts."""
-    counts, wound = _beats(page, rows)
+    counts, wound = _beats(tab, rows)
     unknown = any(count.part is None for count in counts)
     _even_out(counts)
     times = [count.beat + (count.part or Fraction(0)) for count in counts]
@@ -316,7 +316,7 @@ def _clocks(
     )
 
 
-def _beats(page: _Page, rows: Sequence[_Row | None]) -> tuple[list[_Count], bool]:
+def _beats(tab: _Untimed, rows: Sequence[_Row | None]) -> tuple[list[_Count], bool]:
     """Every count with its beat, and whether a count left out might have wound on."""
     said = [word for row in rows if row for _, word in row[1]]
     names = _PARTS | _THIRDS if _counts_thirds(said) else _PARTS
@@ -324,11 +324,11 @@ def _beats(page: _Page, rows: Sequence[_Row | None]) -> tuple[list[_Count], bool
     found: list[_Count] = []
     beat, number, wound = 0, 0, False
     reached = Fraction(-1)
-    for at, (row, meter) in enumerate(zip(rows, page.meters, strict=True)):
-        top = meter.beats if meter else 0 if page.own else highest
+    for at, (row, meter) in enumerate(zip(rows, tab.meters, strict=True)):
+        top = meter.beats if meter else 0 if tab.own else highest
         for column, word in row[1] if row else ():
             if word == _HALFWAY:
-                wound |= top > 0 and not page.systems[at].bars
+                wound |= top > 0 and not tab.systems[at].bars
                 continue
             part = Fraction(0) if _is_number(word) else names.get(word)
             if _is_number(word):
@@ -387,29 +387,29 @@ def _letter_row(system: TabSystem) -> tuple[WordLine, list[Fraction]] | None:
     return None
 
 
-def _by_letters(page: _Page, rows: Sequence[tuple[WordLine, list[Fraction]] | None]) -> Rhythm:
-    meter = page.meters[0]
+def _by_letters(tab: _Untimed, rows: Sequence[tuple[WordLine, list[Fraction]] | None]) -> Rhythm:
+    meter = tab.meters[0]
     unit = Fraction(meter.unit if meter else 4, 4)
     lengths = [length * unit for row in rows if row for length in row[1]]
     *times, end = accumulate(lengths, initial=Fraction(0))
-    return page.rhythm("letters", times, end, rows=[row and row[0] for row in rows])
+    return tab.rhythm("letters", times, end, rows=[row and row[0] for row in rows])
 
 
 # -- spacing -------------------------------------------------------------------------------------
 
 
-def _by_spacing(page: _Page) -> Rhythm:
-    meter = page.meters[0]
+def _by_spacing(tab: _Untimed) -> Rhythm:
+    meter = tab.meters[0]
     remarks = [Remark("rounded", "lengths from the spacing, to quarters of a beat")]
     if meter is None:
         remarks.append(Remark("guessed", "no meter is given: 4/4"))
     beats = meter.beats if meter else 4
-    places = groupby(page.events, key=lambda event: event.place)
+    places = groupby(tab.events, key=lambda event: event.place)
     columns = {place: [event.column for event in run] for place, run in places}
     times: list[Fraction] = []
     bars: list[Fraction] = []
     start = least = Fraction(0)
-    for number, system in enumerate(page.systems):
+    for number, system in enumerate(tab.systems):
         edges = [system.span[0], *system.bars, system.span[1]]
         for passed, (left, right) in enumerate(pairwise(edges)):
             inside = columns.get((number, passed), [])
@@ -420,4 +420,4 @@ def _by_spacing(page: _Page) -> Rhythm:
                 times.append(max(start + Fraction(round(share * 4), 4), least))
                 least = times[-1] + Fraction(1, 4)
             start = max(start + beats, least)
-    return page.rhythm("spacing", times, start, bars, remarks)
+    return tab.rhythm("spacing", times, start, bars, remarks)
