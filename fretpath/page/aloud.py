@@ -78,16 +78,14 @@ def count_marks(melody: Melody, event: int) -> Marks:
     marks += [(whole - beat, str(_in_meter(melody, event, Fraction(whole)))) for whole in over]
     note = melody.notes[event]
     if note.pitch is None:
-        return _bracketed(marks, "[", "]")
-    return (
-        _bracketed(marks, "(", ")") if note.tied else (marks[0], *_bracketed(marks[1:], "(", ")"))
-    )
+        return _bracket(marks, "[", "]")
+    return _bracket(marks, "(", ")") if note.tied else (marks[0], *_bracket(marks[1:], "(", ")"))
 
 
-def _bracketed(marks: list[tuple[Fraction, str]], left: str, right: str) -> Marks:
+def _bracket(marks: list[tuple[Fraction, str]], left: str, right: str) -> Marks:
     if not marks:
         return ()
-    if len(marks) > _MOST_HELD or len(joined(tuple(marks))) > _LONGEST:
+    if len(marks) > _MOST_HELD or len(join_marks(tuple(marks))) > _LONGEST:
         marks = [marks[0], (marks[1][0], ".."), marks[-1]]
     words = [word for _, word in marks]
     words[0] = left + words[0]
@@ -95,7 +93,7 @@ def _bracketed(marks: list[tuple[Fraction, str]], left: str, right: str) -> Mark
     return tuple((at, word) for (at, _), word in zip(marks, words, strict=True))
 
 
-def joined(marks: Marks) -> str:
+def join_marks(marks: Marks) -> str:
     """The counts of one event in one token: ``1 (2 3)``."""
     return " ".join(word for _, word in marks)
 
@@ -103,7 +101,7 @@ def joined(marks: Marks) -> str:
 def in_columns(marks: Marks, per_beat: int, room: int) -> str:
     """The counts of one event, each as many columns along as its time asks, if there is room."""
     if marks and int(marks[-1][0] * per_beat) + len(marks[-1][1]) > room:
-        return joined(marks)
+        return join_marks(marks)
     line = ""
     for at, word in marks:
         line = line.ljust(max(int(at * per_beat), len(line) + bool(line))) + word

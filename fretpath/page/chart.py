@@ -139,11 +139,11 @@ def render_chart(
     panels = []
     for frets in _panels(chart, columns, width - margin - 4):
         panels.append("\n".join(_panel(chart, frets, columns, margin, left_handed)))
-    head = [*wrapped(chart.title, width), *wrapped(_explained(chart), width)]
+    head = [*wrapped(chart.title, width), *wrapped(_legend(chart), width)]
     return "\n\n".join(["\n".join(head), *panels, *_path(chart, width)]) + "\n"
 
 
-def _explained(chart: Chart) -> str:
+def _legend(chart: Chart) -> str:
     tuning = f"top line is string 1; marks show the {chart.label}"
     square = f"; [ ] is the {chart.home}" if chart.shows_home else ""
     capo = f"; capo at fret {chart.instrument.capo}" if chart.instrument.capo else ""
@@ -329,17 +329,17 @@ class ChartDrawing:
 
     def x(self, fret: int) -> float:
         """Where a fret line stands."""
-        return self._mirrored(self._start + self.distance(fret))
+        return self._mirror(self._start + self.distance(fret))
 
     def middle(self, string: int, fret: int) -> float:
         """Where a mark stands; an open string before the fret at which it begins."""
         nut = self.chart.instrument.strings[string - 1].nut
         if fret == 0:
             edge = self._start + (self.distance(nut) if 0 < nut < self.chart.last else 0.0)
-            return self._mirrored(edge - _OPEN / 2 - 1)
+            return self._mirror(edge - _OPEN / 2 - 1)
         return (self.x(fret - 1) + self.x(fret)) / 2
 
-    def _mirrored(self, x: float) -> float:
+    def _mirror(self, x: float) -> float:
         return self.width - x if self.left_handed else x
 
     @cached_property
@@ -387,7 +387,7 @@ class ChartDrawing:
         named = zip(instrument.strings, instrument.string_names, strict=True)
         for number, (string, name) in enumerate(named, start=1):
             y, thick = self.y(number), 0.8 + 0.25 * number
-            yield _text(self._mirrored(12), y + 5, with_signs(name))
+            yield _text(self._mirror(12), y + 5, with_signs(name))
             if string.nut < self.chart.last:
                 yield _line("string", self.x(max(self.edge, string.nut)), y, end, y, thick)
 

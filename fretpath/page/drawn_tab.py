@@ -57,7 +57,7 @@ class DrawnTab:
         melody = self.subject.melody
         found: list[DrawnSystem] = []
         for span in melody.spans(melody.phrases):
-            shared = self._shared_out(self._bars(span))
+            shared = self._share_out(self._bars(span))
             scales = [self._scale(system) for system in shared]
             full = max(map(len, shared))
             usual = min(s for s, system in zip(scales, shared, strict=True) if len(system) == full)
@@ -157,7 +157,7 @@ class DrawnTab:
             used += self.least[event]
         yield range(start, bar.stop)
 
-    def _shared_out(self, bars: list[Bar]) -> list[list[Bar]]:
+    def _share_out(self, bars: list[Bar]) -> list[list[Bar]]:
         """As many bars in each system, as few systems as have room."""
         lead = self._upbeat(bars[0])
         fewest = max(1, -(-(len(bars) - lead) // self.most))
@@ -307,7 +307,7 @@ class DrawnSystem:
         for event, (x, end) in columns.items():
             token = self.tab.token(row, event)
             if row.name == self.tab.boxes:
-                yield from self._boxed(event, x, end, level)
+                yield from self._box_and_line(event, x, end, level)
             elif token == BLANK:
                 yield from _box(x, level) if row.name == self.tab.box_row else ()
             elif token:
@@ -318,7 +318,7 @@ class DrawnSystem:
                 held = self.tab.subject.melody.notes[event].tied
                 yield _text(x, level, "\u2013" if held else "r", 3.2, gray=True)
 
-    def _boxed(self, event: int, x: float, end: float, level: float) -> Iterator[str]:
+    def _box_and_line(self, event: int, x: float, end: float, level: float) -> Iterator[str]:
         """A box, and a line as long as the note sounds on."""
         note = self.tab.subject.melody.notes[event]
         if note.pitch is None:

@@ -79,7 +79,7 @@ def lay_out(
     return [
         System(tuple(blocks), tuple(_lines(rows, blocks, margin)))
         for phrase in phrases
-        for blocks in _with_signs_moved(_systems_of(phrase, room))
+        for blocks in _move_signs(_systems_of(phrase, room))
     ]
 
 
@@ -89,7 +89,7 @@ def _lines(rows: Sequence[GridLine], system: list[Block], margin: int) -> Iterat
             yield _line(row, system, margin)
 
 
-def _with_signs_moved(systems: list[list[Block]]) -> list[list[Block]]:
+def _move_signs(systems: list[list[Block]]) -> list[list[Block]]:
     """A repeat that begins where a system does has its sign there, and not at the end before."""
     for system, after in pairwise(systems):
         if system[-1].line.endswith(":"):
@@ -104,7 +104,7 @@ def _systems_of(phrase: Sequence[Block], room: int) -> list[list[Block]]:
     fewest = len(_fill(bars, room))
     each = -(-len(bars) // fewest)
     alike = [list(chain.from_iterable(bars[n : n + each])) for n in range(0, len(bars), each)]
-    if all(_needed(system) <= room for system in alike):
+    if all(_width(system) <= room for system in alike):
         return alike
     widths = range(1, room)
     enough = bisect_left(widths, True, key=lambda width: len(_fill(bars, width)) <= fewest)
@@ -126,7 +126,7 @@ def _fill(bars: list[list[Block]], room: int) -> list[list[Block]]:
     systems: list[list[Block]] = [[]]
     used = 0
     for bar in bars:
-        if systems[-1] and used + _needed(bar) > room:
+        if systems[-1] and used + _width(bar) > room:
             systems.append([])
             used = 0
         for block in bar:
@@ -139,7 +139,7 @@ def _fill(bars: list[list[Block]], room: int) -> list[list[Block]]:
     return systems
 
 
-def _needed(blocks: list[Block]) -> int:
+def _width(blocks: list[Block]) -> int:
     """Columns of blocks at the end of a line, beside the bar line that stands there anyway."""
     width = sum(block.width for block in blocks)
     return width - 2 if blocks[-1].line else width
@@ -152,14 +152,14 @@ def _line(row: GridLine, system: list[Block], margin: int) -> str:
         begin, system = system[0].line, system[1:]
     if system[-1].line:
         end, system = system[-1].line, system[:-1]
-    cells = [row.label.ljust(margin), " ", _drawn(begin, row)]
+    cells = [row.label.ljust(margin), " ", _bar_line(begin, row)]
     for block in system:
         if block.line:
-            cells.append(_drawn(block.line, row))
+            cells.append(_bar_line(block.line, row))
         else:
             cells.append(block.tokens.get(row.name, "").ljust(block.width, fill))
     return "".join(cells).rstrip() + (end if row.string else "")
 
 
-def _drawn(line: str, row: GridLine) -> str:
+def _bar_line(line: str, row: GridLine) -> str:
     return f"{line}-" if row.string else " " * (len(line) + 1)

@@ -157,7 +157,7 @@ def _melody_mark(place: tuple[int, int], spots: Sequence[Spot], label: str) -> M
     home = first.degree is not None and first.degree.plain == "1"
     return Mark(
         *place,
-        "" if row.hidden(first) else word,
+        "" if row.is_hidden(first) else word,
         home and not hide.hides("degree", first.note),
         tuple(spot.note + 1 for spot in spots),
     )

@@ -7,13 +7,12 @@ Leaps count in semitones, a leap is a third or more.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby, islice, pairwise
 
 from fretpath.music.departures import ScaleReading, read_scales
 from fretpath.music.melody import Melody
-from fretpath.music.words import listed
 from fretpath.page.aloud import interval_words, length_words, with_capitals
 from fretpath.page.rows import degree_labels
 
@@ -59,27 +58,26 @@ class _Tune:
     def place(self, note: int) -> str:
         return self.melody.place_of(self.melody.struck[note])
 
-    def named(self, note: int) -> str:
+    def name(self, note: int) -> str:
         """A note by its degree and name, or its name alone."""
         label, pitch = self.labels[note], self.melody.pitches[note]
         return f"{label} ({pitch})" if label else str(pitch)
 
-    def told(self, notes: Sequence[int]) -> str:
+    def name_and_places(self, notes: Sequence[int]) -> str:
         """Notes of one sound, with every place."""
-        return f"{self.named(notes[0])}: {'; '.join(self.place(note) for note in notes)}"
+        return f"{self.name(notes[0])}: {'; '.join(self.place(note) for note in notes)}"
 
 
 def _keys(tune: _Tune) -> Iterator[SheetQuestion]:
     """Where the key changes."""
     melody = tune.melody
-    for (_, before), (event, after) in pairwise(melody.keys):
+    for (_, before), (event, after) in pairwise(melody.keys[:2]):
         where = melody.place_of(event).partition(",")[0]
         same = before.tonic == after.tonic
         kind = "minor" if "minor" in after.mode else with_capitals(after.mode)
         asked = f"From where is it {kind}?" if same else "From where is another note home?"
-        told = [r.color for r in read_scales(melody)[1:2]]
-        yield SheetQuestion(asked, f"{where}: {with_capitals(str(after))}", with_capitals(told[0]))
-        return
+        color = read_scales(melody)[1].color
+        yield SheetQuestion(asked, f"{where}: {with_capitals(str(after))}", with_capitals(color))
 
 
 def _outside(tune: _Tune) -> Iterator[SheetQuestion]:
@@ -100,7 +98,7 @@ def _outside(tune: _Tune) -> Iterator[SheetQuestion]:
         kind = "minor" if "b3" in readings[0].stated.names else "major"
         yield SheetQuestion(
             f"Which degree makes it other than plain {kind}, and where does it sound?",
-            f"{with_capitals(readings[0].stated.name)}",
+            with_capitals(readings[0].stated.name),
             with_capitals(readings[0].color),
         )
 
@@ -162,7 +160,7 @@ def _leap(tune: _Tune) -> Iterator[SheetQuestion]:
         return
     told = [
         f"{tune.place(note)}: {interval_words(pitches[note + 1] - pitches[note])}, "
-        f"{tune.named(note)} to {tune.named(note + 1)}"
+        f"{tune.name(note)} to {tune.name(note + 1)}"
         for note in notes
     ]
     if len(notes) == 1:
@@ -174,19 +172,20 @@ def _leap(tune: _Tune) -> Iterator[SheetQuestion]:
         )
 
 
-_Ask = Callable[[_Tune], Iterator[SheetQuestion]]
+def _highest(tune: _Tune) -> Iterator[SheetQuestion]:
+    yield from _extreme(tune, "highest", max(pitch.midi for pitch in tune.melody.pitches))
 
 
-def _extreme(which: str, choose: Callable[[Sequence[int]], int]) -> _Ask:
-    def ask(tune: _Tune) -> Iterator[SheetQuestion]:
-        midi = [pitch.midi for pitch in tune.melody.pitches]
-        chosen = choose(midi)
-        notes = [note for note, sound in enumerate(midi) if sound == chosen]
-        if len(notes) <= _MOST_ANSWERS and len(set(midi)) > 2:
-            what = ", and which degree is it?" if tune.labels[0] else "?"
-            yield SheetQuestion(f"Where is the {which} note{what}", tune.told(notes))
+def _lowest(tune: _Tune) -> Iterator[SheetQuestion]:
+    yield from _extreme(tune, "lowest", min(pitch.midi for pitch in tune.melody.pitches))
 
-    return ask
+
+def _extreme(tune: _Tune, which: str, extreme: int) -> Iterator[SheetQuestion]:
+    midi = [pitch.midi for pitch in tune.melody.pitches]
+    notes = [note for note, sound in enumerate(midi) if sound == extreme]
+    if len(notes) <= _MOST_ANSWERS and len(set(midi)) > 2:
+        what = ", and which degree is it?" if tune.labels[0] else "?"
+        yield SheetQuestion(f"Where is the {which} note{what}", tune.name_and_places(notes))
 
 
 def _missing(tune: _Tune) -> Iterator[SheetQuestion]:
@@ -210,7 +209,7 @@ def _longest(tune: _Tune) -> Iterator[SheetQuestion]:
     if len(notes) <= 2 and len(set(lengths)) > 1 and notes != [len(lengths) - 1]:
         told = length_words(longest) or "1 beat"
         which = "Which degree is the longest note?"
-        yield SheetQuestion(which, f"{tune.told(notes)}; {told}")
+        yield SheetQuestion(which, f"{tune.name_and_places(notes)}; {told}")
 
 
 def _second_phrase(tune: _Tune) -> Iterator[SheetQuestion]:
@@ -219,15 +218,13 @@ def _second_phrase(tune: _Tune) -> Iterator[SheetQuestion]:
         note = next((n for n, e in enumerate(melody.struck) if e >= melody.phrases[0]), None)
         if note is not None:
             where = melody.place_of(melody.phrases[0]).partition(",")[0]
-            yield SheetQuestion(
-                f"Which degree begins the second phrase, {where}?", tune.named(note)
-            )
+            yield SheetQuestion(f"Which degree begins the second phrase, {where}?", tune.name(note))
 
 
 def _ends_on(tune: _Tune) -> Iterator[SheetQuestion]:
     if tune.labels[0]:
-        yield SheetQuestion("Which degree ends it?", tune.named(len(tune.labels) - 1))
-        yield SheetQuestion("Which degree begins it?", tune.named(0))
+        yield SheetQuestion("Which degree ends it?", tune.name(len(tune.labels) - 1))
+        yield SheetQuestion("Which degree begins it?", tune.name(0))
 
 
 _ASKED = (
@@ -235,10 +232,10 @@ _ASKED = (
     _outside,
     _form,
     _leap,
-    _extreme("highest", max),
+    _highest,
     _missing,
     _longest,
-    _extreme("lowest", min),
+    _lowest,
     _second_phrase,
     _ends_on,
 )
@@ -293,11 +290,11 @@ def hints_about(melody: Melody, *, degrees: str = "major") -> tuple[Hint, ...]:
     return (
         Hint("how many different notes", "gives little away", (f"{count} different notes",)),
         Hint("up or down", "gives the shape away", tuple(_by_bar(tune, _contour(midi)))),
-        Hint("the first note", "gives one note away", (tune.named(0),)),
+        Hint("the first note", "gives one note away", (tune.name(0),)),
         Hint(
             "the lowest and the highest",
             "gives two notes and the range away",
-            (f"lowest {tune.told([low])}", f"highest {tune.told([high])}"),
+            (f"lowest {tune.name_and_places([low])}", f"highest {tune.name_and_places([high])}"),
         ),
         Hint(
             "every note",
@@ -319,6 +316,6 @@ def _by_bar(tune: _Tune, words: Sequence[str]) -> Iterator[str]:
     for span in melody.spans(melody.bars if melody.bars else melody.phrases):
         told = [word for word, event in zip(words, melody.struck, strict=True) if event in span]
         number = melody.bar_numbers[span.start]
-        name = listed([f"bar {number}" if number else "pickup"]) if melody.bars else ""
+        name = f"bar {number}: " if number else "pickup: "
         if told:
-            yield f"{name}: {' '.join(told)}" if name else " ".join(told)
+            yield name * bool(melody.bars) + " ".join(told)

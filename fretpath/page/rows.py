@@ -38,7 +38,7 @@ from fretpath.page.aloud import (
     degree_words,
     finger_words,
     interval_words,
-    joined,
+    join_marks,
     length_words,
     name_words,
     string_words,
@@ -165,7 +165,7 @@ class Subject:
         if row.of_notes and spot.note < 0:
             return ""
         token = row.token(spot)
-        return BLANK if token and row.hidden(spot) else token
+        return BLANK if token and row.is_hidden(spot) else token
 
     def fills(self, row: Row) -> bool:
         """Whether a row has anything to tell of this tune."""
@@ -246,7 +246,7 @@ class Row:
     of_pairs: bool = False
     """Whether it also tells of the note before, so that it is hidden with it."""
 
-    def hidden(self, spot: Spot) -> bool:
+    def is_hidden(self, spot: Spot) -> bool:
         """Whether the blanks of the tune hide it there."""
         hide, note = spot.subject.hide, spot.note
         if note < 0:
@@ -318,7 +318,7 @@ def _position(spot: Spot, tell: Callable[[Instrument, int], str] = position_sign
 
 
 def _count(spot: Spot) -> str:
-    return joined(count_marks(spot.melody, spot.event)) if spot.melody.has_rhythm else ""
+    return join_marks(count_marks(spot.melody, spot.event)) if spot.melody.has_rhythm else ""
 
 
 def _count_words(spot: Spot) -> str:
@@ -438,7 +438,7 @@ def _words(spot: Spot) -> Iterator[str]:
     hide = spot.subject.hide
     if hide.hides_note(spot.note) or {"degree", "pitch", "place"} <= hide.kinds:
         yield "a note for you to find"
-    yield from (row.words(spot) for row in ALL_ROWS if row.of_notes and not row.hidden(spot))
+    yield from (row.words(spot) for row in ALL_ROWS if row.of_notes and not row.is_hidden(spot))
     yield length_words(spot.melody.lengths[spot.note])
 
 

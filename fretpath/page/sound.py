@@ -111,7 +111,7 @@ class SoundPlan(Value):
         beat = self._beat(melody)
         counted = list(_beats_before(melody)) if self.count_in else []
         start = beat * len(counted)
-        sounding = self._as_played(melody)
+        sounding = self._written_out(melody)
         length = beat * float(sum(note.beats for note in sounding.notes))
         end = start + length
         if end > LONGEST_SECONDS:
@@ -135,7 +135,7 @@ class SoundPlan(Value):
         tempo = self.tempo or melody.tempo or USUAL_TEMPO
         return 60.0 / float(tempo)
 
-    def _as_played(self, melody: Melody) -> Melody:
+    def _written_out(self, melody: Melody) -> Melody:
         """The melody with its repeats and silences written out, in beats of its first meter."""
         played = melody.expanded()
         if self.call_and_answer or self.call is not None:
@@ -261,7 +261,7 @@ def _peak(samples: Samples) -> float:
 
 def _wave(tone: Tone, count: int, rate: int) -> Samples:
     if tone.voice == "steady":
-        return _sustained(tone.midi, count, rate)
+        return _steady(tone.midi, count, rate)
     if tone.voice == "pluck":
         return _pluck(tone.midi, min(count, _RINGS * rate), rate)
     return _click(count, rate, 1.5 if tone.voice == "accent" else 1.0)
@@ -280,7 +280,7 @@ def _pluck(midi: int, count: int, rate: int) -> Samples:
     tone = _damped_sines(strength, n * hertz, 1 / fading, count, rate)
     noise = _finger(min(count, round(0.02 * rate)), rate)
     tone[: len(noise)] += 0.1 * noise
-    return _faded(tone, rate)
+    return _fade(tone, rate)
 
 
 def _loudness(strength: Samples, hertz: Samples) -> float:
@@ -297,19 +297,19 @@ def _finger(count: int, rate: int) -> Samples:
     return smooth * np.exp(-np.arange(count) / (0.004 * rate))
 
 
-def _sustained(midi: int, count: int, rate: int) -> Samples:
+def _steady(midi: int, count: int, rate: int) -> Samples:
     hertz = frequency(midi)
     n = np.arange(1, min(_partials(hertz, rate), 12) + 1)
     tone = _damped_sines(1.0 / n**1.1, n * hertz, np.zeros(len(n)), count, rate)
     tone /= _peak(tone)
-    return _faded(tone, rate, slow=min(0.4, count / rate / 4))
+    return _fade(tone, rate, slow=min(0.4, count / rate / 4))
 
 
 def _click(count: int, rate: int, height: float) -> Samples:
     """A dry tick of two high, short sines, *height* times as high as the plain one."""
     hertz = height * np.array([1600.0, 2400.0])
     tone = _damped_sines(np.array([0.7, 0.35]), hertz, np.array([90.0, 120.0]), count, rate)
-    return _faded(tone, rate, slow=0.002)
+    return _fade(tone, rate, slow=0.002)
 
 
 def _partials(hertz: float, rate: int) -> int:
@@ -331,7 +331,7 @@ def _damped_sines(
     return whole.ravel()[:count]
 
 
-def _faded(tone: Samples, rate: int, *, slow: float | None = None) -> Samples:
+def _fade(tone: Samples, rate: int, *, slow: float | None = None) -> Samples:
     """Give a tone raised-cosine edges: 4 ms in, 30 ms out, or ``slow`` seconds at both."""
     for seconds, edge in ((slow or _FADE_IN, 1), (slow or _FADE_OUT, -1)):
         count = min(round(seconds * rate), len(tone) // 2)

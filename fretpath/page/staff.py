@@ -84,8 +84,7 @@ def _add_accidentals(root: ElementTree.Element) -> None:
 
 def _signature(fifths: int) -> dict[str, int]:
     """Letter to alteration for so many sharps, or flats where it is negative."""
-    letters = _SHARPS[:fifths] if fifths > 0 else _SHARPS[::-1][:-fifths]
-    return dict.fromkeys(letters, 1 if fifths > 0 else -1)
+    return {letter: (fifths - place + 6) // 7 for place, letter in enumerate(_SHARPS)}
 
 
 def _one_staff(musicxml: bytes) -> str:

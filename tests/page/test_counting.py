@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 
 from fretpath import parse_melody
-from fretpath.page.aloud import count_marks, in_columns, joined
+from fretpath.page.aloud import count_marks, in_columns, join_marks
 from tests.page.melodies import barred_melodies
 
 
@@ -40,7 +40,7 @@ from tests.page.melodies import barred_melodies
 )
 def test_counts_as_they_are_said(text: str, counts: str) -> None:
     melody = parse_melody(text)
-    said = "|".join(joined(count_marks(melody, event)) for event in range(len(melody)))
+    said = "|".join(join_marks(count_marks(melody, event)) for event in range(len(melody)))
     assert said == counts
 
 
@@ -48,7 +48,7 @@ def test_counts_as_they_are_said(text: str, counts: str) -> None:
 @settings(max_examples=60, deadline=None)
 def test_every_beat_of_every_bar_is_counted_once(melody) -> None:
     for bar in melody.spans(melody.bars):
-        said = " ".join(joined(count_marks(melody, event)) for event in bar)
+        said = " ".join(join_marks(count_marks(melody, event)) for event in bar)
         assert [int(n) for n in re.findall(r"\d+", said)] == list(range(1, melody.meter.beats + 1))
 
 
