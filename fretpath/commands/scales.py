@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fretpath.commands.folder import each_melody, finish
@@ -14,12 +15,21 @@ from fretpath.commands.options import (
     instrument_from,
 )
 from fretpath.music.departures import read_scales
-from fretpath.music.key import SCALES, scale_named
+from fretpath.music.key import MODES, SCALES, Scale, scale_named
 from fretpath.music.melody import Melody
-from fretpath.music.scales import scales_holding
-from fretpath.neck.patterns import patterns_of
+from fretpath.music.scales import (
+    MOODS,
+    Holding,
+    apart_from,
+    brightness,
+    nearest_scales,
+    neighbors,
+    scales_holding,
+)
+from fretpath.neck.patterns import Pattern, patterns_of
 from fretpath.neck.setup import Setup
-from fretpath.page.scales import holdings_data, render_holdings, render_scales, scales_data
+from fretpath.page.aloud import with_capitals
+from fretpath.page.tables import table, wrapped
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -41,18 +51,23 @@ def run(arguments: argparse.Namespace) -> str:
         degrees = arguments.degrees.replace(",", " ").split()
         holdings = scales_holding(degrees)
         if arguments.json:
-            return deliver(arguments, as_json(holdings_data(holdings)))
-        return deliver(arguments, render_holdings(degrees, holdings))
+            return deliver(arguments, as_json([_holding_data(held) for held in holdings]))
+        return deliver(arguments, _holdings_page(degrees, holdings))
     named = " ".join(arguments.scale)
-    scales = [scale_named(named)] if named else list(SCALES.values())
+    scales = [scale_named(named)] if named else sorted(SCALES.values(), key=_darkness)
     instrument = instrument_from(arguments)
     patterns = patterns_of(scales, Setup.of(instrument, hand=arguments.hand))
     tunes, faults = _tunes(arguments.folder, arguments.remarks) if arguments.folder else (None, [])
     if arguments.json:
-        text = as_json(scales_data(scales, patterns, tunes))
+        text = as_json([_scale_data(scale, patterns, tunes) for scale in scales])
     else:
-        text = render_scales(scales, patterns, instrument=instrument.name, tunes=tunes)
+        text = _page(scales, patterns, instrument.name, tunes)
     return finish(deliver(arguments, text), faults)
+
+
+def _darkness(scale: Scale) -> tuple[bool, int]:
+    """The modes come first, then each kind from bright to dark."""
+    return scale.name not in MODES, -brightness(scale)
 
 
 def _tunes(folder: str, remarks: list[Any]) -> tuple[dict[str, list[str]], list[str]]:
@@ -76,3 +91,113 @@ def _scales_of(melody: Melody) -> list[str]:
         return []
     found = [reading.smallest or reading.stated for reading in read_scales(melody)]
     return list(dict.fromkeys(scale.name for scale in found))
+
+
+# -- the list of scales, as text and as data -------------------------------------------------------
+
+_MOOD_NOTE = "mood: words teachers commonly use (no source); a tune may feel otherwise"
+
+
+def _page(
+    scales: Sequence[Scale],
+    patterns: Mapping[str, Sequence[Pattern]],
+    instrument: str,
+    tunes: Mapping[str, Sequence[str]] | None,
+) -> str:
+    """A block for each scale; *patterns* and *tunes* go by its name, None leaves tunes out."""
+    blocks = [
+        "\n".join(_block(scale, patterns.get(scale.name, ()), instrument, tunes))
+        for scale in scales
+    ]
+    return "\n\n".join([*blocks, "\n".join(wrapped(_MOOD_NOTE))]) + "\n"
+
+
+def _block(
+    scale: Scale,
+    patterns: Sequence[Pattern],
+    instrument: str,
+    tunes: Mapping[str, Sequence[str]] | None,
+) -> list[str]:
+    beside = "; ".join(with_capitals(str(gap)) for gap in neighbors(scale)) or "none in one degree"
+    rows = [
+        ("brightness", _brightness(scale)),
+        ("set apart", with_capitals(str(apart_from(scale)))),
+        ("neighbors", beside),
+        ("mood", MOODS[scale.name]),
+        (instrument, _patterns(patterns)),
+    ]
+    if tunes is not None:
+        rows.append(("tunes", "; ".join(tunes.get(scale.name, ())) or "none here"))
+    lines = [f"{_capital(with_capitals(scale.name))}: {' '.join(scale.names)}"]
+    for name, text in rows:
+        lines += wrapped(f"{name:<11}{text}", indent="  ", hanging=" " * 11)
+    return lines
+
+
+def _capital(name: str) -> str:
+    return name[0].upper() + name[1:]
+
+
+def _brightness(scale: Scale) -> str:
+    level = f"{brightness(scale):+d}" if brightness(scale) else "0"
+    if scale.name in MODES:
+        return f"{level} ({MODES.index(scale.name) + 1} of 7 from bright to dark)"
+    return f"{level} (raised degrees less lowered ones)"
+
+
+def _patterns(patterns: Sequence[Pattern]) -> str:
+    if not patterns:
+        return "no pattern without a shift or a stretch"
+    return "; or ".join(str(pattern) for pattern in patterns) + " (low string first)"
+
+
+def _scale_data(
+    scale: Scale,
+    patterns: Mapping[str, Sequence[Pattern]],
+    tunes: Mapping[str, Sequence[str]] | None,
+) -> dict[str, Any]:
+    return {
+        "scale": scale.name,
+        "degrees": list(scale.names),
+        "semitones": list(scale.semitones),
+        "brightness": brightness(scale),
+        "set_apart": str(apart_from(scale)),
+        "neighbors": [gap.other.name for gap in neighbors(scale)],
+        "mood": MOODS[scale.name],
+        "patterns": [
+            {"fingers": str(pattern), "strings": list(pattern.strings)}
+            for pattern in patterns.get(scale.name, ())
+        ],
+        "tunes": None if tunes is None else list(tunes.get(scale.name, ())),
+    }
+
+
+# -- the scales that hold some degrees -------------------------------------------------------------
+
+
+def _holdings_page(degrees: Sequence[str], holdings: Sequence[Holding]) -> str:
+    """The scales that hold some degrees, smallest first."""
+    asked = " ".join(degrees)
+    if not holdings:
+        scale, missing = nearest_scales(degrees)[0]
+        return (
+            f"no known scale holds {asked}; the nearest is {with_capitals(scale.name)}, "
+            f"without {' '.join(map(str, missing))}\n"
+        )
+    rows = []
+    for held in holdings:
+        note = [] if held.as_spelled else ["(by sound, spelled otherwise)"]
+        spare = [f"also {' '.join(map(str, held.spare))}"] if held.spare else []
+        name = with_capitals(held.scale.name)
+        rows.append((name, " ".join(held.scale.names), " ".join(spare + note)))
+    head = f"scales that hold {asked}, the smallest first:"
+    return "\n".join([head, *table(rows, indent="  ")]) + "\n"
+
+
+def _holding_data(held: Holding) -> dict[str, Any]:
+    return {
+        "scale": held.scale.name,
+        "degrees": list(held.scale.names),
+        "as_spelled": held.as_spelled,
+        "spare": list(map(str, held.spare)),
+    }

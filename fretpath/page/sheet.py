@@ -30,22 +30,13 @@ from fretpath.page.neck_charts import empty_chart, melody_chart
 from fretpath.page.questions import Hint, SheetQuestion, accounts_of, hints_about, questions_about
 from fretpath.page.rows import EVERYTHING, NOTHING_HIDDEN, Blanks, Subject, render_spoken
 from fretpath.page.staff import staff_height
+from fretpath.page.tab import ROWS
 from fretpath.values import Value, check_fields
 
 if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan
 
-SHEET_ROWS = (
-    "bar",
-    "ending",
-    "position",
-    "chord",
-    "count",
-    "degree",
-    "note",
-    "finger",
-    "lyric",
-)
+SHEET_ROWS = tuple(name for name in ROWS if name != "interval")
 """Rows around the drawn tab, unless others are asked for."""
 DRONE_SECONDS = 12.0
 SIDE_WIDTH, SIDE_HEIGHT = 180.0, 249.0

@@ -19,7 +19,9 @@ from fretpath.page.rows import ALL_ROWS, Row, Subject, degree_labels, notes_data
 from fretpath.page.tab import check_width
 from fretpath.page.tables import wrapped
 
-SPELLING_ROWS = ("bar", "degree", "tonic", "interval", "syllable", "note", "chord", "lyric")
+SPELLING_ROWS = tuple(
+    row.name for row in ALL_ROWS if row.reveals != "place" and row.name not in ("ending", "count")
+)
 """Rows that a spelling can show, in their order; *tonic* is the interval from the tonic."""
 
 USUAL_ROWS = tuple(row.name for row in ALL_ROWS if row.usual and row.name in SPELLING_ROWS)
