@@ -390,6 +390,10 @@ def _top_notes(tab: _Tab, findings: Findings) -> list[TabNote | None]:
 _MOST_WORDS = 40
 _PASSED_OVER = re.compile(r"[0-9]{1,2}/[0-9]{1,2}|\[.*\]")
 """Meters, which are read elsewhere, and headings in brackets."""
+_CHORD = re.compile(
+    r"\(?[A-G][#b]?(?:maj|min|dim|aug|sus|add|[mM0-9#b+-])*(?:/[A-G][#b]?)?\)?|\S{1,3}"
+)
+"""A chord, or what is as short as one."""
 _LIKE_STRING = re.compile(r"[A-Ga-g](?:#|b)?\d?\s*[|:]|[|]")
 _LIKE_REPEAT = re.compile(
     r"\b(?:repeat|x ?\d{1,2}|\d{1,2} ?x|(?:play|times) .{0,40}\d)\b", re.IGNORECASE
@@ -421,7 +425,7 @@ def _tell_row(row: WordLine, findings: Findings, *, below: bool) -> None:
         findings.add("doubt", f'"{short}" not read: everything is played once', row.number)
     elif _PASSED_OVER.fullmatch(text) or tells_endings(text) or heading_in(text):
         return
-    elif re.search(r"\w", text) and (below or all(len(word) <= 3 for word in text.split())):
+    elif re.search(r"\w", text) and (below or all(map(_CHORD.fullmatch, text.split()))):
         where = "under" if below else "above"
         findings.add("left out", f'the row "{short}" {where} the tab is not read', row.number)
 

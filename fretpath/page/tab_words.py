@@ -148,14 +148,14 @@ _OWN_MUSIC = re.compile(
     r"(?:; tonic (?P<tonic>[A-G][#b]*-?\d)(?: \(octave [a-z ]+\))?)?"
 )
 _LONGEST_HEADER = 100
-"""Lines that the header of our own page may be folded to."""
+"""Lines that a title, and what stands under it, may be folded to on our own page."""
 
 
 def _own_page(lines: Sequence[WordLine]) -> TabWords | None:
     """The fixed lines of our own page, unfolded; None if they are not there."""
     starts = [n for n, line in enumerate(lines) if line.text.startswith("key ")]
     for start in reversed(starts):
-        words = " ".join(_block(lines[start : start + _LONGEST_HEADER]).split())
+        title, words = _around(lines, start)
         strings = _OWN_INSTRUMENT.search(words)
         music = _OWN_MUSIC.fullmatch(words[: strings.start()].strip() if strings else words)
         if not music:
@@ -164,7 +164,7 @@ def _own_page(lines: Sequence[WordLine]) -> TabWords | None:
         if strings or key or music["key"].startswith("not given"):
             return TabWords(
                 own=True,
-                title=" ".join(" ".join(line.text for line in lines[:start]).split()),
+                title=title,
                 instrument=strings["name"] if strings and strings["name"] in INSTRUMENTS else "",
                 tuning=TuningWords("", tuple(strings["strings"].split())) if strings else None,
                 capo=int(strings["capo"] or 0) if strings else None,
@@ -176,10 +176,14 @@ def _own_page(lines: Sequence[WordLine]) -> TabWords | None:
     return None
 
 
-def _block(lines: Sequence[WordLine]) -> str:
-    """The text of the first lines that follow each other without a gap."""
-    first = lines[0].number
-    return " ".join(line.text for n, line in enumerate(lines) if line.number == first + n)
+def _around(lines: Sequence[WordLine], at: int) -> tuple[str, str]:
+    """The text before a line and from it on, as far as no gap stands between the lines."""
+    first = lines[at].number - at
+    near = range(max(at - _LONGEST_HEADER, 0), min(at + _LONGEST_HEADER, len(lines)))
+    joined = [n for n in near if lines[n].number - n == first]
+    before = " ".join(lines[n].text for n in joined if n < at)
+    behind = " ".join(lines[n].text for n in joined if n >= at)
+    return " ".join(before.split()), " ".join(behind.split())
 
 
 def parse_or_none(parse: Callable[[str], T], text: str) -> T | None:

@@ -352,6 +352,18 @@ def test_the_words_and_chords_of_our_own_page_are_told() -> None:
     ]
 
 
+def test_the_title_of_our_own_page_stands_right_over_its_key() -> None:
+    page = render_tab(arrange(parse_melody("title: Long Shore\nkey: C\n\n1 2 3"), "bass"))
+    assert read_tab(f"tabbed by me\n\n{page}").melody.title == "Long Shore"
+
+
+@pytest.mark.parametrize("row", ["Am      Cmaj7", "  Gsus4", "D7/F#  (Bm7b5)", "C G"])
+def test_chords_above_the_strings_are_told(row: str) -> None:
+    told = f'the row "{row.strip()}" above the tab is not read'
+    assert told in str(read_tab(f"{row}\n{RIFF}").doubts[0])
+    assert read_tab(f"Gentle waves\n{RIFF}").doubts == ()
+
+
 @pytest.mark.parametrize("name", ["{}", "[{}]", "({})", "{}:", "string {}", "{} "])
 def test_string_names_in_many_clothes(name: str) -> None:
     text = "\n".join(f"{name.format(letter)}|-{'2' * (letter == 'G')}--" for letter in "GDAE")
