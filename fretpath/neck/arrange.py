@@ -1,12 +1,11 @@
 """Arranging: a melody and a setup in, a checked :class:`Arrangement` out.
 
-The pipeline reads aloud here.  What is tried is data: one :class:`Attempt` for each octave that
-fits where the octave is free, and for each string where the melody is to lie on one.  Each attempt
-is searched, the cheapest is the answer (of two as cheap the lower octave); where all is to lie on
-one string, it is the string on which it lies lowest, for frets grow narrower up the neck and the
-cheapest string would be the one that leads farthest up.  Then phrases that come again are held to
-one fingering (:mod:`fretpath.neck.repeats`), and what has no path becomes an error that says why
-(:mod:`fretpath.neck.explain_failure`).
+The pipeline reads aloud here.  What is tried is each octave that fits where the octave is free, and
+each string where the melody is to lie on one.  The cheapest is the answer (of two as cheap the
+lower octave); where all is to lie on one string, it is the string on which it lies lowest, for
+frets grow narrower up the neck and the cheapest string would be the one that leads farthest up.
+Then phrases that come again are held to one fingering (:mod:`fretpath.neck.repeats`), and what has
+no path becomes an error that says why (:mod:`fretpath.neck.explain_failure`).
 
 **Many melodies** are shared out over as many processes or machines as an executor has.  To a worker
 travel the setup once a share, and of each melody its whole numbers; back come the octave and what
@@ -19,10 +18,10 @@ from __future__ import annotations
 import pickle
 from collections.abc import Iterable, Iterator, Sequence
 from copy import copy
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from fractions import Fraction
 from functools import lru_cache
-from itertools import islice
+from itertools import islice, product
 from typing import TYPE_CHECKING, Any, Literal, overload
 
 import numpy as np
@@ -35,7 +34,7 @@ from fretpath.neck.arrangement import Arrangement, position_sign
 from fretpath.neck.explain_failure import explain_failure, no_way, note_label, title_of
 from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.line import OPEN, NoteLimit
-from fretpath.neck.planner import Planner, planner_for
+from fretpath.neck.planner import Planner, Solution, planner_for
 from fretpath.neck.repeats import hold_repeats
 from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.setup import On, Setup
@@ -54,16 +53,6 @@ _UNDER_WAY = 256
 _Work = tuple[int, Setup, Melody]
 _Packed = tuple[Any, ...]
 """A melody or an answer as numbers."""
-
-
-@dataclass(frozen=True, slots=True)
-class Attempt:
-    """One way to look for a fingering."""
-
-    octaves: int
-    """By how many octaves the melody is moved."""
-    planner: Planner
-    """The setup, narrowed down to one string where all is to lie on one."""
 
 
 def arrange(melody: Melody, on: On = "bass") -> Arrangement:
@@ -183,11 +172,11 @@ def replan(arrangement: Arrangement, note: int, *, without: bool = True) -> Arra
             f"{title_of(melody)}{note_label(melody, event)}: there is no other place for this note "
             "within the limits"
         )
-    best = planner.best_path(line)
+    best = planner.solve(line)
     if best is None:
         raise no_way(melody, planner.layers(line))
     setup, chosen = arrangement.setup, arrangement.octave_chosen
-    return build_arrangement(planner, setup, melody, *best, octave_chosen=chosen)
+    return build_arrangement(planner, setup, melody, best.cost, best.path, octave_chosen=chosen)
 
 
 def lower_octave(arrangement: Arrangement) -> tuple[Remark, ...]:
@@ -271,20 +260,23 @@ def _best_arrangement(setup: Setup, melody: Melody) -> Arrangement | None:
     found = _best_attempt(setup, melody)
     if found is None:
         return None
-    attempt, cost, path = found
-    moved, planner = _in_octaves(melody, attempt.octaves), attempt.planner
-    remarks: tuple[Remark, ...] = ()
-    if setup.repeats == "same":
-        cost, path, remarks = hold_repeats(planner, moved, planner.line(moved), cost, path)
-    chosen = melody.octave_free
+    octaves, planner, best = found
+    moved = _in_octaves(melody, octaves)
+    best, remarks = hold_repeats(planner, moved, best)
     return build_arrangement(
-        planner, setup, moved, cost, path, octave_chosen=chosen, remarks=remarks
+        planner,
+        setup,
+        moved,
+        best.cost,
+        best.path,
+        octave_chosen=melody.octave_free,
+        remarks=remarks,
     )
 
 
 def _why_not(setup: Setup, melody: Melody) -> UnplayableError:
     """Why a melody has no fingering, with the single limit whose end would help."""
-    moved = _in_octaves(melody, _attempts(setup, melody)[0].octaves)
+    moved = _in_octaves(melody, _octaves(melody, setup.instrument)[0])
     problem = explain_failure(planner_for(setup), moved)
     for option, limits in setup.limits.without_one():
         if _best_attempt(replace(setup, limits=limits, objective="total"), melody) is not None:
@@ -297,25 +289,19 @@ def _in_octaves(melody: Melody, octaves: int) -> Melody:
     return melody.in_octave(melody.octave + octaves) if melody.octave_free else melody
 
 
-def _best_attempt(setup: Setup, melody: Melody) -> tuple[Attempt, int, NDArray[np.int64]] | None:
-    """The best attempt with its cost and path; None when none of them has a path."""
-    best: tuple[Attempt, int, NDArray[np.int64]] | None = None
+def _best_attempt(setup: Setup, melody: Melody) -> tuple[int, Planner, Solution] | None:
+    """The octaves it is moved by, the planner and the path that cost least; None without one."""
+    best: tuple[int, Planner, Solution] | None = None
     least = (FORBIDDEN, FORBIDDEN)
-    for attempt in _attempts(setup, melody):
-        found = attempt.planner.best_path(attempt.planner.line(melody, attempt.octaves))
+    octaves = _octaves(melody, setup.instrument)
+    for planner, up in product(_planners(setup), octaves):
+        found = planner.solve(planner.line(melody, up))
         if found is None:
             continue
-        cost, path = found
-        top = attempt.planner.states.fret[path].max() if setup.limits.one_string else 0
-        if (top, cost) < least:
-            best, least = (attempt, cost, path), (top, cost)
+        top = planner.states.fret[found.path].max() if setup.limits.one_string else 0
+        if (top, found.cost) < least:
+            best, least = (up, planner, found), (top, found.cost)
     return best
-
-
-def _attempts(setup: Setup, melody: Melody) -> list[Attempt]:
-    """Every attempt, string after string."""
-    octaves = _octaves(melody, setup.instrument)
-    return [Attempt(up, planner) for planner in _planners(setup) for up in octaves]
 
 
 def _octaves(melody: Melody, instrument: Instrument) -> range:

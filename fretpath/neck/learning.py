@@ -143,10 +143,10 @@ def agreement(
 
 
 def _count_agreement(planner: Planner, placed: PlacedLine, line: Line) -> int:
-    best = planner.best_path(line)
+    best = planner.solve(line)
     if best is None:
         return 0
-    states, numbers = planner.states, best[1]
+    states, numbers = planner.states, best.path
     found = zip(states.string[numbers].tolist(), states.fret[numbers].tolist(), strict=True)
     return sum(ours == theirs for ours, theirs in zip(found, placed.places, strict=True))
 

@@ -16,6 +16,7 @@ FORBIDDEN.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
@@ -35,6 +36,18 @@ MOST_BYTES = 8 << 20
 """Memory for the tables one planner keeps."""
 _Key = tuple[int, int, Pace]
 """A table: from which sound to which, and at what pace."""
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """A line and the best path of the hand through it."""
+
+    line: Line
+    """The notes, and what they are held to."""
+    cost: int
+    """What the path costs, in thousandths of effort."""
+    path: Ints
+    """The state of each note, by its number."""
 
 
 class Planner:
@@ -74,15 +87,15 @@ class Planner:
         empty = {note for note in set(line.notes) if not len(self.choices(*note))}
         return [at for at, note in enumerate(line.notes) if note in empty] if empty else []
 
-    def best_path(self, line: Line) -> tuple[int, Ints] | None:
-        """Cost and state numbers of the best path of a line; None if it has none."""
+    def solve(self, line: Line) -> Solution | None:
+        """The best path of a line; None if it has none."""
         if self.missing(line):
             return None
         layers = self.layers(line)
         if self.setup.objective == "hardest":
             layers = easiest_layers(layers)
         cost, path = cheapest_path(layers)
-        return (cost, layers.numbers(path)) if cost < FORBIDDEN else None
+        return Solution(line, cost, layers.numbers(path)) if cost < FORBIDDEN else None
 
     def layers(self, line: Line) -> Layers:
         """The layered graph of a line; no note may be missing."""

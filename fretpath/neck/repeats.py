@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -27,7 +27,7 @@ from fretpath.music.melody import Melody
 from fretpath.neck.hand import MIDI_NUMBERS, Fingering
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.line import PLAIN, Line, NoteLimit
-from fretpath.neck.planner import Planner
+from fretpath.neck.planner import Planner, Solution
 from fretpath.remarks import Remark
 
 Ints = NDArray[np.int64]
@@ -44,24 +44,17 @@ Fingered = tuple[int, ...]
 """State numbers of the notes of a phrase."""
 
 
-@dataclass(frozen=True)
-class _Solution:
-    """A line with some notes held, and its best path."""
-
-    line: Line
-    cost: int
-    path: Ints
-
-
 def hold_repeats(
-    planner: Planner, melody: Melody, line: Line, cost: int, path: Ints
-) -> tuple[int, Ints, tuple[Remark, ...]]:
-    """Cost and path with every phrase that repeats fingered the same, and what must be said.
+    planner: Planner, melody: Melody, free: Solution
+) -> tuple[Solution, tuple[Remark, ...]]:
+    """A melody solved with every phrase that repeats fingered the same, and what must be said.
 
-    *cost* and *path* are those of the free search for *line*.
+    *free* is the solution with no phrase held; it stays where the setup leaves phrases free.
     """
-    most, near = cost + int(TOLERANCE * cost), cost + int(NEAR * cost)
-    now, remarks = _Solution(line, cost, path), []
+    if planner.setup.repeats == "free":
+        return free, ()
+    most, near = free.cost + int(TOLERANCE * free.cost), free.cost + int(NEAR * free.cost)
+    now, remarks = free, []
     for spans in repeated_spans(melody):
         models = list(dict.fromkeys(_occurrences(now.path, spans)))
         if len(models) == 1:
@@ -77,36 +70,34 @@ def hold_repeats(
         else:
             now = best
     for spans in moved_spans(melody):
-        shapes = [_move_shape(planner, line, m, spans) for m in _occurrences(now.path, spans)]
+        shapes = [_move_shape(planner, free.line, m, spans) for m in _occurrences(now.path, spans)]
         best = _cheapest(planner, now, [shape for shape in shapes if shape])
         now = best if best is not None and best.cost <= most else now
-    return now.cost, now.path, tuple(remarks)
+    return now, tuple(remarks)
 
 
 def _cheapest(
-    planner: Planner, now: _Solution, holds: Sequence[dict[int, NoteLimit]]
-) -> _Solution | None:
+    planner: Planner, now: Solution, holds: Sequence[dict[int, NoteLimit]]
+) -> Solution | None:
     """The cheapest with more notes held in one of several ways; None where none has a path."""
     tried = [_solve(planner, now, limits) for limits in holds]
     return min((one for one in tried if one), key=lambda one: one.cost, default=None)
 
 
-def _solve(planner: Planner, now: _Solution, limits: dict[int, NoteLimit]) -> _Solution | None:
+def _solve(planner: Planner, now: Solution, limits: dict[int, NoteLimit]) -> Solution | None:
     """More notes held, and the path found anew between the notes that are held already."""
     line = now.line.holding(limits)
     if planner.setup.objective != "total":
-        best = planner.best_path(line)
-        return None if best is None else _Solution(line, *best)
+        return planner.solve(line)
     total, path = now.cost, now.path.copy()
     for first, last in _stretches(now.line, sorted(limits)):
         part = line.part(first, last + 1)
-        best = planner.best_path(part)
+        best = planner.solve(part)
         if best is None:
             return None
-        cost, found = best
-        total += cost - planner.cost_of(path[first : last + 1], part.paces)
-        path[first : last + 1] = found
-    return _Solution(line, total, path)
+        total += best.cost - planner.cost_of(path[first : last + 1], part.paces)
+        path[first : last + 1] = best.path
+    return Solution(line, total, path)
 
 
 def _stretches(line: Line, notes: Sequence[int]) -> list[tuple[int, int]]:
@@ -135,8 +126,8 @@ def _models_alone(planner: Planner, line: Line, span: range) -> list[Fingered]:
     alone = replace(line.part(span.start, span.stop), paces=(PLAIN,) * (len(span) - 1))
     starts = planner.choices(*alone.notes[0]).tolist()
     limits = [NoteLimit.exactly(planner.states.fingering(at)) for at in starts]
-    found = [planner.best_path(alone.holding({0: limit})) for limit in limits]
-    return [tuple(best[1].tolist()) for best in found if best]
+    found = [planner.solve(alone.holding({0: limit})) for limit in limits]
+    return [tuple(best.path.tolist()) for best in found if best]
 
 
 def _move_shape(

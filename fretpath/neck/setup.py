@@ -246,14 +246,15 @@ class Setup(Value):
             on = cls(on, hand or hand_named(on.hand), usual_weights(on))
         if weights is None and playing is not None:
             weights = usual_weights(on.instrument, playing)
-        changes: dict[str, Any] = {
+        given: dict[str, Any] = {
             "hand": hand,
             "weights": weights,
             "limits": limits,
             "objective": objective,
             "repeats": repeats,
         }
-        return replace(on, **{name: new for name, new in changes.items() if new is not None})
+        changes = {name: new for name, new in given.items() if new is not None}
+        return replace(on, **changes) if changes else on
 
     @classmethod
     def from_card(cls, card: Card | str) -> Setup:

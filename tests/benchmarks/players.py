@@ -124,9 +124,9 @@ def paths(
     for passage in found:
         held = {i: NoteLimit(*passage.places[i]) for i in given(passage, measure)}
         line = Line(passage.midi, held, (PLAIN,) * (len(passage.midi) - 1))
-        best = planner.best_path(line)
+        best = planner.solve(line)
         assert best is not None
-        numbers = best[1]
+        numbers = best.path
         yield list(zip(states.string[numbers].tolist(), states.fret[numbers].tolist(), strict=True))
 
 

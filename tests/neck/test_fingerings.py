@@ -199,9 +199,9 @@ def _cost_held(found: Arrangement, number: int) -> int:
         for start in (0, 8, 24)
         for i, f in enumerate(model)
     }
-    best = planner.best_path(planner.line(found.melody).holding(held))
+    best = planner.solve(planner.line(found.melody).holding(held))
     assert best is not None
-    return best[0]
+    return best.cost
 
 
 class TestWhatRepeats:

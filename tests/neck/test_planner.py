@@ -40,9 +40,9 @@ def test_tables_of_held_notes_are_cut_from_those_of_free_ones(
 def test_the_cost_of_a_path_is_what_the_search_says(tune: Melody) -> None:
     planner = planner_for(Setup.of("bass"))
     line = planner.line(replace(tune, tempo=None))
-    best = planner.best_path(line)
+    best = planner.solve(line)
     assert best is not None
-    cost, path = best
+    cost, path = best.cost, best.path
     assert line.paces == (PLAIN,) * (len(path) - 1)
     assert planner.cost_of(path, line.paces) == cost
 
@@ -58,9 +58,9 @@ def test_memory_stays_within_its_bound(monkeypatch: pytest.MonkeyPatch) -> None:
     wanted = arrange(tune, "guitar")
     monkeypatch.setattr(planning, "MOST_BYTES", 60_000)
     tight = Planner(Setup.of("guitar"))
-    best = tight.best_path(tight.line(wanted.melody))
+    best = tight.solve(tight.line(wanted.melody))
     assert best is not None
-    assert best[0] == wanted.cost
+    assert best.cost == wanted.cost
     kept = [*tight._paced.values(), *(part for parts in tight._kept.values() for part in parts)]
     assert 0 < sum(table.nbytes for table in kept) <= 60_000
 
