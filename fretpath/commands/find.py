@@ -11,7 +11,7 @@ from fretpath.commands.options import add_output_options, as_json, deliver
 from fretpath.errors import RequestError
 from fretpath.lesson.find import Match, Wanted, find_in
 from fretpath.music.melody import Melody
-from fretpath.page.tables import clipped, indented
+from fretpath.page.tables import indent_lines, shorten
 
 _TEXTS = {
     "only": 'no degrees but these: "1 2 3 5"',
@@ -76,6 +76,6 @@ def _look(wanted: Wanted, name: str, melody: Melody) -> Match | None:
 def _lines(found: list[Match], looked: int) -> list[str]:
     lines = [f"{len(found)} of {looked} melodies"]
     for one in found:
-        lines.append(clipped(f"{one.name}  {one.title}", 80))
-        lines.extend(line for reason in one.reasons for line in indented(reason))
+        lines.append(shorten(f"{one.name}  {one.title}", 80))
+        lines.extend(line for reason in one.reasons for line in indent_lines(reason))
     return lines

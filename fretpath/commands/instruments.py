@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from fretpath.commands.options import add_output_options, as_json, deliver
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
-from fretpath.page.tables import table, wrapped
+from fretpath.page.tables import table, wrap
 from fretpath.values import to_dict
 
 
@@ -33,7 +33,7 @@ def _lines() -> Iterator[str]:
     for made, line in zip(INSTRUMENTS.values(), lines, strict=True):
         if made.basis != basis:
             basis = made.basis
-            yield from wrapped(f"({basis})", indent="  ", hanging=" ")
+            yield from wrap(f"({basis})", indent="  ", hanging=" ")
         yield line
 
 

@@ -29,7 +29,7 @@ from fretpath.music.scales import (
 from fretpath.neck.patterns import Pattern, patterns_of
 from fretpath.neck.setup import Setup
 from fretpath.page.aloud import with_capitals
-from fretpath.page.tables import table, wrapped
+from fretpath.page.tables import table, wrap
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -109,7 +109,7 @@ def _page(
         "\n".join(_block(scale, patterns.get(scale.name, ()), instrument, tunes))
         for scale in scales
     ]
-    return "\n\n".join([*blocks, "\n".join(wrapped(_MOOD_NOTE))]) + "\n"
+    return "\n\n".join([*blocks, "\n".join(wrap(_MOOD_NOTE))]) + "\n"
 
 
 def _block(
@@ -130,7 +130,7 @@ def _block(
         rows.append(("tunes", "; ".join(tunes.get(scale.name, ())) or "none here"))
     lines = [f"{_capital(with_capitals(scale.name))}: {' '.join(scale.names)}"]
     for name, text in rows:
-        lines += wrapped(f"{name:<11}{text}", indent="  ", hanging=" " * 11)
+        lines += wrap(f"{name:<11}{text}", indent="  ", hanging=" " * 11)
     return lines
 
 

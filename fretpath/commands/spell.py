@@ -29,7 +29,7 @@ from fretpath.page.spelling import (
     render_spelling,
     spelling_data,
 )
-from fretpath.page.tables import wrapped
+from fretpath.page.tables import wrap
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -97,5 +97,5 @@ def _head(melody: Melody, degrees: str) -> str:
     if melody.key:
         names = dict.fromkeys(with_capitals(str(key)) for _, key in melody.keys)
         told = f"key {', then '.join(names)}; {counted_against(degrees)}"
-        lines += wrapped(told)
+        lines += wrap(told)
     return "\n".join(lines) + "\n" if lines else ""

@@ -31,7 +31,7 @@ from fretpath.music.notation import parse_melody
 from fretpath.music.pitch import Pitch
 from fretpath.page.html import fill_template, mp3_link
 from fretpath.page.sound import melody_mp3
-from fretpath.page.tables import wrapped
+from fretpath.page.tables import wrap
 from fretpath.values import Value, to_dict
 
 Confused = Sequence[tuple[str, str]]
@@ -485,11 +485,11 @@ def drill_text(drill: Drill) -> str:
         "Name: ____________________  Date: ____________",
     ]
     for number, question in enumerate(drill.questions, start=1):
-        lines += ["", *wrapped(f"{number}. {question.ask}", hanging="   ")]
+        lines += ["", *wrap(f"{number}. {question.ask}", hanging="   ")]
         if question.shown:
-            lines += wrapped(question.shown, indent="   ")
+            lines += wrap(question.shown, indent="   ")
         for letter, choice in zip(LETTERS, question.choices, strict=False):
-            lines += wrapped(f"{letter}   {choice}", indent="   ", hanging="    ")
+            lines += wrap(f"{letter}   {choice}", indent="   ", hanging="    ")
     return "\n".join(lines) + "\n"
 
 
@@ -502,7 +502,7 @@ def drill_key(drill: Drill) -> str:
     for number, question in enumerate(drill.questions, start=1):
         place = f"   ({question.place})" if question.place else ""
         lines += ["", f"{number}. {answer(question)}{place}"]
-        lines += wrapped(" ".join(map(str, question.sound.pitches)), indent="   ")
+        lines += wrap(" ".join(map(str, question.sound.pitches)), indent="   ")
     return "\n".join(lines) + "\n"
 
 

@@ -46,7 +46,7 @@ from fretpath.lesson.tune import check_tune
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
-from fretpath.page.tables import INDENT, WIDTH, clipped, indented, table
+from fretpath.page.tables import INDENT, WIDTH, indent_lines, shorten, table
 from fretpath.values import Value, check_fields, to_dict
 
 _POOR = 0.6
@@ -364,7 +364,7 @@ def mark_page(
     answered for others; *following* are tunes
     rich in them, None when no folder was asked about.
     """
-    blocks = [[clipped(f"MARKED AGAINST: {title}", WIDTH), *indented(scheme_line(points))]]
+    blocks = [[shorten(f"MARKED AGAINST: {title}", WIDTH), *indent_lines(scheme_line(points))]]
     blocks.extend(list(_answer_lines(name, marking)) for name, marking in marked)
     if len(marked) > 1:
         blocks.append(list(_class_lines(marked)))
@@ -386,13 +386,13 @@ def scheme_line(points: Points) -> str:
 
 
 def _answer_lines(name: str, marking: Marking) -> Iterator[str]:
-    yield clipped(f"{name}: {marking.score} of {marking.full} points ({marking.percent}%)", WIDTH)
+    yield shorten(f"{name}: {marking.score} of {marking.full} points ({marking.percent}%)", WIDTH)
     if not _has_shift(marking) or marking.mistakes:
-        yield from indented(summary(marking))
+        yield from indent_lines(summary(marking))
     for reason in marking.reasons:
-        yield from indented(_said(reason, marking))
+        yield from indent_lines(_said(reason, marking))
     for mistake in marking.unexplained:
-        yield from indented(_said(mistake, marking))
+        yield from indent_lines(_said(mistake, marking))
     yield from _notes(marking)
 
 
@@ -420,27 +420,27 @@ def _notes(marking: Marking) -> Iterator[str]:
     if marking.octaves and not marking.counts["wrong octave"]:
         count = abs(marking.octaves)
         way = "higher" if marking.octaves > 0 else "lower"
-        yield from indented(
+        yield from indent_lines(
             f"(written {counted(count, 'octave')} {way} throughout; no points lost)"
         )
     if not marking.octaves_marked:
-        yield from indented("(octaves are not marked: the letters do not tell them)")
+        yield from indent_lines("(octaves are not marked: the letters do not tell them)")
     if marking.heard:
-        yield from indented("(from a recording: what was heard; unclear notes cost nothing)")
+        yield from indent_lines("(from a recording: what was heard; unclear notes cost nothing)")
     if not marking.lengths:
-        yield from indented("(lengths are not marked)")
+        yield from indent_lines("(lengths are not marked)")
     for line in marking.respelled:
-        yield from indented(f"({line}: the same sound, no points lost)")
+        yield from indent_lines(f"({line}: the same sound, no points lost)")
 
 
 def _class_lines(marked: Sequence[tuple[str, Marking]]) -> Iterator[str]:
     yield f"THE CLASS: {counted(len(marked), 'answer')}"
     rows = [
-        (clipped(name, 24), f"{m.score}/{m.full}", m.percent, _in_short(m)) for name, m in marked
+        (shorten(name, 24), f"{m.score}/{m.full}", m.percent, _in_short(m)) for name, m in marked
     ]
     head = ("name", "points", "%", "what is wrong")
     for line in table(rows, head=head, align="lrrl", indent=INDENT):
-        yield clipped(line, WIDTH)
+        yield shorten(line, WIDTH)
 
 
 def _in_short(marking: Marking) -> str:
@@ -474,7 +474,7 @@ def next_lines(following: Sequence[Candidate], confused: Counter[tuple[str, str]
     yield "NEXT TUNES, rich in what was confused (share of their notes)"
     for tune in following[:_MOST_NEXT]:
         share = richness(tune.degrees, confused)
-        yield clipped(f"{INDENT}{share:>4.0%}  {tune.name}  {tune.title}", WIDTH)
+        yield shorten(f"{INDENT}{share:>4.0%}  {tune.name}  {tune.title}", WIDTH)
     if not following:
         why = "no degree was confused, or no tune has both degrees of a confused pair"
         yield f"{INDENT}none: {why}"

@@ -29,7 +29,7 @@ from fretpath.lesson.material import DEPARTURES, LEAPS, RUNGS, Topic
 from fretpath.lesson.tune import USUAL_TEMPO, Tune
 from fretpath.music.words import counted, plural
 from fretpath.neck.arrangement import Figures
-from fretpath.page.tables import INDENT, WIDTH, clipped, indented, table, wrapped
+from fretpath.page.tables import INDENT, WIDTH, indent_lines, shorten, table, wrap
 from fretpath.values import Value, to_dict
 
 ACCURACY = (
@@ -234,7 +234,7 @@ def order_page(lessons: Sequence[Lesson], instrument: str, *, measures: bool = F
     *instrument* is its name, or empty to leave the hand out.
     """
     tunes = [lesson.tune for lesson in lessons]
-    blocks = ["\n".join(_ear_lines(lessons, measures)), "\n".join(wrapped(ACCURACY, WIDTH))]
+    blocks = ["\n".join(_ear_lines(lessons, measures)), "\n".join(wrap(ACCURACY, WIDTH))]
     if instrument:
         blocks.append("\n".join(_hand_lines(tunes, instrument)))
     blocks.append("\n".join(_gap_lines(tunes)))
@@ -248,7 +248,7 @@ def _ear_lines(lessons: Sequence[Lesson], measures: bool) -> Iterator[str]:
     rows = [
         (
             f"{lesson.place}{'*' if lesson.placed else ' '}",
-            clipped(lesson.tune.title, 56) + " ",
+            shorten(lesson.tune.title, 56) + " ",
             "difficulty",
             lesson.difficulty,
         )
@@ -256,10 +256,10 @@ def _ear_lines(lessons: Sequence[Lesson], measures: bool) -> Iterator[str]:
     ]
     for line, lesson in zip(table(rows, align="rllr", gap=1), lessons, strict=True):
         yield f" {line}"
-        yield from indented(f"new: {news(lesson)}")
+        yield from indent_lines(f"new: {news(lesson)}")
         if measures:
-            yield from indented(f"brings back: {in_short(lesson.repeats) or 'nothing'}")
-            yield from indented(_ear_figures(lesson.tune))
+            yield from indent_lines(f"brings back: {in_short(lesson.repeats) or 'nothing'}")
+            yield from indent_lines(_ear_figures(lesson.tune))
     if any(lesson.placed for lesson in lessons):
         yield f"{INDENT}* placed by the teacher"
 
@@ -318,7 +318,7 @@ def _hand_lines(tunes: Sequence[Tune], instrument: str) -> Iterator[str]:
     order = by_hand(tunes)
     ranks = [rank for _, rank in order]
     rows = [
-        (ranks.index(rank) + 1, clipped(tune.title, 34), *_hand_figures(tune.hand), f"{rank:.2f}")
+        (ranks.index(rank) + 1, shorten(tune.title, 34), *_hand_figures(tune.hand), f"{rank:.2f}")
         for tune, rank in order
         if tune.hand
     ]
@@ -326,7 +326,7 @@ def _hand_lines(tunes: Sequence[Tune], instrument: str) -> Iterator[str]:
     yield from table(rows, head=head, align="rlrrrrr", indent=" ")
     for tune in tunes:
         if tune.unplayable:
-            yield from indented(f"not on this neck: {tune.unplayable}")
+            yield from indent_lines(f"not on this neck: {tune.unplayable}")
     yield ""
     yield _CAUTION
 
@@ -340,7 +340,7 @@ def _gap_lines(tunes: Sequence[Tune]) -> Iterator[str]:
     yield "GAPS in this folder"
     yield ""
     for line in gaps(tunes) or ["none of the topics a first course would cover"]:
-        yield from indented(line)
+        yield from indent_lines(line)
 
 
 def order_data(lessons: Sequence[Lesson], instrument: str) -> dict[str, Any]:

@@ -30,7 +30,7 @@ from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.page.html import fill_template
-from fretpath.page.tables import INDENT, clipped, indented, table
+from fretpath.page.tables import INDENT, indent_lines, shorten, table
 from fretpath.remarks import Remark
 from fretpath.values import Value
 
@@ -399,7 +399,7 @@ def record_page(
 def _class_table(students: Sequence[Progress]) -> list[str]:
     rows = [
         (
-            clipped(p.student, 24),
+            shorten(p.student, 24),
             len(p.answers),
             f"{p.whole.percent}%",
             f"{p.weeks[-1].percent}%",
@@ -416,7 +416,7 @@ def _student_lines(
 ) -> Iterator[str]:
     whole = progress.whole
     yield (
-        f"{clipped(progress.student, 40)}: {whole.right} of {counted(whole.asked, 'note')} right "
+        f"{shorten(progress.student, 40)}: {whole.right} of {counted(whole.asked, 'note')} right "
         f"({whole.percent}%)"
     )
     pairs = progress.most
@@ -433,11 +433,11 @@ def _student_lines(
     yield from table(rows, head=head, align="lrr" + "r" * len(pairs), indent=INDENT)
     if pairs:
         yield f"{INDENT}4: #4 means that 4 was expected and #4 answered, 1/3 once in three times"
-    yield from indented(f"next drill: {drill_words(progress)}")
+    yield from indent_lines(f"next drill: {drill_words(progress)}")
     if following is not None:
         tune = following[progress.student]
         words = f"{tune.title} ({tune.name})" if tune else "none in the folder"
-        yield from indented(f"next tune: {words}")
+        yield from indent_lines(f"next tune: {words}")
 
 
 def _times(counts: tuple[int, int]) -> str:

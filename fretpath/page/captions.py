@@ -20,7 +20,7 @@ from fretpath.neck.instrument import Instrument
 from fretpath.neck.terms import TERMS
 from fretpath.page.aloud import count_marks, with_capitals
 from fretpath.page.rows import BLANK
-from fretpath.page.tables import table, wrapped
+from fretpath.page.tables import table, wrap
 
 if TYPE_CHECKING:
     from fretpath.neck.ways import Reason
@@ -139,7 +139,7 @@ def figures_line(arrangement: Arrangement) -> str:
         f"strings crossed {figures.strings_crossed}; open strings {figures.open_strings}"
     )
     hand = f"{travel}; {plural(1 + figures.shifts, 'position')} {positions_line(arrangement)}"
-    return "\n".join([*wrapped(hand), rest])
+    return "\n".join([*wrap(hand), rest])
 
 
 def positions_line(arrangement: Arrangement) -> str:
@@ -199,7 +199,7 @@ def _meanings(reasons: Sequence[Reason]) -> list[str]:
     """The words of the terms that occur, explained."""
     told = [term for term in TERMS if any(term.name in reason.parts for reason in reasons)]
     text = "; ".join(f"{term.name}: {term.words}" for term in told)
-    return ["", *wrapped(text)] if told else []
+    return ["", *wrap(text)] if told else []
 
 
 def _place(fingering: Fingering) -> str:

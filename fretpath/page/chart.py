@@ -31,7 +31,7 @@ from fretpath.errors import RequestError
 from fretpath.neck.arrangement import position_sign
 from fretpath.neck.instrument import Instrument
 from fretpath.page.html import with_signs, xml
-from fretpath.page.tables import wrapped
+from fretpath.page.tables import wrap
 from fretpath.values import Value
 
 SPACINGS = ("neck", "even")
@@ -139,7 +139,7 @@ def render_chart(
     panels = []
     for frets in _panels(chart, columns, width - margin - 4):
         panels.append("\n".join(_panel(chart, frets, columns, margin, left_handed)))
-    head = [*wrapped(chart.title, width), *wrapped(_legend(chart), width)]
+    head = [*wrap(chart.title, width), *wrap(_legend(chart), width)]
     return "\n\n".join(["\n".join(head), *panels, *_path(chart, width)]) + "\n"
 
 
@@ -218,7 +218,7 @@ def _path(chart: Chart, width: int) -> list[str]:
         if step in moves:
             words.append(f"({position_sign(chart.instrument, moves[step])})")
         words.append(f"{mark.string}-{mark.fret}")
-    return ["\n".join(wrapped(" ".join(words), width))]
+    return ["\n".join(wrap(" ".join(words), width))]
 
 
 # -- as a drawing ----------------------------------------------------------------------------------
@@ -374,7 +374,7 @@ class ChartDrawing:
         told += ["position " + ", ".join(moves)] * bool(moves and self._counted)
         text = [chart.title] * self.titled + ["; ".join(told)] * bool(told)
         most = max(24, int(self.width / 6.6))
-        return [with_signs(line) for words in text for line in wrapped(words, most)]
+        return [with_signs(line) for words in text for line in wrap(words, most)]
 
     def _words(self) -> Iterator[str]:
         for number, words in enumerate(self._lines):
@@ -455,7 +455,7 @@ class ChartDrawing:
             return []
         more = ["..."] if len(mark.steps) > _MOST_STEPS else []
         words = [str(step) for step in mark.steps[:_MOST_STEPS]] + more
-        return wrapped(" ".join(words), 9)
+        return wrap(" ".join(words), 9)
 
 
 def _line(kind: str, x1: float, y1: float, x2: float, y2: float, thick: float) -> str:

@@ -15,7 +15,7 @@ from fretpath.music.departures import Account, Departure, Doubt, ScaleReading, d
 from fretpath.music.key import Degree, Key
 from fretpath.music.words import listed, times
 from fretpath.page.aloud import with_capitals
-from fretpath.page.tables import wrapped
+from fretpath.page.tables import wrap
 from fretpath.remarks import Remark
 
 _WHOLE = ("added", "wrong_key", "mode", "parallel", "modulation", "raised_minor", "picardy", "blue")
@@ -40,7 +40,7 @@ def key_name(key: Key, degree: str, mode: str) -> str:
 def _lines(reading: ScaleReading, width: int) -> Iterator[str]:
     for text in (*_scale_lines(reading), *_outside_lines(reading)):
         indent = " " * (len(text) - len(text.lstrip()))
-        yield from wrapped(text.lstrip(), width, indent=indent, hanging="  ")
+        yield from wrap(text.lstrip(), width, indent=indent, hanging="  ")
 
 
 def _scale_lines(reading: ScaleReading) -> Iterator[str]:

@@ -20,7 +20,7 @@ from fretpath.page.aloud import with_capitals
 from fretpath.page.captions import figures_column
 from fretpath.page.rows import arrangement_data
 from fretpath.page.tab import render_tab
-from fretpath.page.tables import table, wrapped
+from fretpath.page.tables import table, wrap
 
 REASONS = 3
 """How many of the first are explained in words."""
@@ -32,13 +32,13 @@ def render_keys(choices: Sequence[KeyChoice], *, top: int | None = None) -> str:
     arrangement = choices[0].arrangement
     title = f"{arrangement.melody.title}, " if arrangement.melody.title else ""
     instrument = arrangement.instrument
-    lines = wrapped(
+    lines = wrap(
         f"{title}{with_capitals(choices[0].key.mode)}, on {instrument.name} "
         f"({instrument.tuning}), {arrangement.hand.name}: the easiest keys first",
     )
     for rank, choice in enumerate(choices[: min(REASONS, top or REASONS)], start=1):
         text = f"{rank}. {choice.key.tonic} from {choice.arrangement.melody.tonic}: {choice.reason}"
-        lines += wrapped(text, hanging="   ")
+        lines += wrap(text, hanging="   ")
     rows = [_row(rank, choice) for rank, choice in enumerate(choices[:top], start=1)]
     lines += ["", *table([_UNITS, *rows], head=_HEAD, align="rlrrrrrr", gap=1)]
     lines += [
@@ -94,7 +94,7 @@ def keys_data(choices: Sequence[KeyChoice]) -> list[dict[str, Any]]:
 def render_transposition(moved: Transposition, *, degrees: str = "major", width: int = 80) -> str:
     """The move in words, the figures side by side, and the tab; ends with a newline."""
     head = [_move(moved), _degrees(moved), _shape(moved)]
-    lines = [line for text in head for line in wrapped(text, width)]
+    lines = [line for text in head for line in wrap(text, width)]
     page = render_tab(moved.after, degrees=degrees, width=width)
     return "\n".join([*lines, "", *_table(moved), "", page])
 

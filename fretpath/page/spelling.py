@@ -17,7 +17,7 @@ from fretpath.music.melody import Melody
 from fretpath.page.grid import Block, GridLine, lay_out
 from fretpath.page.rows import ALL_ROWS, Row, Subject, degree_labels, notes_data, rows_named
 from fretpath.page.tab import check_width
-from fretpath.page.tables import wrapped
+from fretpath.page.tables import wrap
 
 SPELLING_ROWS = tuple(
     row.name for row in ALL_ROWS if row.reveals != "place" and row.name not in ("ending", "count")
@@ -89,7 +89,7 @@ def guess_lines(guess: KeyGuess) -> str:
         count = "1 note is" if guess.notes == 1 else f"{guess.notes} notes are"
         text = f"no key given, and {count} too few to decide unasked (unless they are sure, "
         text += f'{ENOUGH} or more): perhaps {found}, or {other}; say --key "{guess.key}"'
-    return "\n".join(wrapped(text)) + "\n"
+    return "\n".join(wrap(text)) + "\n"
 
 
 def under_guess(guess: KeyGuess | None, page: str) -> str:

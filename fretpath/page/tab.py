@@ -25,7 +25,7 @@ from fretpath.page.aloud import count_marks, in_columns, with_capitals
 from fretpath.page.captions import LEGENDS, figures_line, header_lines, legend_lines
 from fretpath.page.grid import Block, GridLine, System, lay_out, room_for
 from fretpath.page.rows import ALL_ROWS, NOTHING_HIDDEN, Blanks, Row, Subject, rows_named
-from fretpath.page.tables import wrapped
+from fretpath.page.tables import wrap
 
 if TYPE_CHECKING:
     pass
@@ -131,14 +131,14 @@ class Tab:
             self.arrangement.melody, names, hidden=self.hide.any, legend=self.legend
         )
         lines = header_lines(self.arrangement, self.degrees, self.legend) + legend
-        return [part for line in lines for part in wrapped(line, self.width)]
+        return [part for line in lines for part in wrap(line, self.width)]
 
     @property
     def figures(self) -> list[str]:
         """The figures of the fingering and the remarks on it, no line wider than the page."""
         told = [remark.text for remark in self.arrangement.remarks]
         lines = "\n".join([figures_line(self.arrangement), *told])
-        return wrapped(lines, self.width)
+        return wrap(lines, self.width)
 
     @cached_property
     def systems(self) -> list[str]:

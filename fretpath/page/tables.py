@@ -44,12 +44,12 @@ def table(
     return [line(row) for row in cells]
 
 
-def wrapped(text: str, width: int = WIDTH, *, indent: str = "", hanging: str = "") -> list[str]:
+def wrap(text: str, width: int = WIDTH, *, indent: str = "", hanging: str = "") -> list[str]:
     """The lines of a text, each folded at spaces to a width; empty lines are kept.
 
     *indent* stands before every line, *hanging* after it before those that go on.
 
-    >>> wrapped("one two three", 9, hanging="  ")
+    >>> wrap("one two three", 9, hanging="  ")
     ['one two', '  three']
     """
     return [
@@ -66,12 +66,12 @@ def wrapped(text: str, width: int = WIDTH, *, indent: str = "", hanging: str = "
     ]
 
 
-def indented(text: str) -> list[str]:
+def indent_lines(text: str) -> list[str]:
     """Lines of at most 80 characters that belong to a head, without control characters."""
-    return wrapped(printable(text), WIDTH, indent=INDENT, hanging="  ")
+    return wrap(printable(text), WIDTH, indent=INDENT, hanging="  ")
 
 
-def clipped(text: str, width: int) -> str:
+def shorten(text: str, width: int) -> str:
     """A text without control characters, cut with dots when it is longer than a width."""
     text = printable(text)
     return text if len(text) <= width else text[: width - 3].rstrip() + "..."

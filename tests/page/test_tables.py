@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fretpath.page.tables import table, wrapped
+from fretpath.page.tables import table, wrap
 
 WORDS = st.text("abc#12", min_size=1, max_size=8)
 
@@ -30,6 +30,6 @@ def test_no_rows_are_no_lines() -> None:
 
 @given(st.text("ab -\n", max_size=120), st.integers(12, 40))
 def test_no_line_is_too_wide_and_no_word_is_lost(text: str, width: int) -> None:
-    lines = wrapped(text, width, indent="  ", hanging="  ")
+    lines = wrap(text, width, indent="  ", hanging="  ")
     assert all(len(line) <= width for line in lines)
     assert "".join("".join(lines).split()) == "".join(text.split())
