@@ -334,7 +334,7 @@ def _is_tab(block: Block) -> bool:
 
 def _joined(blocks: list[Block], lines: Sequence[str], remarks: list[Remark]) -> list[Block]:
     """Systems whole again where mail has put a blank line after each line or broken each in two."""
-    if len(blocks) > 1 and all(len(block) == 1 for block in blocks):
+    if blocks and all(len(block) == 1 for block in blocks):
         whole: list[Block] = [blocks[0]]
         for before, block in pairwise(blocks):
             between = lines[before[0].number : block[0].number - 1]

@@ -1,0 +1,94 @@
+"""Where the limits of a drawn tab lie: what just is a string, a system, a moment, and what not."""
+
+from __future__ import annotations
+
+import pytest
+
+from fretpath import FretpathError
+from fretpath.page.tab_lines import LONGEST_LINE, MOST_LINES, tab_lines
+from fretpath.page.tab_reading import read_tab
+
+BASS = "G|--2-4-|\nD|2-----|\nA|------|\nE|------|\n"
+
+
+def labels(text: str) -> list[tuple[str, ...]]:
+    return [system.labels for system in tab_lines(text).systems]
+
+
+def moments(text: str) -> list[list[int]]:
+    return [[note.fret for note in moment] for moment in read_tab(text).moments]
+
+
+def test_as_much_as_the_limits_say_is_read() -> None:
+    wide = "\n".join(f"{name}|{'-2':-<{LONGEST_LINE - 3}}|" for name in "GDAE")
+    assert len(read_tab(wide).moments) == 1
+    long = "\n" * (MOST_LINES - 1 - BASS.count("\n")) + BASS
+    assert len(read_tab(long).moments) == 3
+    with pytest.raises(FretpathError, match="is the most"):
+        read_tab("\n" + long)
+
+
+@pytest.mark.parametrize(
+    ("text", "frets"),
+    [
+        ("G|--10---|\nD|----9--|\nA|------|\nE|------|", [[10], [9]]),
+        ("G|--10---|\nD|---9---|\nA|------|\nE|------|", [[10, 9]]),
+        ("G|--10---|\nD|---12--|\nA|-----9|\nE|------|", [[10, 12], [9]]),
+        ("G|--10---|\nD|---12--|\nA|----9--|\nE|------|", [[10, 12], [9]]),
+    ],
+)
+def test_numbers_that_touch_follow_each_other_and_those_that_overlap_sound_together(
+    text: str, frets: list[list[int]]
+) -> None:
+    assert moments(text) == frets
+
+
+@pytest.mark.parametrize(("width", "frets"), [(5, [[0]]), (6, [[3, 4], [0]])])
+def test_a_meter_stands_in_a_bar_of_five_columns_at_most(
+    width: int, frets: list[list[int]]
+) -> None:
+    upper, lower = f"{'-3':-<{width}}", f"{'-4':-<{width}}"
+    empty = "-" * width
+    text = f"G|{empty}|---|\nD|{upper}|---|\nA|{lower}|0--|\nE|{empty}|---|"
+    assert moments(text) == frets
+
+
+def test_four_places_are_named_and_five_are_four_and_one_more() -> None:
+    for number, told in ((4, "column 16: doubt"), (5, "column 16; 1 more places: doubt")):
+        body = "-Q--" * number
+        doubts = read_tab(f"G|{body}2|\nD|{'-' * len(body)}-|").doubts
+        assert f"{told}: " in str(doubts[0]).replace("line 1, ", "")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("string three|-2-4-|\nD|----|", [("string three", "D")]),
+        ("string number|-2-4-|\nD|----|", [("D",)]),
+        ("G I-2--I\nD I-2--I", [("G", "D")]),
+        ("-2--\n--3-", [("", "")]),
+        ("G|--2-\n-4-|\nD|----\n---|", [("G", "D")]),
+        ("G|--2-\n-4-|", [("G", "")]),
+        ("-----\nG|-2-|\nD|---|\n-----", [("G", "D")]),
+        ("G|-2-|\nD|---|\nG|-2-|\nD|---|", [("G", "D"), ("G", "D")]),
+        ("G|-2-|  D|-3-|  A|---|", [("G", "D", "A")]),
+    ],
+)
+def test_what_is_a_string_and_what_is_a_system(text: str, expected: list[tuple[str, ...]]) -> None:
+    assert labels(text) == expected
+
+
+def test_strings_of_one_line_each_with_a_wide_gap_are_no_torn_system() -> None:
+    torn = "G|-2--|\n\nD|-3--|\n"
+    assert len(tab_lines(torn).systems) == 1
+    assert "a blank line after each string" in str(tab_lines(torn).remarks[0])
+    apart = tab_lines("G|-2--|\n\n\nD|-3--|\n")
+    assert (len(apart.systems), apart.remarks) == (2, ())
+
+
+@pytest.mark.parametrize("filler", "ohx*(1.! ")
+def test_a_line_full_of_one_sign_is_read_or_refused_at_once(filler: str) -> None:
+    """Runs of signs once took time by the square of their length."""
+    for line in (f"G|5{filler * 7000}{'-' * 2500}|", f"{filler * 9000}"):
+        reading = read_tab(f"{line}\n{BASS}" if "|" not in line else f"{line}\n{BASS[10:]}")
+        assert reading.notes
