@@ -211,9 +211,18 @@ def _staves(part: Element, root: Element) -> Iterator[_Staff]:
 class _Bar:
     """The contents of one measure for one voice, by place in quarter notes from its start."""
 
-    notes: list[tuple[Fraction, Fraction, list[Element]]] = field(default_factory=list)
-    signs: list[TimedSign] = field(default_factory=list)
+    number: str = ""
+    now: Fraction = Fraction(0)
+    """Where the walk through it stands."""
     end: Fraction = Fraction(0)
+    """How far it came."""
+    notes: list[tuple[Fraction, Fraction, list[Element]]] = field(default_factory=list)
+    """Place, length and elements of each note or chord."""
+    signs: list[TimedSign] = field(default_factory=list)
+
+    def sign(self, kind: SignKind, value: object = None) -> None:
+        """Put a sign where the walk stands."""
+        self.signs.append((self.now, kind, value))
 
 
 class _XmlReader:
@@ -228,7 +237,8 @@ class _XmlReader:
         self.remarks = self.draft.remarks
         self.divisions = Fraction(1)
         self.transpose = Interval(0, 0)
-        self.bar = ""
+        self.bar = _Bar()
+        self.began = Fraction(0)
         self.voice = ""
         self.verse = ""
 
@@ -246,10 +256,17 @@ class _XmlReader:
         measures = self.staff.part.findall("measure")
         check_count(len(measures), "bars", self.name)
         for measure in measures:
-            self.bar = one_line(measure.get("number", ""))[:12]
+            self.began = Fraction(0)
+            self.bar = _Bar(one_line(measure.get("number", ""))[:12])
             self.draft.end_bar()
-            self._write_down(self._walk(measure))
+            for element in measure:
+                self._take(element)
+                self.bar.end = max(self.bar.end, self.bar.now)
+            self._write_down()
             check_count(len(self.draft.sounds), "notes", self.name)
+
+    def _where(self) -> str:
+        return f"{self.name}, bar {self.bar.number}"
 
     def _number(self, element: Element, tag: str, usual: int = 0) -> Fraction:
         """The number in a child, which music keeps small."""
@@ -257,55 +274,51 @@ class _XmlReader:
         if not text:
             return Fraction(usual)
         if not _NUMBER.fullmatch(text) or abs(Fraction(text)) > _MOST[tag]:
-            raise ScoreFileError(
-                f'{self.name}, bar {self.bar}: the {tag} "{text[:20]}" is beyond all music'
-            )
+            raise ScoreFileError(f'{self._where()}: the {tag} "{text[:20]}" is beyond all music')
         return Fraction(text)
 
     # -- the walk through a measure ----------------------------------------------------------
 
-    def _walk(self, measure: Element) -> _Bar:
-        bar, now, last = _Bar(), Fraction(0), Fraction(0)
-        for element in measure:
-            if element.tag == "note":
-                if element.find("chord") is None:
-                    last = now
-                    now += self._duration(element)
-                self._note(element, bar, last)
-            elif element.tag == "backup":
-                now = max(now - self._duration(element), Fraction(0))
-            elif element.tag == "forward":
-                now += self._duration(element)
-            elif element.tag == "attributes":
-                self._attributes(element, bar, now)
-            elif element.tag in ("direction", "sound"):
-                self._direction(element, bar, now)
-            elif element.tag == "harmony":
-                self._harmony(element, bar, now)
-            elif element.tag == "barline":
-                self._barline(element, bar, now)
-            bar.end = max(bar.end, now)
-        return bar
+    def _take(self, element: Element) -> None:
+        """One element of a measure."""
+        match element.tag:
+            case "note":
+                self._note(element)
+            case "backup":
+                self.bar.now = max(self.bar.now - self._duration(element), Fraction(0))
+            case "forward":
+                self.bar.now += self._duration(element)
+            case "attributes":
+                self._attributes(element)
+            case "direction" | "sound":
+                self._direction(element)
+            case "harmony":
+                self._harmony(element)
+            case "barline":
+                self._barline(element)
 
     def _duration(self, element: Element) -> Fraction:
         if element.find("grace") is not None:
             return Fraction(0)
         return abs(self._number(element, "duration")) / self.divisions
 
-    def _note(self, note: Element, bar: _Bar, at: Fraction) -> None:
+    def _note(self, note: Element) -> None:
+        """A note, which begins where the walk stands, or with the note before in a chord."""
+        if note.find("chord") is None:
+            self.began = self.bar.now
+            self.bar.now += self._duration(note)
         if not self._mine(note) or (_text(note, "voice") or "1") != self.voice:
             return
+        notes = self.bar.notes
         if note.find("grace") is not None:
             self.gone["grace note"] += 1
         elif note.find("cue") is not None:
             self.gone["cue note"] += 1
         elif note.find("chord") is not None:
-            if bar.notes and bar.notes[-1][0] == at:
-                bar.notes[-1][2].append(note)
-        else:
-            length = self._length(note)
-            if length > 0:
-                bar.notes.append((at, length, [note]))
+            if notes and notes[-1][0] == self.began:
+                notes[-1][2].append(note)
+        elif (length := self._length(note)) > 0:
+            notes.append((self.began, length, [note]))
         self.gone.update(_said(note))
 
     def _length(self, note: Element) -> Fraction:
@@ -324,23 +337,21 @@ class _XmlReader:
             return written
         return length
 
-    def _attributes(self, element: Element, bar: _Bar, now: Fraction) -> None:
+    def _attributes(self, element: Element) -> None:
         if element.find("divisions") is not None:
             self.divisions = self._number(element, "divisions")
             if self.divisions <= 0:
                 raise ScoreFileError(f"{self.name} cannot be read: its divisions are 0")
-        for child in element:
-            if child.get("number", str(self.staff.number)) != str(self.staff.number):
-                continue
+        staff = str(self.staff.number)
+        mine = [child for child in element if child.get("number", staff) == staff]
+        for child in mine:
             if child.tag == "transpose":
                 self._transpose(child)
-        for child in element:
-            if child.get("number", str(self.staff.number)) != str(self.staff.number):
-                continue
+        for child in mine:
             if child.tag == "key":
-                self._key(child, bar, now)
+                self._key(child)
             elif child.tag == "time" and (meter := self._meter(child)):
-                bar.signs.append((now, "meter", meter))
+                self.bar.sign("meter", meter)
             elif child.tag == "measure-style":
                 self.gone.update(_said(child))
 
@@ -353,7 +364,7 @@ class _XmlReader:
             steps = (Pitch.from_midi(60 + semitones, -5) - Pitch.spelled("C", 0, 4)).steps
         self.transpose = Interval(steps + 7 * octaves, semitones + 12 * octaves)
 
-    def _key(self, element: Element, bar: _Bar, now: Fraction) -> None:
+    def _key(self, element: Element) -> None:
         if element.find("fifths") is None:
             self.gone["free key signature"] += 1
             return
@@ -363,7 +374,7 @@ class _XmlReader:
                 Remark("guessed", "a key signature without a mode is read as major")
             )
         fifths = int(self._number(element, "fifths")) + self.transpose.fifths
-        bar.signs.append((now, "key", key_of_signature(fifths, mode)))
+        self.bar.sign("key", key_of_signature(fifths, mode))
 
     def _meter(self, element: Element) -> Meter | None:
         beats = [beats for child in element.findall("beats") for beats in _sum(child.text or "")]
@@ -371,7 +382,7 @@ class _XmlReader:
         units = {int(text) for text in types if text.isdecimal() and len(text) < 4}
         if any(n > _MOST["beats"] for n in beats):
             raise ScoreFileError(
-                f"{self.name}, bar {self.bar}: it has {max(beats)} as its beats, 99 is the most"
+                f"{self._where()}: it has {max(beats)} as its beats, 99 is the most"
             )
         try:
             return Meter(sum(beats), units.pop()) if beats and len(units) == 1 else None
@@ -380,11 +391,11 @@ class _XmlReader:
 
     # -- directions --------------------------------------------------------------------------
 
-    def _direction(self, element: Element, bar: _Bar, now: Fraction) -> None:
+    def _direction(self, element: Element) -> None:
         sound = element if element.tag == "sound" else element.find("sound")
         tempo = self._tempo(element, sound)
         if tempo:
-            bar.signs.append((now, "tempo", tempo))
+            self.bar.sign("tempo", tempo)
         kinds: list[SignKind] = []
         if sound is not None:
             kinds += [kind for name, kind in _ROAD_ATTRIBUTES.items() if sound.get(name)]
@@ -401,7 +412,7 @@ class _XmlReader:
                 self.gone[_SAID[child.tag]] += 1
         for kind in dict.fromkeys(kinds):
             if kind in ("segno", "coda"):
-                bar.signs.append((now, kind, None))
+                self.bar.sign(kind)
             else:
                 self.draft.late.append(kind)
 
@@ -418,15 +429,15 @@ class _XmlReader:
         rate = self._number(mark, "per-minute") * unit * (2 - Fraction(1, 2 ** min(dots, 8)))
         return rate if rate > 0 else None
 
-    def _harmony(self, element: Element, bar: _Bar, now: Fraction) -> None:
+    def _harmony(self, element: Element) -> None:
         if element.find("staff") is not None and not self._mine(element) and not self.staff.tab:
             return
-        offset = _text(element, "offset")
+        offset, at = _text(element, "offset"), self.bar.now
         if _NUMBER.fullmatch(offset):
-            now += Fraction(offset) / self.divisions
+            at += Fraction(offset) / self.divisions
         name = self._chord_name(element)
         if name:
-            bar.signs.append((max(now, Fraction(0)), "chord", name))
+            self.bar.signs.append((max(at, Fraction(0)), "chord", name))
         else:
             self.gone["rootless chord"] += 1
 
@@ -451,36 +462,22 @@ class _XmlReader:
     def _note_name(self, element: Element, kind: str) -> str:
         step = _text(element, f"{kind}-step")
         if step not in tuple("ABCDEFG"):
-            raise ScoreFileError(
-                f'{self.name}, bar {self.bar}: "{step[:8]}" is not a {kind} of a chord'
-            )
+            raise ScoreFileError(f'{self._where()}: "{step[:8]}" is not a {kind} of a chord')
         alter = int(self._number(element, f"{kind}-alter"))
         pitch = Pitch.spelled(step, max(-2, min(2, alter)), 4) + self.transpose
         return pitch.name
 
-    def _barline(self, element: Element, bar: _Bar, now: Fraction) -> None:
+    def _barline(self, element: Element) -> None:
         where = element.get("location", "right")
-        at = {"left": Fraction(0), "right": Fraction(10**6)}.get(where, now)
-        repeat, ending = element.find("repeat"), element.find("ending")
-        if ending is not None and ending.get("type") != "start":
-            bar.signs.append((at, "ending stop", None))
-        if repeat is not None and repeat.get("direction") == "backward":
-            times = repeat.get("times", "2")
-            bar.signs.append((at, "stop", int(times) if times in _TIMES else 2))
-        elif repeat is not None:
-            bar.signs.append((at, "start", None))
-        if ending is not None and ending.get("type") == "start":
-            numbers = tuple(int(n) for n in re.findall(r"\d{1,2}", ending.get("number", "")))
-            bar.signs.append((at, "ending", numbers or (1,)))
-        for tag in ("segno", "coda"):
-            if element.find(tag) is not None:
-                bar.signs.append((at, _ROAD_ATTRIBUTES[tag], None))
+        at = {"left": Fraction(0), "right": _BAR_END}.get(where, self.bar.now)
+        self.bar.signs += [(at, kind, value) for kind, value in _bar_signs(element)]
         self.gone["fermata"] += element.find("fermata") is not None
 
     # -- writing down ------------------------------------------------------------------------
 
-    def _write_down(self, bar: _Bar) -> None:
+    def _write_down(self) -> None:
         """The sounds in order, a note that begins a little off its neighbor's end put right."""
+        bar = self.bar
         shortest = Fraction(1, 64)
         now = Fraction(0)
         timed = []
@@ -513,16 +510,16 @@ class _XmlReader:
         step, alter = _text(pitch, "step"), self._number(pitch, "alter")
         if step not in tuple("ABCDEFG"):
             raise ScoreFileError(
-                f'{self.name} cannot be read: "{step[:8]}" in bar {self.bar} is not a letter'
+                f'{self.name} cannot be read: "{step[:8]}" in bar {self.bar.number} is not a letter'
             )
         if alter.denominator != 1:
             self.remarks.append(Remark("rounded", "quarter tones to the note below"))
         octave = int(self._number(pitch, "octave", 4))
         if abs(alter) > 3 or octave < 0:
-            raise ScoreFileError(f"{self.name}, bar {self.bar}: {step} is outside every instrument")
+            raise ScoreFileError(f"{self._where()}: {step} is outside every instrument")
         sounding = Pitch.spelled(step, int(alter // 1), octave) + self.transpose
         if not -1 <= sounding.octave <= 9 or abs(sounding.alter) > 3:
-            raise ScoreFileError(f"{self.name}, bar {self.bar}: {sounding} is outside MIDI")
+            raise ScoreFileError(f"{self._where()}: {sounding} is outside MIDI")
         return sounding
 
     def _placement(self, note: Element) -> Placement | None:
@@ -549,7 +546,26 @@ class _XmlReader:
         return ""
 
 
+def _bar_signs(barline: Element) -> Iterator[tuple[SignKind, object]]:
+    """The signs at a bar line: what ends there before what begins there."""
+    repeat, ending = barline.find("repeat"), barline.find("ending")
+    if ending is not None and ending.get("type") != "start":
+        yield "ending stop", None
+    if repeat is not None and repeat.get("direction") == "backward":
+        times = repeat.get("times", "2")
+        yield "stop", int(times) if times in _TIMES else 2
+    elif repeat is not None:
+        yield "start", None
+    if ending is not None and ending.get("type") == "start":
+        numbers = tuple(int(n) for n in re.findall(r"\d{1,2}", ending.get("number", "")))
+        yield "ending", numbers or (1,)
+    for tag in ("segno", "coda"):
+        if barline.find(tag) is not None:
+            yield _ROAD_ATTRIBUTES[tag], None
+
+
 _TIMES = tuple(map(str, range(2, 100)))
+_BAR_END = Fraction(10**6)  # behind all music
 
 
 def _text(element: Element, tag: str) -> str:
