@@ -14,7 +14,7 @@ from fretpath.commands.files import note_input, write_file
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
-    add_output_file,
+    add_output_options,
     as_json,
     card_from,
     instrument_from,
@@ -38,8 +38,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--student", metavar="NAME", help="name of the student, for the card")
     parser.add_argument("--left-handed", action="store_true", help="a left-handed student")
-    parser.add_argument("--json", action="store_true", help="print the result as JSON")
-    add_output_file(parser, "write the card: student.toml")
+    add_output_options(parser, "write the card: student.toml")
     add_instrument_options(parser)
     add_hand_options(parser)
     parser.set_defaults(instrument=None, key=None, tempo=None, remarks=[])

@@ -8,9 +8,11 @@ from dataclasses import asdict
 
 from fretpath.commands.options import (
     add_hand_options,
+    add_hide_option,
     add_instrument_options,
     add_melody_options,
     add_output_options,
+    add_width_option,
     arrangement_from,
     as_json,
     deliver,
@@ -22,7 +24,7 @@ from fretpath.music.key import Key
 from fretpath.neck.setup import Limits
 from fretpath.page.chart import SPACINGS, Chart, chart_svg, render_chart
 from fretpath.page.neck_charts import LABELS, chord_chart, key_chart, melody_chart
-from fretpath.page.rows import HIDES, Blanks
+from fretpath.page.rows import Blanks
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -37,8 +39,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help="frets as on the neck (usual in a drawing) or even (usual in text)",
     )
     parser.add_argument("--left-handed", action="store_true", help="the nut on the right")
-    parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
-    parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
+    add_hide_option(parser)
+    add_width_option(parser)
     add_output_options(parser)
     add_instrument_options(parser)
     add_hand_options(parser)

@@ -7,7 +7,7 @@ import os
 import re
 from dataclasses import replace
 from pathlib import PurePath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from fretpath.commands.files import melody_text, note_input, write_file
 from fretpath.errors import RequestError
@@ -25,11 +25,14 @@ from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import OBJECTIVES, OPEN_STRINGS, REPEATS, Card, Limits, Setup, Start
 from fretpath.neck.terms import PLAYING, Weights, usual_weights
 from fretpath.page.departures import key_remarks
+from fretpath.page.rows import HIDES
 from fretpath.remarks import Remark
+from fretpath.values import Value
 
 if TYPE_CHECKING:
     from fretpath.page.sound import SoundPlan
 
+V = TypeVar("V", bound=Value)
 USUAL_INSTRUMENT = "bass"
 
 
@@ -348,19 +351,17 @@ def _weights(arguments: argparse.Namespace, instrument: Instrument) -> Weights:
     return usual.set(arguments.weights) if arguments.weights else usual
 
 
+def value_from(arguments: argparse.Namespace, kind: type[V], **given: object) -> V:
+    """A value whose fields are what is *given*, and else the options of their names."""
+    options = {name: getattr(arguments, name) for name in kind.__match_args__ if name not in given}
+    return kind(**options, **given)
+
+
 def _limits(arguments: argparse.Namespace) -> Limits:
     """The limits the arguments set."""
-    return Limits(
-        lowest_fret=arguments.lowest_fret,
-        highest_fret=arguments.highest_fret,
-        strings=_numbers(arguments.strings, "--strings"),
-        one_string=arguments.one_string,
-        position=arguments.position,
-        no_shift=arguments.no_shift,
-        start=Start.parse(arguments.start) if arguments.start else None,
-        open_strings=arguments.open_strings,
-        accidentals=arguments.accidentals,
-    )
+    start = Start.parse(arguments.start) if arguments.start else None
+    strings = _numbers(arguments.strings, "--strings")
+    return value_from(arguments, Limits, start=start, strings=strings)
 
 
 def _numbers(text: str | None, option: str) -> tuple[int, ...] | None:
@@ -415,20 +416,25 @@ def sound_plan_from(arguments: argparse.Namespace) -> SoundPlan:
     """How the arguments want the melody to sound."""
     from fretpath.page.sound import SoundPlan
 
-    return SoundPlan(
-        tempo=arguments.tempo,
-        count_in=arguments.count_in,
-        drone=arguments.drone,
-        call_and_answer=arguments.call_and_answer,
-        call=arguments.call,
-        clicks=arguments.clicks,
-    )
+    return value_from(arguments, SoundPlan)
 
 
-def add_output_options(parser: argparse.ArgumentParser) -> None:
+def add_width_option(parser: argparse.ArgumentParser) -> None:
+    """How wide the page is; on a terminal as wide as that."""
+    parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
+
+
+def add_hide_option(parser: argparse.ArgumentParser) -> None:
+    """What a student is to find."""
+    parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
+
+
+def add_output_options(
+    parser: argparse.ArgumentParser, about: str = "write to a file instead"
+) -> None:
     """Where the result goes and in which form."""
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
-    add_output_file(parser, "write to a file instead")
+    add_output_file(parser, about)
 
 
 def add_output_file(parser: argparse.ArgumentParser, about: str) -> None:

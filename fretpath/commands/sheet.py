@@ -21,6 +21,7 @@ from fretpath.commands.files import file_text, melody_files, whole_folder, write
 from fretpath.commands.folder import add_jobs_option, each_melody, finish, playable_tune
 from fretpath.commands.options import (
     add_hand_options,
+    add_hide_option,
     add_instrument_options,
     add_melody_options,
     add_output_file,
@@ -44,7 +45,7 @@ from fretpath.lesson.packet import (
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.rows import EVERYTHING, HIDES, Blanks
+from fretpath.page.rows import EVERYTHING, Blanks
 from fretpath.page.sheet import SHEET_ROWS, Look, Sheet, render_sheet, sound_for
 from fretpath.page.tab import TAB_ROWS
 
@@ -56,7 +57,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--rows", default=",".join(SHEET_ROWS), help=f"rows to show, of {','.join(TAB_ROWS)}"
     )
-    parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
+    add_hide_option(parser)
     parser.add_argument(
         "--for",
         dest="reader",

@@ -7,6 +7,7 @@ import argparse
 from fretpath.commands.options import (
     add_melody_options,
     add_output_options,
+    add_width_option,
     as_json,
     deliver,
     melody_from,
@@ -49,7 +50,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--write", action="store_true", help="print the melody as clean text instead, to keep"
     )
-    parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
+    add_width_option(parser)
     add_output_options(parser)
 
 

@@ -10,10 +10,12 @@ from typing import Any
 from fretpath.commands.files import write_file
 from fretpath.commands.options import (
     add_hand_options,
+    add_hide_option,
     add_instrument_options,
     add_melody_options,
     add_output_options,
     add_sound_options,
+    add_width_option,
     arrangement_from,
     as_json,
     deliver,
@@ -25,7 +27,7 @@ from fretpath.exchange.door import ending_of, is_score_name
 from fretpath.music.calls import with_answers
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.captions import LEGENDS
-from fretpath.page.rows import HIDES, Blanks
+from fretpath.page.rows import Blanks
 from fretpath.page.tab import ROWS, SPACINGS, TAB_ROWS, render_tab
 
 _ELSEWHERE = {
@@ -41,7 +43,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--rows", default=",".join(ROWS), help=f"rows to show, of {','.join(TAB_ROWS)}"
     )
-    parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
+    add_width_option(parser)
     parser.add_argument("--simple", action="store_true", help="print 2' for a ninth")
     _add_looks(parser)
     parser.add_argument(
@@ -76,7 +78,7 @@ def _add_looks(parser: argparse.ArgumentParser) -> None:
         default="short",
         help="explain nothing, what this page needs (default), or every sign and convention",
     )
-    parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
+    add_hide_option(parser)
     parser.add_argument("--spoken", action="store_true", help="one sentence a note, to read aloud")
 
 

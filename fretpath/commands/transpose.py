@@ -10,6 +10,7 @@ from fretpath.commands.options import (
     add_instrument_options,
     add_melody_options,
     add_output_options,
+    add_width_option,
     as_json,
     deliver,
     melody_from,
@@ -28,7 +29,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--to", metavar="KEY", help="A, 'A minor', or a mode such as dorian")
     parser.add_argument("--by", metavar="STEP", help="an interval such as M2 or -m3, or 5frets")
     parser.add_argument("--onto", metavar="INSTRUMENT", help="the instrument after the move")
-    parser.add_argument("--width", type=int, default=80, help="characters a line (default 80)")
+    add_width_option(parser)
     add_output_options(parser)
     add_instrument_options(parser)
     add_hand_options(parser)

@@ -26,15 +26,7 @@ from fractions import Fraction
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.exchange.door import check_count, one_line
 from fretpath.exchange.melody_of_voice import marks_of
-from fretpath.exchange.note_values import (
-    bar_length,
-    beamed,
-    in_note_values,
-    is_compound,
-    note_values,
-    quarters,
-    tuplets,
-)
+from fretpath.exchange.note_values import Written, bar_length, is_compound
 from fretpath.exchange.voices import ScoreSound, SignKind, Voice, VoiceDraft, chosen_part
 from fretpath.music.key import SCALES, Key
 from fretpath.music.melody import Melody, Meter
@@ -568,20 +560,20 @@ def write_abc(melody: Melody, *, number: int = 1) -> str:
     """
     if not repeats_fit(melody):
         melody = melody.expanded()
-    melody = in_note_values(melody)
-    unit = melody.meter.unit if melody.meter else 4
+    written = Written.of(melody)
+    melody, unit = written.melody, written.unit
     lines = [f"X:{number}", f"T:{_line(melody.title) or 'untitled'}"]
     if melody.header("source"):
         lines.append(f"S:{_line(melody.header('source'))}")
     lines.append(f"M:{melody.meter or 'none'}")
     lines.append(f"L:1/{unit}")
     if melody.tempo is not None:
-        beat = 3 if melody.meter and is_compound(melody.meter) else 1
+        beat = 3 if is_compound(melody.meter) else 1
         lines.append(f"Q:{beat}/{unit}={float(melody.tempo / beat):g}")
     kept = dict(marks_of(melody))
     lines += [f"{_MARK}{n} {kept[n]}" for n in ("octave", "teaches", "level") if n in kept]
     lines += _key_lines(melody.key)
-    return "\n".join([*lines, *_music(melody, unit)]) + "\n"
+    return "\n".join([*lines, *_music(written)]) + "\n"
 
 
 def repeats_fit(melody: Melody) -> bool:
@@ -594,11 +586,12 @@ def repeats_fit(melody: Melody) -> bool:
     return not often and not any(melody.notes[at].tied for at in behind)
 
 
-def _music(melody: Melody, unit: int) -> Iterator[str]:
+def _music(written: Written) -> Iterator[str]:
+    melody = written.melody
     keys, meters = dict(melody.keys), dict(melody.meters)
     signs = _bar_signs(melody)
-    words = _words(melody, unit)
-    beams = {event for group in beamed(melody) for event in group[1:]}
+    words = _words(written)
+    beams = {event for event, group in written.beams.items() if event > group.start}
     for span in melody.spans(melody.phrases):
         if span.start and span.start in meters:
             yield f"M:{meters[span.start]}"
@@ -648,26 +641,25 @@ def _sung(melody: Melody, span: range) -> Iterator[str]:
         yield "w: " + " ".join(words)
 
 
-def _words(melody: Melody, unit: int) -> list[str]:
+def _words(written: Written) -> list[str]:
+    """Each event as it stands between bar lines."""
+    melody = written.melody
     bars, keys, chords = set(melody.bars), dict(melody.keys), dict(melody.chords)
-    notes = melody.notes
-    values = [value for length in quarters(melody) for value in note_values(length)]
-    groups = {group.start: group for group in tuplets(values, {*bars, *melody.phrases})}
     signature = signature_of(melody.key)
     held: dict[str, int] = {}
     words = []
-    for event, (note, value) in enumerate(zip(notes, values, strict=True)):
+    for event, (note, value) in enumerate(zip(melody.notes, written.values, strict=True)):
         if event in keys:
             signature = signature_of(keys[event])
         if event in bars or event in keys:
             held = {}
         word = f'"{_chord(chords[event])}"' if event in chords else ""
-        if event in groups:
-            word += _tuplet_sign(value.actual, value.normal, len(groups[event]))
+        group = written.tuplets.get(event)
+        if group and event == group.start:
+            word += _tuplet_sign(value.actual, value.normal, len(group))
         word += "z" if note.pitch is None else _tone(note.pitch, signature, held)
-        word += _length(value.length * value.actual / value.normal * unit / 4)
-        tied = event + 1 < len(notes) and notes[event + 1].tied
-        words.append(word + "-" * tied)
+        word += _length(value.length * value.actual / value.normal * written.unit / 4)
+        words.append(word + "-" * written.is_held(event))
     return words
 
 

@@ -28,16 +28,7 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.exchange.door import check_count, one_line
 from fretpath.exchange.melody_of_voice import marks_of
-from fretpath.exchange.note_values import (
-    NAMES,
-    NoteValue,
-    beamed,
-    in_note_values,
-    is_compound,
-    note_values,
-    quarters,
-    tuplets,
-)
+from fretpath.exchange.note_values import NAMES, NoteValue, Written, is_compound
 from fretpath.exchange.voices import (
     ScoreSound,
     SignKind,
@@ -623,19 +614,15 @@ class _Page:
     def __init__(
         self, melody: Melody, instrument: Instrument | None, fingerings: tuple[Fingering, ...]
     ) -> None:
-        self.melody = in_note_values(melody)
+        self.written = Written.of(melody)
+        self.melody, self.values = self.written.melody, self.written.values
         self.instrument = instrument
-        self.lengths = quarters(self.melody)
-        self.divisions = lcm(*(length.denominator for length in self.lengths))
+        self.divisions = lcm(*(value.length.denominator for value in self.values))
         if self.divisions > _MOST_DIVISIONS:
             raise RequestError(
                 "the lengths of this melody have no common measure that MusicXML could count in; "
                 "use fewer kinds of tuplet"
             )
-        self.values = [value for length in self.lengths for value in note_values(length)]
-        bars = {*self.melody.bars, *self.melody.phrases}
-        self.tuplets = {at: group for group in tuplets(self.values, bars) for at in group}
-        self.beams = {at: group for group in beamed(self.melody) for at in group}
         self.fingerings = dict(zip(self.melody.struck, fingerings, strict=False))
         self.lyrics, self.chords = dict(self.melody.lyrics), dict(self.melody.chords)
         self.octaves = instrument.written if instrument else 0
@@ -690,7 +677,7 @@ class _Page:
                 self._harmony(measure, self.chords[event])
             self._note(measure, event, staff=1)
         if self.instrument:
-            length = sum((self.lengths[event] for event in span), Fraction(0))
+            length = sum((self.values[event].length for event in span), Fraction(0))
             _add(_add(measure, "backup"), "duration", int(length * self.divisions))
             for event in span:
                 self._note(measure, event, staff=2)
@@ -793,10 +780,10 @@ class _Page:
         melody = self.melody
         if melody.tempo is None:
             return
-        unit = melody.meter.unit if melody.meter else 4
+        unit = self.written.unit
         direction = _add(measure, "direction", placement="above")
         metronome = _add(_add(direction, "direction-type"), "metronome")
-        compound = melody.meter is not None and is_compound(melody.meter)
+        compound = is_compound(melody.meter)
         _add(metronome, "beat-unit", _UNITS[unit // 2 if compound else unit])
         if compound:
             _add(metronome, "beat-unit-dot")
@@ -827,18 +814,13 @@ class _Page:
 
     def _beam(self, element: Element, event: int) -> None:
         """Begin, go on with or end each beam; one that has no neighbor is a hook."""
-        group = self.beams.get(event, range(event, event + 1))
-        for level in range(1, self._flags(event) + 1 if len(group) > 1 else 1):
-            before = event > group.start and self._flags(event - 1) >= level
-            behind = event + 1 < group.stop and self._flags(event + 1) >= level
+        group = self.written.beams.get(event, range(0))
+        for level in range(1, self.values[event].flags + 1 if group else 1):
+            before = event > group.start and self.values[event - 1].flags >= level
+            behind = event + 1 < group.stop and self.values[event + 1].flags >= level
             hook = "backward hook" if event > group.start else "forward hook"
             word = {(False, True): "begin", (True, True): "continue", (True, False): "end"}
             _add(element, "beam", word.get((before, behind), hook), number=str(level))
-
-    def _flags(self, event: int) -> int:
-        """Flags of an event alone: an eighth has one."""
-        name = self.values[event].name
-        return max(0, list(NAMES.values()).index(name) - list(NAMES.values()).index("quarter"))
 
     def _lyric(self, element: Element, event: int) -> None:
         events = [at for at, _ in self.melody.lyrics]
@@ -852,20 +834,17 @@ class _Page:
         _add(lyric, "text", _plain(word.removesuffix("-") if goes_on else word))
 
     def _ties(self, event: int) -> Iterator[str]:
-        notes = self.melody.notes
-        if notes[event].pitch is None:
-            return
-        if notes[event].tied:
-            yield "stop"
-        if event + 1 < len(notes) and notes[event + 1].tied:
-            yield "start"
+        note = self.melody.notes[event]
+        if note.pitch is not None:
+            yield from ["stop"] * note.tied
+            yield from ["start"] * self.written.is_held(event)
 
     def _notations(
         self, element: Element, event: int, note: Note, ties: list[str], staff: int
     ) -> None:
         shows = note.pitch is not None and self._shows(staff)
         marks = list(self._technical(event, note)) if shows else []
-        group = self.tuplets.get(event, range(0))
+        group = self.written.tuplets.get(event, range(0))
         edges = [("start", group.start == event), ("stop", group.stop == event + 1)]
         edges = [edge for edge in edges if edge[1]] if group else []
         if not ties and not marks and not edges:

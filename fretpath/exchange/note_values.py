@@ -9,10 +9,11 @@ rests.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
+from itertools import groupby
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody, Meter, Note, Repeat
@@ -28,6 +29,7 @@ NAMES: dict[int | Fraction, str] = {
     **{Fraction(1, 2**n): f"{4 * 2**n}{'nd' if n == 3 else 'th'}" for n in range(2, 9)},
 }
 """MusicXML 4.0 name of each plain value, by its length in quarter notes."""
+_SHORTER = tuple(NAMES.values())
 _TUPLETS = (1, 3, 5, 7, 9, 11, 13, 15)
 
 
@@ -45,6 +47,11 @@ class NoteValue:
     """... in the time of so many; both 1 outside a tuplet."""
     length: Fraction
     """What it lasts, in quarter notes."""
+
+    @property
+    def flags(self) -> int:
+        """Flags of a note of it that stands alone: an eighth has one."""
+        return max(0, _SHORTER.index(self.name) - _SHORTER.index("quarter"))
 
 
 def bar_length(meter: Meter) -> Fraction:
@@ -169,66 +176,90 @@ def _moved(melody: Melody, notes: list[Note], starts: list[int]) -> Melody:
     )
 
 
-def tuplets(values: Sequence[NoteValue], starts: Collection[int]) -> list[range]:
-    """The groups of values that stand under one tuplet sign, as ranges of indices.
+def is_compound(meter: Meter | None) -> bool:
+    """Whether a beat is three notes: 6/8, 9/8, 12/16 ... (common practice)."""
+    return meter is not None and meter.unit >= 8 and meter.beats > 3 and meter.beats % 3 == 0
+
+
+@dataclass(frozen=True)
+class Written:
+    """A melody as it is written down, and the groups that stand under one sign."""
+
+    melody: Melody
+    """The music, every event one note value."""
+    values: tuple[NoteValue, ...]
+    """The value of each event."""
+    tuplets: dict[int, range]
+    """The group under one tuplet sign, for each event in it."""
+    beams: dict[int, range]
+    """The group under one beam, for each event in it."""
+
+    @classmethod
+    def of(cls, melody: Melody) -> Written:
+        """The same music in note values; :class:`RequestError` where it has none."""
+        melody = in_note_values(melody)
+        values = tuple(v for length in quarters(melody) for v in note_values(length))
+        tuplets = _tuplets(values, {*melody.bars, *melody.phrases})
+        beams = _beams(melody, values)
+        return cls(melody, values, _by_event(tuplets), _by_event(beams))
+
+    @property
+    def unit(self) -> int:
+        """What gets one beat of the first meter: 4 is a quarter note."""
+        return self.melody.meter.unit if self.melody.meter else 4
+
+    def is_held(self, event: int) -> bool:
+        """Whether the note goes on in the next event."""
+        return any(note.tied for note in self.melody.notes[event + 1 : event + 2])
+
+
+def _by_event(groups: Iterable[range]) -> dict[int, range]:
+    return {event: group for group in groups for event in group}
+
+
+def _tuplets(values: Sequence[NoteValue], starts: Collection[int]) -> Iterator[range]:
+    """The groups of values that stand under one tuplet sign, as ranges of events.
 
     A group ends where it is full (its length in quarter notes has no odd divisor left), where
-    another kind begins, and at ``starts``, the first events of bars and phrases.
+    another kind begins, and at *starts*, the first events of bars and phrases.
     """
-    groups: list[range] = []
     begin, total = 0, Fraction(0)
     for at, value in enumerate(values):
-        other = at > begin and _kind(values[at - 1]) != _kind(value)
-        if at > begin and (
-            other or at in starts or total.denominator & (total.denominator - 1) == 0
-        ):
-            groups.append(range(begin, at))
+        kind, last = (value.actual, value.normal), (values[at - 1].actual, values[at - 1].normal)
+        full = total.denominator & (total.denominator - 1) == 0
+        if at > begin and (kind != last or at in starts or full):
+            if values[begin].actual > 1:
+                yield range(begin, at)
             begin, total = at, Fraction(0)
         total += value.length
-    groups.append(range(begin, len(values)))
-    return [group for group in groups if values and values[group.start].actual > 1]
+    if values and values[begin].actual > 1:
+        yield range(begin, len(values))
 
 
-def _kind(value: NoteValue) -> tuple[int, int]:
-    return value.actual, value.normal
-
-
-def is_compound(meter: Meter) -> bool:
-    """Whether a beat is three notes: 6/8, 9/8, 12/16 ... (common practice)."""
-    return meter.unit >= 8 and meter.beats > 3 and meter.beats % 3 == 0
-
-
-def beamed(melody: Melody) -> list[range]:
+def _beams(melody: Melody, values: Sequence[NoteValue]) -> Iterator[range]:
     """Groups of events that are beamed: flagged notes one behind the other in one beat.
 
-    *melody* is one of :func:`in_note_values`.  A beat is a quarter note, or a dotted quarter in
-    meters of three, six, nine ... eighths (common practice).
+    A beat is a quarter note, or a dotted quarter in meters of three, six, nine ... eighths (common
+    practice).
     """
-    lengths = quarters(melody)
-    bars = {0, *melody.bars}
-    groups: list[range] = []
-    begin: int | None = None
-    now, beat, last = Fraction(0), Fraction(1), -1
-    for event, (note, length) in enumerate(zip(melody.notes, lengths, strict=True)):
-        if event in bars:
-            meter = melody.meter_at(event)
-            now = Fraction(0)
-            beat = Fraction(12, meter.unit) if meter and is_compound(meter) else Fraction(1)
-            if not event and melody.has_pickup and meter:
-                now = bar_length(meter)
-                now -= sum(lengths[: melody.whole_bars[0]], Fraction(0))
-        (value,) = note_values(length)
-        flagged = note.pitch is not None and value.name not in _UNFLAGGED
-        if begin is not None and (not flagged or event in bars or now // beat != last):
-            groups.append(range(begin, event))
-            begin = None
-        if flagged and begin is None:
-            begin = event
-        last = now // beat
-        now += length
-    if begin is not None:
-        groups.append(range(begin, len(melody.notes)))
-    return [group for group in groups if len(group) > 1]
+    events = enumerate(zip(melody.notes, values, _beats(melody, values), strict=True))
+    for place, group in groupby(
+        events, key=lambda each: each[1][2] if each[1][0].pitch and each[1][1].flags else None
+    ):
+        found = [event for event, _ in group]
+        if place is not None and len(found) > 1:
+            yield range(found[0], found[-1] + 1)
 
 
-_UNFLAGGED = ("maxima", "long", "breve", "whole", "half", "quarter")
+def _beats(melody: Melody, values: Sequence[NoteValue]) -> Iterator[tuple[int, int]]:
+    """For each event the bar and the beat in it; a pickup ends with the last beat of a bar."""
+    for bar, span in enumerate(melody.spans(melody.bars)):
+        meter = melody.meter_at(span.start)
+        beat = Fraction(12, meter.unit) if meter and is_compound(meter) else Fraction(1)
+        now = Fraction(0)
+        if not bar and melody.has_pickup and meter:
+            first = values[: melody.whole_bars[0]]
+            now = bar_length(meter) - sum((value.length for value in first), Fraction(0))
+        for event in span:
+            yield bar, int(now // beat)
+            now += values[event].length
