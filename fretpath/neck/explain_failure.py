@@ -43,8 +43,8 @@ def explain_failure(planner: Planner, melody: Melody) -> UnplayableError:
 def no_way(melody: Melody, layers: Layers) -> NoPathError:
     """Every note can be played alone; name the step that no path survives."""
     reached = layers.first
-    for t, k in enumerate(layers.table_of_step, start=1):
-        reached = np.minimum((layers.tables[k] + reached).min(axis=1), FORBIDDEN)
+    for t, step in enumerate(layers.steps, start=1):
+        reached = np.minimum((step + reached).min(axis=1), FORBIDDEN)
         if int(reached.min()) >= FORBIDDEN:
             before, after = (note_label(melody, melody.struck[note]) for note in (t - 1, t))
             return NoPathError(

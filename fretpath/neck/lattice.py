@@ -62,8 +62,9 @@ def lattice(melody: Melody, on: On = "bass") -> nx.DiGraph:
 
     found = arrange(melody, on)
     planner, layers = layers_of(found)
-    rows = [layers.layer(note) for note in range(len(layers))]
-    nodes = [_nodes(found.melody, planner.states, note, row) for note, row in enumerate(rows)]
+    nodes = [
+        _nodes(found.melody, planner.states, note, row) for note, row in enumerate(layers.states)
+    ]
     graph = nx.DiGraph(title=melody.title, instrument=found.instrument.name)
     graph.add_node("start")
     for layer in nodes:
@@ -94,9 +95,9 @@ def _nodes(melody: Melody, states: States, note: int, row: Ints) -> dict[str, An
 def _edges(planner: Planner, layers: Layers, names: Sequence[Sequence[str]]) -> Iterator[Edge]:
     for name, own in zip(names[0], layers.first.tolist(), strict=True):
         yield "start", name, _price({"note": own}, own)
-    for note, table in enumerate(layers.table_of_step):
-        totals = layers.tables[table].T
-        parts = _step_parts(planner, layers.layer(note), layers.layer(note + 1))
+    for note, step in enumerate(layers.steps):
+        totals = step.T
+        parts = _step_parts(planner, layers.states[note], layers.states[note + 1])
         for i, j in zip(*np.nonzero(totals < FORBIDDEN), strict=True):
             priced = _price({name: int(part[i, j]) for name, part in parts.items()}, totals[i, j])
             yield names[note][i], names[note + 1][j], priced

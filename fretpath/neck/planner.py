@@ -18,7 +18,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -102,34 +101,33 @@ class Planner:
         place: dict[tuple[int, NoteLimit | None], int] = {}
         layer_of_note = [place.setdefault(note, len(place)) for note in line.notes]
         choices = [self.choices(*note) for note in place]
-        steps: dict[tuple[int, int, Pace], int] = {}
-        table_of_step = [
-            steps.setdefault((before, after, pace), len(steps))
-            for (before, after), pace in zip(pairwise(layer_of_note), line.paces, strict=True)
-        ]
-        tables = self._tables(steps, list(place), choices)
+        steps = list(zip(layer_of_note, layer_of_note[1:], line.paces, strict=False))
+        tables = self._tables(dict.fromkeys(steps), list(place), choices)
         self._refuse_overflow(len(layer_of_note))
-        first = self.costs[choices[0]]
-        forbids = self.setup.limits.no_shift
-        return Layers(choices, layer_of_note, first, tables, table_of_step, forbids)
+        return Layers(
+            [choices[layer] for layer in layer_of_note],
+            self.costs[choices[layer_of_note[0]]],
+            [tables[step] for step in steps],
+            self.setup.limits.no_shift,
+        )
 
     def _tables(
         self,
         steps: Collection[tuple[int, int, Pace]],
         notes: Sequence[tuple[int, NoteLimit | None]],
         choices: Sequence[Ints],
-    ) -> list[Ints]:
+    ) -> dict[tuple[int, int, Pace], Ints]:
         """The step costs of each (layer before, layer after, pace)."""
         keys = [(notes[before][0], notes[after][0], pace) for before, after, pace in steps]
         whole, sounding = self._whole_tables(dict.fromkeys(keys)), self.states.sounding
-        tables = []
-        for (before, after, _), key in zip(steps, keys, strict=True):
+        tables = {}
+        for (before, after, pace), key in zip(steps, keys, strict=True):
             table = whole[key]
             if notes[after][1]:
                 table = table[choices[after] - sounding(key[1])[0]]
             if notes[before][1]:
                 table = table[:, choices[before] - sounding(key[0])[0]]
-            tables.append(table)
+            tables[before, after, pace] = table
         return tables
 
     def _whole_tables(self, keys: Iterable[_Key]) -> dict[_Key, Ints]:

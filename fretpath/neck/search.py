@@ -5,7 +5,7 @@ are the nodes of its layer, and steps lead from each layer to the next only.  Su
 circle, so one pass from the last layer to the first finds the cheapest rest of the way from every
 state: ``rest[t][s] = min over next states d of (step cost of s -> d) + rest[t + 1][d]``.
 
-Equal steps have one table, so the pass is one addition and one minimum a layer.  A second pass
+Equal steps share one table, so the pass is one addition and one minimum a layer.  A second pass
 walks forward and takes the first best state of each layer: the path is the cheapest, and among
 equals the first in the order of the states.  All arithmetic is on whole numbers.
 
@@ -36,39 +36,31 @@ MARGIN = 2
 class Layers:
     """The layered graph of one melody of ``n`` notes."""
 
-    choices: Sequence[Ints]
-    """State numbers of each different layer, ascending."""
-    layer_of_note: Sequence[int]
-    """Which of them is the layer of each note; length n."""
+    states: Sequence[Ints]
+    """State numbers of each layer, ascending; equal notes share an array."""
     first: Ints
     """Cost of each state of the first layer."""
-    tables: Sequence[Ints]
-    """Step costs with the cost of the target in them, each of shape (targets, sources)."""
-    table_of_step: Sequence[int]
-    """Which table leads from note t to t + 1; length n - 1."""
+    steps: Sequence[Ints]
+    """Step costs from each layer to the next with the cost of the target in them, each of shape
+    (targets, sources); equal steps share an array."""
     forbids: bool = False
     """Whether any step is FORBIDDEN."""
 
     def __len__(self) -> int:
-        return len(self.layer_of_note)
+        return len(self.states)
 
     def numbers(self, path: Sequence[int]) -> Ints:
         """State numbers of a path given as places in the layers."""
-        choices = self.choices
-        return np.array([choices[k][at] for k, at in zip(self.layer_of_note, path, strict=True)])
-
-    def layer(self, t: int) -> Ints:
-        """State numbers of a layer."""
-        return self.choices[self.layer_of_note[t]]
+        return np.array([row[at] for row, at in zip(self.states, path, strict=True)])
 
 
 def cheapest_rest(layers: Layers) -> list[Ints]:
     """The cheapest rest of the way from each state of each layer, 0 in the last one."""
-    tables, least = layers.tables, np.minimum.reduce
-    row = np.zeros(len(layers.layer(-1)), dtype=np.int64)
+    least = np.minimum.reduce
+    row = np.zeros(len(layers.states[-1]), dtype=np.int64)
     rest = [row]
-    for k in reversed(layers.table_of_step):
-        row = least(tables[k] + row[:, None], axis=0)
+    for step in reversed(layers.steps):
+        row = least(step + row[:, None], axis=0)
         if layers.forbids:
             np.minimum(row, FORBIDDEN, out=row)
         rest.append(row)
@@ -85,10 +77,9 @@ def cheapest_path(layers: Layers) -> tuple[int, list[int]]:
     start = layers.first + rest[0]
     at = int(start.argmin())
     total = int(start[at])
-    tables = layers.tables
     path = [at]
-    for k, onward in zip(layers.table_of_step, rest[1:], strict=True):
-        at = int((tables[k][:, at] + onward).argmin())
+    for step, onward in zip(layers.steps, rest[1:], strict=True):
+        at = int((step[:, at] + onward).argmin())
         path.append(at)
     return total, path
 
@@ -98,8 +89,8 @@ def cost_through(layers: Layers) -> list[Ints]:
     rest = cheapest_rest(layers)
     reached = layers.first
     through = [reached + rest[0]]
-    for k, onward in zip(layers.table_of_step, rest[1:], strict=True):
-        reached = np.minimum((layers.tables[k] + reached).min(axis=1), FORBIDDEN)
+    for step, onward in zip(layers.steps, rest[1:], strict=True):
+        reached = np.minimum((step + reached).min(axis=1), FORBIDDEN)
         through.append(reached + onward)
     return through
 
@@ -113,12 +104,13 @@ def easiest_layers(layers: Layers) -> Layers:
     shifts of a fret would beat the one with four of two frets.  The cost of a step includes its
     target note; the first note, which no step leads to, does not count.
     """
-    rest = np.zeros(len(layers.layer(-1)), dtype=np.int64)
-    for k in reversed(layers.table_of_step):
-        rest = np.maximum(layers.tables[k], rest[:, None]).min(axis=0)
+    rest = np.zeros(len(layers.states[-1]), dtype=np.int64)
+    for step in reversed(layers.steps):
+        rest = np.maximum(step, rest[:, None]).min(axis=0)
     most = MARGIN * int(rest[layers.first < FORBIDDEN].min(initial=FORBIDDEN))
-    tables = [np.where(table > most, FORBIDDEN, table) for table in layers.tables]
-    return replace(layers, tables=tables, forbids=True)
+    different = {id(step): step for step in layers.steps}
+    eased = {key: np.where(step > most, FORBIDDEN, step) for key, step in different.items()}
+    return replace(layers, steps=[eased[id(step)] for step in layers.steps], forbids=True)
 
 
 def cheapest_apart(
@@ -133,10 +125,10 @@ def cheapest_apart(
     """
     count, least = len(layers), np.minimum.reduce
     limit = [None if t % stretch else most[t // stretch] for t in range(count)]
-    row = np.zeros((max(most) + 1, len(layers.layer(-1))), dtype=np.int64)
+    row = np.zeros((max(most) + 1, len(layers.states[-1])), dtype=np.int64)
     onward = [_onward(row, shared[-1], limit[-1])]
     for t in range(count - 2, -1, -1):
-        row = least(layers.tables[layers.table_of_step[t]] + onward[-1][:, :, None], axis=1)
+        row = least(layers.steps[t] + onward[-1][:, :, None], axis=1)
         row = np.minimum(row, FORBIDDEN)
         onward.append(_onward(row, shared[t], limit[t]))
     onward.reverse()
@@ -147,7 +139,7 @@ def cheapest_apart(
     path = [at]
     for t in range(1, count):
         left -= int(shared[t - 1][at])
-        at = int((layers.tables[layers.table_of_step[t - 1]][:, at] + onward[t][left]).argmin())
+        at = int((layers.steps[t - 1][:, at] + onward[t][left]).argmin())
         path.append(at)
         allowance = limit[t]
         left = left if allowance is None else allowance

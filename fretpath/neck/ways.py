@@ -111,7 +111,10 @@ def _of_other_kind(best: Arrangement, found: Sequence[Arrangement]) -> Arrangeme
 def _places_in(planner: Planner, layers: Layers, way: Arrangement) -> list[int]:
     """Where each note of a fingering stands in its layer."""
     numbers = _state_numbers(planner, way)
-    return [int(np.searchsorted(layers.layer(t), number)) for t, number in enumerate(numbers)]
+    return [
+        int(np.searchsorted(row, number))
+        for row, number in zip(layers.states, numbers, strict=True)
+    ]
 
 
 class _Shared:
@@ -120,23 +123,24 @@ class _Shared:
     def __init__(self, planner: Planner, layers: Layers) -> None:
         self._frets = planner.setup.instrument.frets_free + 1
         place = planner.states.string * self._frets + planner.states.fret
-        places = [place[numbers] for numbers in layers.choices]
-        choice = [int(found.min()) < int(found.max()) for found in places]
-        self._places = [places[k] if choice[k] else None for k in layers.layer_of_note]
-        self.marks = [np.zeros(len(places[k]), dtype=bool) for k in layers.layer_of_note]
+        self._places = [place[numbers] for numbers in layers.states]
+        self._counts = [int(places.min()) < int(places.max()) for places in self._places]
+        self.marks = [np.zeros(len(numbers), dtype=bool) for numbers in layers.states]
         """For each layer, the states that count as shared."""
-        counted = [choice[k] for k in layers.layer_of_note]
-        self.choice = any(counted)
-        """Whether any note has more than one place."""
-        self.most = [sum(counted[t : t + STRETCH]) // 2 for t in range(0, len(layers), STRETCH)]
+        stretches = [self._counts[t : t + STRETCH] for t in range(0, len(layers), STRETCH)]
+        self.most = [sum(counts) // 2 for counts in stretches]
         """How many notes of each stretch may be shared."""
+
+    @property
+    def choice(self) -> bool:
+        """Whether any note has more than one place."""
+        return any(self._counts)
 
     def add(self, way: Arrangement) -> None:
         """Let a way count as an earlier one."""
-        for marks, places, string, fret in zip(
-            self.marks, self._places, way.strings, way.frets, strict=True
-        ):
-            if places is not None:
+        rows = zip(self.marks, self._places, self._counts, way.strings, way.frets, strict=True)
+        for marks, places, counts, string, fret in rows:
+            if counts:
                 marks |= places == string * self._frets + fret
 
 
@@ -240,7 +244,7 @@ def reasons(arrangement: Arrangement) -> tuple[Reason, ...]:
             held=held,
         )
         for i, here in enumerate(arrangement.fingerings)
-        for instead, extra in [_instead(planner, layers.layer(i), here, through[i], arrangement)]
+        for instead, extra in [_instead(planner, layers.states[i], here, through[i], arrangement)]
     )
 
 
@@ -263,13 +267,12 @@ def _instead(
 
 def _cost_beside(layers: Layers, places: Sequence[int], total: int) -> list[NDArray[np.int64]]:
     """For each note, the cost of the path with that note in each of its states, the rest held."""
-    tables = [layers.tables[k] for k in layers.table_of_step]
-    found = []
+    steps, found = layers.steps, []
     for t, place in enumerate(places):
-        onto = layers.first if t == 0 else tables[t - 1][:, places[t - 1]]
+        onto = layers.first if t == 0 else steps[t - 1][:, places[t - 1]]
         own = onto.copy()
-        if t < len(tables):
-            own += tables[t][places[t + 1], :]
+        if t < len(steps):
+            own += steps[t][places[t + 1], :]
         found.append(np.minimum(total + own - own[place], FORBIDDEN))
     return found
 

@@ -58,16 +58,16 @@ def children() -> float:
 
 def edges(layers: Layers) -> tuple[list[int], list[int], list[int]]:
     """The layered graph as edge lists; node 0 is the start, the last one the end."""
-    widths = [len(layers.layer(t)) for t in range(len(layers))]
+    widths = [len(numbers) for numbers in layers.states]
     begin = [1, *(1 + n for n in accumulate(widths))]
     sources = [0] * widths[0]
     targets = list(range(1, begin[1]))
     costs = layers.first.tolist()
-    for t, k in enumerate(layers.table_of_step):
-        goal, source = np.nonzero(layers.tables[k] < FORBIDDEN)
+    for t, step in enumerate(layers.steps):
+        goal, source = np.nonzero(step < FORBIDDEN)
         sources.extend((begin[t] + source).tolist())
         targets.extend((begin[t + 1] + goal).tolist())
-        costs.extend(layers.tables[k][goal, source].tolist())
+        costs.extend(step[goal, source].tolist())
     sources.extend(range(begin[-2], begin[-1]))
     targets.extend([begin[-1]] * widths[-1])
     costs.extend([0] * widths[-1])

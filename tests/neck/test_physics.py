@@ -184,7 +184,7 @@ class TestMinimax:
     def test_a_start_that_is_forbidden_sets_no_standard(self) -> None:
         numbers = [np.array([0, 1]), np.array([2])]
         first, table = np.array([FORBIDDEN, 0]), np.array([[1, 9]])
-        layers = easiest_layers(Layers(numbers, [0, 1], first, [table], [0]))
+        layers = easiest_layers(Layers(numbers, first, [table]))
         assert cheapest_path(layers) == (9, [1, 0])
 
     @given(tunes(high=8, most=6), st.sampled_from(["forbid", "allow"]))

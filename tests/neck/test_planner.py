@@ -27,13 +27,12 @@ def test_tables_of_held_notes_are_cut_from_those_of_free_ones(
     states = planner.states
     held = NoteLimit(int(states.string[at]), int(states.fret[at]), int(states.position[at]))
     layers = planner.layers(line.holding({note: held}))
-    for step, table in enumerate(layers.table_of_step):
-        before, after = layers.layer(step), layers.layer(step + 1)
+    for before, after, table in zip(layers.states, layers.states[1:], layers.steps, strict=False):
         timed, untimed = planner.step_costs(
             np.tile(before, len(after)), np.repeat(after, len(before))
         )
         told = (timed + untimed).reshape(len(after), len(before))
-        assert (layers.tables[table] == told).all()
+        assert (table == told).all()
 
 
 @given(tunes(high=15))
