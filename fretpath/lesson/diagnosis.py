@@ -5,8 +5,9 @@ tune numbered from another tonic, 3 always heard as 4, a leap turned round, a ba
 Each finder below looks for one such reason in the pairing of tune and answer and says where it
 holds; the mistakes that a reason explains are not told a second time.
 
-**Conventions.**  A shift is told when it holds for three notes or more and three notes of four in
-it fit.  Everything is shown in the words of the answer: letters for an answer in letters.
+**Conventions.**  A shift is told when that is the cheaper account (so for three notes or more) and
+little is left to explain beside it.  Everything is shown in the words of the answer: letters for
+an answer in letters.
 """
 
 from __future__ import annotations
@@ -174,15 +175,6 @@ class Comparison:
         """The pairs from one change of shift to the next."""
         return [(shift, tuple(run)) for shift, run in groupby(self.pairs, key=lambda p: p.shift)]
 
-    @property
-    def sound(self) -> bool:
-        """Whether every shift holds for enough notes to be called one."""
-        return all(self._holds(run) for shift, run in self.runs if shift.octaves is None)
-
-    def _holds(self, run: Sequence[Pair]) -> bool:
-        fitting = sum(map(self.fits, run))
-        return fitting >= _LEAST_RUN and fitting >= _FITTING * len(run)
-
 
 # -- from melodies to a comparison -----------------------------------------------------------------
 
@@ -207,9 +199,8 @@ def compare(expected: Melody, answer: Melody, lengths: bool, letters: bool) -> C
         if reason.kind == "always"
     )
     left = shifted.price - entered * ENTER
-    if plain.price - saved <= shifted.price or left > _MOST_LEFT * len(compared.tune):
-        return alone
-    return compared if compared.sound else alone
+    dearer = plain.price - saved <= shifted.price or left > _MOST_LEFT * len(compared.tune)
+    return alone if dearer else compared
 
 
 def _paired(expected: Melody, answer: Melody, lengths: bool, shifts: bool) -> Pairing:
