@@ -67,9 +67,9 @@ if TYPE_CHECKING:
     from fretpath.lesson.find import Wanted, find_in
     from fretpath.lesson.marking import Marking, Points, mark, mark_best
     from fretpath.lesson.order import Lesson, by_ear, by_hand
+    from fretpath.lesson.packet import TermPlan, TermWeek, plan_term
     from fretpath.lesson.practice import hardest_shift, tempo_ladder
     from fretpath.lesson.record import AskedNote, confusions, format_record, parse_record
-    from fretpath.lesson.term import TermPlan, TermWeek, plan_term
     from fretpath.lesson.tune import EarMeasures, Tune, ear_measures, tune_of
     from fretpath.music.departures import Account, Departure, ScaleReading, read_scales
     from fretpath.music.keyfinding import KeyGuess, find_key
@@ -246,9 +246,9 @@ _LATER = {
     "fretpath.lesson.find": ("Wanted", "find_in"),
     "fretpath.lesson.marking": ("Marking", "Points", "mark", "mark_best"),
     "fretpath.lesson.order": ("Lesson", "by_ear", "by_hand"),
+    "fretpath.lesson.packet": ("TermPlan", "TermWeek", "plan_term"),
     "fretpath.lesson.practice": ("hardest_shift", "tempo_ladder"),
     "fretpath.lesson.record": ("AskedNote", "confusions", "format_record", "parse_record"),
-    "fretpath.lesson.term": ("TermPlan", "TermWeek", "plan_term"),
     "fretpath.lesson.tune": ("EarMeasures", "Tune", "ear_measures", "tune_of"),
     "fretpath.music.departures": ("Account", "Departure", "ScaleReading", "read_scales"),
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),

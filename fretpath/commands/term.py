@@ -17,8 +17,7 @@ from fretpath.commands.folder import add_folder_options, each_melody, finish, pl
 from fretpath.commands.options import add_hand_options, add_instrument_options, setup_from
 from fretpath.errors import FretpathError, RequestError
 from fretpath.lesson.order import parse_order
-from fretpath.lesson.packet import Style
-from fretpath.lesson.term import TermPlan, plan_term, term_contents, week_name, week_pages
+from fretpath.lesson.packet import Style, TermPlan, plan_term, term_contents, week_name, week_pages
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.page.sheet import Look

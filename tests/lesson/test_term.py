@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from fretpath import RequestError
 from fretpath.commands import main
-from fretpath.lesson.term import TermWeek, plan_term, week_pairs
+from fretpath.lesson.packet import TermWeek, plan_term, week_pairs
 from fretpath.lesson.tune import Tune
 from tests.lesson.tunes import degree_words, tune
 
