@@ -122,6 +122,20 @@ def test_a_part_left_out_is_one_reason_and_only_it_is_missed() -> None:
         assert "it stops after" in marking.reasons[0].text
 
 
+@pytest.mark.parametrize("start", [1, 2])
+def test_three_notes_left_out_or_added_are_one_stretch_where_they_may_be(start: int) -> None:
+    # cheapest as well: one note here and two there, which nobody would call simpler
+    tune = [5, 4, 6, 5, 6, 5, 3, 2, 3, 5]
+    short = [*tune[:start], *tune[start + 3 :]]
+    for marking, kind in (
+        (mark(line(tune), line(short)), "missing"),
+        (mark(line(short), line(tune)), "added"),
+    ):
+        assert kinds(marking) in ([kind], ["twice"])
+        assert marking.reasons[0].notes == 3
+        assert marking.unexplained == ()
+
+
 def test_another_tune_is_called_so_and_a_poor_answer_is_not() -> None:
     called = 0
     folder = tunes(40, 13)

@@ -233,6 +233,21 @@ def test_an_excerpt_keeps_the_key_in_force() -> None:
     assert part.bars == (3,)
 
 
+@given(timed_words(most=8), timed_words(most=8), st.sampled_from(KEYS), st.data())
+@settings(deadline=None, max_examples=60)
+def test_an_excerpt_keeps_every_note_and_degree_with_its_octave_behind_a_change_of_key(
+    words: list[str], more: list[str], key: str, data: st.DataObject
+) -> None:
+    tune = parse_melody(f"key: G major\n\n{' '.join(words)} |\nkey: {key}\n{' '.join(more)}")
+    start = data.draw(st.integers(0, len(tune) - 1))
+    stop = data.draw(st.integers(start + 1, len(tune)))
+    part = excerpt(tune, range(start, stop))
+    inside = [n for n, event in enumerate(tune.struck) if start <= event < stop]
+    assert part.pitches == tuple(tune.pitches[n] for n in inside)
+    assert part.degrees == tuple(tune.degrees[n] for n in inside)
+    assert part.key == tune.key_at(start)
+
+
 @given(timed_words(most=20), st.lists(st.integers(1, 19), max_size=4))
 @settings(deadline=None, max_examples=40)
 def test_call_and_answer_leaves_each_call_its_own_length(words: list[str], bars: list[int]) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from fretpath.commands import main
+from tests.lesson.tunes import write_tunes
 
 ROOT = Path(__file__).parent.parent.parent
 DEMO = ROOT / "demo_melodies"
@@ -20,14 +21,13 @@ ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """Three good melodies and one that cannot be read."""
-    for name, text in {
+    texts = {
         "a_steps.txt": "title: Steps\nkey: C major\n\n1 2 3 2 1",
         "b_triad.txt": "title: Triad\nkey: G major\n\n1 3 5 3 1",
         "c_raised.txt": "title: Raised\nkey: D major\n\n3 4 #4 5 8",
         "d_broken.txt": "title: Broken\nkey: C major\n\n1 2 zz",
-    }.items():
-        (tmp_path / name).write_text(text, encoding="utf-8")
-    return tmp_path
+    }
+    return write_tunes(tmp_path, texts)
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:

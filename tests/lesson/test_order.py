@@ -17,6 +17,7 @@ from fretpath.lesson.order import (
     difficulty,
     format_order,
     gaps,
+    in_short,
     parse_order,
 )
 from fretpath.lesson.tune import Tune, tune_of
@@ -175,6 +176,29 @@ def test_the_numbers_shown_rise_with_the_order(texts: list[list[str]]) -> None:
         assert set(lesson.new) == lesson.tune.material - known
         assert set(lesson.new) | set(lesson.repeats) == lesson.tune.material
         known |= lesson.tune.material
+
+
+def test_news_and_repeats_stand_in_the_order_of_the_ladder() -> None:
+    first, second = by_ear([tune("1 2 3 (5 1):1/2", "first"), tune("3 #4 5 r (1 6):1/2 1", "more")])
+    assert [str(topic) for topic in first.new] == [
+        *(f"degree {number}" for number in (1, 2, 3, 5)),
+        "half beats",
+        "leap to 1",
+        "3rd, 4th or 8ve in the tonic triad",
+    ]
+    for topics in (first.new, second.new, second.repeats):
+        assert len(topics) > 1
+        assert [topic.rung for topic in topics] == sorted(topic.rung for topic in topics)
+    assert second.new[-1].name == "#4 off the key"
+    assert in_short(reversed(second.new)) == in_short(second.new)
+    told = "degree 6, rests, leap in the subdominant, #4 off the key, range over a 5th"
+    assert in_short(second.new) == told
+
+
+def test_the_easier_tune_comes_first() -> None:
+    hard, easy = tune("1 2 #4 b2", "a"), tune("1 2 3 4", "b")
+    assert [lesson.tune.name for lesson in by_ear([hard, easy])] == ["b", "a"]
+    assert [lesson.place for lesson in by_ear([hard, easy])] == [1, 2]
 
 
 def test_with_nothing_new_the_mean_rank_decides() -> None:

@@ -14,6 +14,7 @@ from fretpath.commands import main
 from fretpath.commands import sheet as sheet_command
 from fretpath.neck.keychoice import rank_keys
 from fretpath.neck.setup import Setup
+from tests.lesson.tunes import write_tunes
 
 ROOT = Path(__file__).parent.parent.parent
 TUNES = {
@@ -42,11 +43,7 @@ class Links(HTMLParser):
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """Three melodies."""
-    made = tmp_path / "tunes"
-    made.mkdir()
-    for name, text in TUNES.items():
-        (made / name).write_text(text, encoding="utf-8")
-    return made
+    return write_tunes(tmp_path / "tunes", TUNES)
 
 
 def sheet(folder: Path, out: Path, *words: str) -> int:
@@ -186,12 +183,11 @@ def test_options_of_packets_are_refused_for_a_melody(
 def test_a_packet_reads_jottings_and_finds_keys(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    tunes = tmp_path / "tunes"
-    tunes.mkdir()
-    (tunes / "boots.txt").write_text("Wet Boots (in F, 3/4)\n1 2 3 | 5 - 3 | 4 3 2 | 1 - - |")
-    (tunes / "buttons.txt").write_text(
-        "Buttons\nC D E F | G A B c | G F E D | C - - - |\nC E G E | F D B C |"
-    )
+    texts = {
+        "boots.txt": "Wet Boots (in F, 3/4)\n1 2 3 | 5 - 3 | 4 3 2 | 1 - - |",
+        "buttons.txt": "Buttons\nC D E F | G A B c | G F E D | C - - - |\nC E G E | F D B C |",
+    }
+    tunes = write_tunes(tmp_path / "tunes", texts)
     assert sheet(tunes, tmp_path / "out") == 0
     told = capsys.readouterr()
     assert "2 tunes" in told.out

@@ -13,7 +13,7 @@ from fretpath import RequestError
 from fretpath.commands import main
 from fretpath.lesson.packet import TermWeek, plan_term, week_pairs
 from fretpath.lesson.tune import Tune
-from tests.lesson.tunes import degree_words, tune
+from tests.lesson.tunes import degree_words, tune, write_tunes
 
 TUNES = {
     "a_steps.txt": "title: Steps\nkey: C major\nmeter: 4/4\n\n1 2 3 2 | 1 2 1 -",
@@ -27,11 +27,7 @@ TUNES = {
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """Three melodies, one that cannot be read and one that cannot be played."""
-    made = tmp_path / "tunes"
-    made.mkdir()
-    for name, text in TUNES.items():
-        (made / name).write_text(text, encoding="utf-8")
-    return made
+    return write_tunes(tmp_path / "tunes", TUNES)
 
 
 @given(st.lists(degree_words(most=6), min_size=1, max_size=9), st.integers(1, 6), st.integers(1, 4))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from hypothesis import strategies as st
 
 from fretpath import Melody, parse_melody
@@ -11,6 +13,14 @@ KEYS = ("C major", "Bb major", "F# minor", "E phrygian", "D mixolydian", "A harm
 IN_KEY = ("5,", "6,", "7,", "1", "2", "3", "4", "5", "6", "7", "8", "9", "10")
 OFF_KEY = ("#4", "b7", "b3", "b6", "b2", "#1")
 LENGTHS = ("", ":2", ":1/2", ":3/2", ":1/3", ":1/4")
+
+
+def write_tunes(folder: Path, texts: dict[str, str]) -> Path:
+    """A folder of melody files; *texts* by file name."""
+    folder.mkdir(exist_ok=True)
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    return folder
 
 
 def melody(degrees: str, key: str = "C major") -> Melody:
