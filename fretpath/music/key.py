@@ -29,6 +29,7 @@ from fretpath.music.pitch import (
     Pitch,
     accidental,
     alter_of,
+    match_whole,
     natural_semitones,
 )
 from fretpath.values import Value, check_fields
@@ -55,13 +56,11 @@ class Degree(Value):
     @classmethod
     def parse(cls, text: str) -> Degree:
         """Read ``1``, ``b3``, ``#11``, ``5,`` or ``2'``; :class:`RequestError` otherwise."""
-        match = _DEGREE.fullmatch(text)
-        if match is None:
-            raise RequestError(
-                f'"{text[:40]}" is not a degree: degrees count from 1, with b or # in front '
-                "and , or ' behind, such as 5, b3, #4, 10 or 5,"
-            )
-        accidentals, number, marks = match.groups(default="")
+        told = (
+            "a degree: degrees count from 1, with b or # in front and , or ' behind, such as 5, "
+            "b3, #4, 10 or 5,"
+        )
+        accidentals, number, marks = match_whole(_DEGREE, text, told).groups(default="")
         octaves = marks.count("'") - marks.count(",")
         return cls(int(number) - 1 + 7 * octaves, alter_of(accidentals))
 

@@ -15,6 +15,7 @@ its lengths (``:1/2``), places (``@``), ``octave:`` or ``degrees:``: whoever wri
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
@@ -29,11 +30,11 @@ from fretpath.music.notation import format_melody, parse_melody
 from fretpath.music.scribbles import Habits, habits_of, melody_words, space_out
 from fretpath.music.text import (
     EVENT,
-    GROUP_END,
     HEADERS,
+    TOKEN,
     UNDER,
     TextSpot,
-    beats_of,
+    music_line,
     refuse_tab,
     rows,
 )
@@ -199,10 +200,9 @@ def _words(row: JottedLine, habits: Habits, draft: Draft) -> Iterator[str]:
     if "(" in line and not re.search(r"\):[1-9]", line):
         line = line.replace("(", " ").replace(")", " ")
         draft.tell("left out", "brackets around notes", row.number)
-    for word in re.findall(
-        r"\|:|:\|(?:x\d{1,2})?|\||\[\d{1,2}(?!\S)|\]|\(|\)\S*|(?:(?!:\|)[^\s|()\]])+", line
-    ):
-        if re.fullmatch(r"\|:?|:\|.*|\[\d+|\]|\(|\).*|r(?::.*)?|-(?::.*)?", word):
+    for token in TOKEN.finditer(line):
+        word = token[0]
+        if token["bar"] or word[0] in "()" or re.fullmatch(r"[r-](?::.*)?", word):
             yield word
         elif word not in (",", ";"):
             yield from melody_words(word.rstrip(";"), habits, tell)
@@ -340,24 +340,16 @@ def _close(
 
 
 def _measure(words: Sequence[str]) -> Iterator[Fraction | None]:
-    """The beats of each event, None for a bar line; a group's events take its length."""
-    group: list[str] | None = None
-    for word in words:
-        match = EVENT.fullmatch(word)
-        if word == "(":
-            group = []
-        elif word.startswith(")") and group is not None:
-            length = GROUP_END.fullmatch(word)
-            each = beats_of(length) if length else Fraction(1)
-            for inside in group:
-                yield None if "|" in inside else each
-            group = None
-        elif group is not None:
-            group.append(word)
-        elif "|" in word or word == "]":
-            yield None
-        elif match:
-            yield beats_of(match)
+    """The beats of each event, None for a bar line; nothing of a line with a fault in it."""
+    try:
+        line = music_line(" ".join(words), "", 1)
+    except MelodySyntaxError:
+        return
+    signs = Counter(at for at, sign, _ in line.signs if sign[0] != "[")
+    for at, event in enumerate(line.events):
+        yield from [None] * signs[at]
+        yield event.beats
+    yield from [None] * signs[len(line.events)]
 
 
 def _as_often(words: Sequence[str], times: int, signs: bool) -> Iterator[str]:

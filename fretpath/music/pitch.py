@@ -50,6 +50,14 @@ def alter_of(accidentals: str) -> int:
     return len(accidentals) if accidentals.startswith("#") else -len(accidentals)
 
 
+def match_whole(pattern: re.Pattern[str], text: str, what: str) -> re.Match[str]:
+    """The parts of a text; :class:`RequestError` tells *what* it should be, and how to write it."""
+    match = pattern.fullmatch(text)
+    if match is None:
+        raise RequestError(f'"{text[:40]}" is not {what}')
+    return match
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Interval(Value):
     """The way from one spelled pitch to another; negative downwards.
@@ -68,20 +76,12 @@ class Interval(Value):
     @classmethod
     def parse(cls, text: str) -> Interval:
         """Read ``m3``, ``+P5`` or ``-M2``; raise :class:`RequestError` for anything else."""
-        match = _INTERVAL.fullmatch(text)
-        if match is None:
-            raise RequestError(
-                f'"{text[:40]}" is not an interval: write quality and number, '
-                "such as m3, P5, A4, or -M2 for downwards"
-            )
-        sign, quality, number = match.groups()
+        told = "an interval: write quality and number, such as m3, P5, A4, or -M2 for downwards"
+        sign, quality, number = match_whole(_INTERVAL, text, told).groups()
         steps = int(number) - 1
         base = natural_semitones(steps)
         perfect = steps % 7 in _PERFECT
-        offsets = {"P": 0} if perfect else {"M": 0, "m": -1}
-        for n in range(1, 5):
-            offsets["A" * n] = n
-            offsets["d" * n] = -n if perfect else -n - 1
+        offsets = {_quality(excess, perfect): excess for excess in range(-5, 5)}
         if quality not in offsets:
             wants = "P, A or d" if perfect else "M, m, A or d"
             raise RequestError(f'there is no interval "{text}": a {steps + 1} is {wants}')
@@ -172,13 +172,8 @@ class Pitch(Value):
 
         Raise :class:`RequestError` for anything else; there is no H, and the octave is needed.
         """
-        match = _PITCH.fullmatch(text)
-        if match is None:
-            raise RequestError(
-                f'"{text[:40]}" is not a pitch: write a letter A to G, #s or bs, and the octave, '
-                "such as C4 or Bb2"
-            )
-        letter, accidentals, octave = match.groups()
+        told = "a pitch: write a letter A to G, #s or bs, and the octave, such as C4 or Bb2"
+        letter, accidentals, octave = match_whole(_PITCH, text, told).groups()
         return cls.spelled(letter, alter_of(accidentals), int(octave))
 
     @classmethod

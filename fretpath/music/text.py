@@ -78,7 +78,7 @@ _NOTE = (
     r"(?P<octave>-?\d)?"
 )
 EVENT = re.compile(rf"(?:{_DEGREE}|{_NOTE}|(?P<rest>r)|(?P<hold>-)){_LENGTH}{_PLACE}")
-GROUP_END = re.compile(rf"\){_LENGTH}")
+_GROUP_END = re.compile(rf"\){_LENGTH}")
 BAR = re.compile(r"\|:?|:\|(?:x(?P<times>\d{1,2}))?|\[(?P<ending>\d{1,2})|\]")
 _WORD = r"(?:(?!:\|)[^\s()|\]])"
 TOKEN = re.compile(
@@ -178,7 +178,7 @@ def split(text: str, source: str) -> tuple[Headers, list[MusicLine]]:
     for number, raw in rows(text, source):
         name, colon, _ = raw.partition(":")
         if not (colon and _is_header_name(name)):
-            line = _music_line(raw.translate(TYPED), source, number, room=MOST_EVENTS - count)
+            line = music_line(raw.translate(TYPED), source, number, room=MOST_EVENTS - count)
             count += len(line.events)
             lines.append(replace(line, changes=tuple(changes) if line.events else ()))
             if line.events:
@@ -260,7 +260,7 @@ def _refuse_control(raw: str, source: str, number: int) -> None:
             raise spot.error(f"{kind} U+{ord(char):04X} in the text; delete it")
 
 
-def _music_line(raw: str, source: str, number: int, *, room: int) -> MusicLine:
+def music_line(raw: str, source: str, number: int, *, room: int = MOST_EVENTS) -> MusicLine:
     """One line of music with at most ``room`` events."""
     events: list[Event] = []
     signs: list[tuple[int, str, TextSpot]] = []
@@ -295,19 +295,18 @@ def _event(word: str, spot: TextSpot) -> Event:
         raise spot.error(why_not(word))
     if match["place"] and (match["rest"] or match["hold"]):
         raise spot.error("only a note has a place on the neck, a rest or a hold has none")
-    return Event(match, beats_of(match), spot)
+    return Event(match, _beats(match), spot)
 
 
-def beats_of(match: re.Match[str]) -> Fraction:
-    """The length of an event or a group, in beats."""
+def _beats(match: re.Match[str]) -> Fraction:
     return Fraction(int(match["beats"] or 1), int(match["unit"] or 1))
 
 
 def _group_length(word: str, spot: TextSpot) -> Fraction:
-    match = GROUP_END.fullmatch(word)
+    match = _GROUP_END.fullmatch(word)
     if match is None or match["beats"] is None:
         raise spot.error("expected the length of the group after ), such as ):1/2")
-    return beats_of(match)
+    return _beats(match)
 
 
 def _in_group(event: Event, beats: Fraction) -> Event:
@@ -356,7 +355,9 @@ def why_not(word: str) -> str:
     if slip := _told(_SLIPS, word):
         return f'"{word[:20]}": {slip}'
     if re.fullmatch(r"[A-Za-z]{3,}:", word):
-        return unknown_header(word[:20].rstrip(":").lower())
+        name = word[:20].rstrip(":").lower()
+        own = f"{name}: stands on a line of its own"
+        return own if name in HEADERS else unknown_header(name)
     if word.endswith("@"):
         return "expected a string, a fret or both after @, such as @4-8, @4 or @-8"
     hint = _told(_HINTS, word)

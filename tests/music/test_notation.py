@@ -269,6 +269,7 @@ FAULTS = [
         8,
         'unknown header "titel"; did you mean "title"?',
     ),
+    ("a header in the music", "1 2 meter: 3/4", 1, 5, 6, "meter: stands on a line of its own"),
     ("a header by another name", "Time: 4/4\n\n1", 1, 1, 5, 'did you mean "meter"?'),
     ("a remark in the music", "Cara\n1 2", 1, 1, 4, "a remark stands on a line that begins with ;"),
     ("a syllable", "do re", 1, 1, 2, "for syllables write do 1, re 2, mi 3"),
