@@ -216,7 +216,7 @@ def _reading(passage: Passage, first: Key) -> ScaleReading:
         smallest=_smallest_scale(passage),
         modes=modes,
         share=share,
-        undecided=_undecided(passage, modes),
+        undecided=_open_degrees(passage, modes),
         color=_color(passage, first),
         departures=_departures(passage, accounts),
         accounts=accounts,
@@ -269,7 +269,7 @@ def _best_modes(passage: Passage) -> tuple[tuple[Scale, ...], Fraction]:
     return tuple(best), most / total
 
 
-def _undecided(passage: Passage, modes: tuple[Scale, ...]) -> tuple[str, ...]:
+def _open_degrees(passage: Passage, modes: tuple[Scale, ...]) -> tuple[str, ...]:
     shared = set.intersection(*(set(mode.names) for mode in modes))
     loose = {name for mode in modes for name in mode.names if name not in shared}
     silent = [name for name in loose if not passage.sounds(name)]
@@ -367,7 +367,7 @@ def _and(names: Iterable[str]) -> str:
 # -- another scale or key for the whole tune -----------------------------------------------------
 
 
-def _added(passage: Passage, left: Notes) -> Iterator[Account]:
+def _fuller_scale(passage: Passage, left: Notes) -> Iterator[Account]:
     """Degrees that only a smaller scale leaves out."""
     scale, base = passage.scale, passage.scale.base
     notes = _on(left, base.names)
@@ -679,7 +679,7 @@ def _does(passage: Passage, note: SpelledNote) -> str:
     return found.kind if found else ""
 
 
-def _borrowed_together(passage: Passage, left: Notes) -> Iterator[Account]:
+def _borrowing_together(passage: Passage, left: Notes) -> Iterator[Account]:
     """Two or more different notes of the parallel key side by side."""
     foreign = {note.index for note in left if _is_parallel(passage, note.name)}
     runs = [
@@ -689,7 +689,7 @@ def _borrowed_together(passage: Passage, left: Notes) -> Iterator[Account]:
     ]
     notes = [note for run in runs if len(_names(run)) > 1 for note in run]
     if notes:
-        yield _borrowed(passage, notes, f"{_where(passage, notes)}, side by side")
+        yield _borrowing(passage, notes, f"{_where(passage, notes)}, side by side")
 
 
 def _is_parallel(passage: Passage, name: str) -> bool:
@@ -697,7 +697,7 @@ def _is_parallel(passage: Passage, name: str) -> bool:
     return name in (("3", "6", "7") if passage.scale.minor else ("b3", "b6", "b7"))
 
 
-def _borrowed(passage: Passage, notes: Notes, evidence: str) -> Account:
+def _borrowing(passage: Passage, notes: Notes, evidence: str) -> Account:
     other = "major" if passage.scale.minor else "minor"
     return _account("borrowed", other, f"borrowed from the parallel {other}", notes, evidence)
 
@@ -826,7 +826,7 @@ def _rest(passage: Passage, left: Notes) -> Iterator[Account]:
             yield _leading_to(goal, soon, f"{_where(passage, soon)}, {goal} soon after")
         rest = [note for note in notes if note not in soon]
         if rest and _is_parallel(passage, name):
-            yield _borrowed(passage, rest, _where(passage, rest))
+            yield _borrowing(passage, rest, _where(passage, rest))
         elif rest:
             title = f"free {departure_name(name, passage.scale)}"
             evidence = _where(passage, rest) + _beside(passage, name)
@@ -836,7 +836,7 @@ def _rest(passage: Passage, left: Notes) -> Iterator[Account]:
 Rule = Callable[[Passage, Notes], Iterator[Account]]
 
 RULES: tuple[Rule, ...] = (
-    _added,
+    _fuller_scale,
     _wrong_key,
     _whole_mode,
     _other_third,
@@ -846,7 +846,7 @@ RULES: tuple[Rule, ...] = (
     _blue,
     _modes,
     _anticipations,
-    _borrowed_together,
+    _borrowing_together,
     _neapolitan,
     _leading,
     _applied_seventh,

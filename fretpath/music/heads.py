@@ -78,11 +78,11 @@ def read_head(line: str) -> Head:
         name = "key" if name.lower() == "in" and not named[1] else name.lower()
         name = header_named(name)
         if name and name not in UNDER:
-            return _named(name, value)
+            return _by_name(name, value)
     return _peel(line)
 
 
-def _named(name: str, value: str) -> Head:
+def _by_name(name: str, value: str) -> Head:
     """A header by name; behind a key or a meter others may follow."""
     if name == "key":
         rest = _peel(f"key {value}")

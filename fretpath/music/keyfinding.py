@@ -47,7 +47,7 @@ _MINOR = (0.0, -4.12, -1.31, -1.44, -4.02, -1.47, -2.79, -0.03, -1.92, -3.11, -1
 _DORIAN = (0.0, -3.16, -1.18, -1.63, -3.08, -1.53, -3.06, -0.21, -3.98, -2.02, -1.36, -3.60)
 
 
-def _exchanged(weights: tuple[float, ...], one: int, other: int) -> tuple[float, ...]:
+def _exchange(weights: tuple[float, ...], one: int, other: int) -> tuple[float, ...]:
     """The weights of a mode that differs in one degree: the two forms change places."""
     swap = {one: other, other: one}
     return tuple(weights[swap.get(sound, sound)] for sound in range(12))
@@ -56,10 +56,10 @@ def _exchanged(weights: tuple[float, ...], one: int, other: int) -> tuple[float,
 DEGREES = {
     "major": _MAJOR,
     "mixolydian": _MIXOLYDIAN,
-    "lydian": _exchanged(_MAJOR, 5, 6),
+    "lydian": _exchange(_MAJOR, 5, 6),
     "natural minor": _MINOR,
     "dorian": _DORIAN,
-    "phrygian": _exchanged(_MINOR, 1, 2),
+    "phrygian": _exchange(_MINOR, 1, 2),
 }
 """Weight of each sound, by semitones above the tonic; Lydian and Phrygian are too rare in the
 books to be fitted."""

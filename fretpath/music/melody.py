@@ -318,17 +318,17 @@ class Melody(Value):
         """
         if not isinstance(other, Melody):
             return NotImplemented
-        return _joined(self, other)
+        return _join(self, other)
 
     def take_bars(self, start: int, stop: int | None = None) -> Melody:
         """Bars *start* to before *stop* (the end if None), counted from 0, a pickup as one."""
-        return self._taken("bars", [*self.spans(self.whole_bars)], start, stop)
+        return self._take("bars", [*self.spans(self.whole_bars)], start, stop)
 
     def take_phrases(self, start: int, stop: int | None = None) -> Melody:
         """Phrases *start* to before *stop* (the end if None), counted from 0."""
-        return self._taken("phrases", [*self.spans(self.phrases)], start, stop)
+        return self._take("phrases", [*self.spans(self.phrases)], start, stop)
 
-    def _taken(self, what: str, spans: list[range], start: int, stop: int | None) -> Melody:
+    def _take(self, what: str, spans: list[range], start: int, stop: int | None) -> Melody:
         chosen = spans[start:stop] if start >= 0 and (stop is None or stop >= 0) else []
         if not chosen:
             raise RequestError(
@@ -445,7 +445,7 @@ class Melody(Value):
     def whole_bars(self) -> tuple[int, ...]:
         """The bar marks without those where a repeat sign cuts a whole bar in two."""
         cuts = {sign for repeat in self.repeats for sign in repeat.signs}
-        return _uncut(self, cuts) if cuts else self.bars
+        return _without_cuts(self, cuts) if cuts else self.bars
 
     def expanded(self) -> Melody:
         """The melody as it is played, with its repeats written out; itself if it has none.
@@ -467,7 +467,7 @@ class Melody(Value):
         lyrics, chords = dict(self.lyrics), dict(self.chords)
         written = replace(
             self,
-            notes=tuple(_untied([self.notes[event] for event in order])),
+            notes=tuple(_untie([self.notes[event] for event in order])),
             keys=keys,
             meters=meters,
             bars=tuple(sorted(bars | joins)),
@@ -477,7 +477,7 @@ class Melody(Value):
             chords=tuple((at, chords[event]) for at, event in enumerate(order) if event in chords),
         )
         cuts = joins | {at for at, event in enumerate(order) if event in signs}
-        return replace(written, bars=_uncut(written, cuts))
+        return replace(written, bars=_without_cuts(written, cuts))
 
     def part(self, events: range) -> Melody:
         """The events of a range as a melody of its own, with all marks that lie inside.
@@ -495,7 +495,7 @@ class Melody(Value):
             bars=tuple(mark - start for mark in self.bars if start < mark < stop),
             phrases=tuple(mark - start for mark in self.phrases if start < mark < stop),
             octave=tonic.octave if tonic else self.octave,
-            repeats=tuple(_moved(repeat, -start) for repeat in inside),
+            repeats=tuple(_move(repeat, -start) for repeat in inside),
             lyrics=tuple((at - start, word) for at, word in self.lyrics if at in events),
             chords=tuple((at - start, name) for at, name in self.chords if at in events),
         )
@@ -513,7 +513,7 @@ class Melody(Value):
             else Note(note.pitch + interval, note.beats, note.tied, note.placement)
             for note in self.notes
         )
-        chords = tuple((at, _moved_chord(name, interval)) for at, name in self.chords)
+        chords = tuple((at, _move_chord(name, interval)) for at, name in self.chords)
         first = self.tonic
         if first is None:
             return replace(self, notes=notes, chords=chords)
@@ -573,7 +573,7 @@ def _in_bars(
     return bars
 
 
-def _joined(first: Melody, second: Melody) -> Melody:
+def _join(first: Melody, second: Melody) -> Melody:
     """One melody after another."""
     if second.keys and not first.keys:
         raise RequestError("the first melody has no key and the second has: give it one (with_key)")
@@ -593,18 +593,18 @@ def _joined(first: Melody, second: Melody) -> Melody:
     def later(marks: Iterable[tuple[int, T]]) -> tuple[tuple[int, T], ...]:
         return tuple((event + at, mark) for event, mark in marks)
 
-    def changed(before: T | None, marks: tuple[tuple[int, T], ...]) -> tuple[tuple[int, T], ...]:
+    def change(before: T | None, marks: tuple[tuple[int, T], ...]) -> tuple[tuple[int, T], ...]:
         return later(marks[1:] if marks and marks[0][1] == before else marks)
 
     return replace(
         first,
         notes=first.notes + second.notes,
-        keys=first.keys + changed(first.key_at(at - 1), second.keys),
-        meters=first.meters + changed(meter, second.meters),
+        keys=first.keys + change(first.key_at(at - 1), second.keys),
+        meters=first.meters + change(meter, second.meters),
         bars=(*first.bars, *line, *(bar + at for bar in second.bars)),
         phrases=(*first.phrases, at, *(phrase + at for phrase in second.phrases)),
         octave_free=first.octave_free and second.octave_free,
-        repeats=first.repeats + tuple(_moved(repeat, at) for repeat in second.repeats),
+        repeats=first.repeats + tuple(_move(repeat, at) for repeat in second.repeats),
         lyrics=first.lyrics + later(second.lyrics),
         chords=first.chords + later(second.chords),
     )
@@ -645,7 +645,7 @@ def _check_words(what: str, words: tuple[tuple[int, str], ...], places: frozense
             raise RequestError(f'"{word[:20]}" is not a {what} that can be written')
 
 
-def _uncut(melody: Melody, cuts: Collection[int]) -> tuple[int, ...]:
+def _without_cuts(melody: Melody, cuts: Collection[int]) -> tuple[int, ...]:
     """Bar marks without the cuts whose two sides add up to one bar."""
     edges = (0, *melody.bars, len(melody.notes))
     kept = []
@@ -657,7 +657,7 @@ def _uncut(melody: Melody, cuts: Collection[int]) -> tuple[int, ...]:
     return tuple(kept)
 
 
-def _untied(notes: Sequence[Note]) -> Iterator[Note]:
+def _untie(notes: Sequence[Note]) -> Iterator[Note]:
     """The notes, those struck whose tie has lost the note before."""
     before = Note(None)
     for note in notes:
@@ -677,17 +677,17 @@ def _part_of(changes: tuple[tuple[int, T], ...], events: range) -> tuple[tuple[i
     return ((0, first), *later) if first is not None else ()
 
 
-def _moved(repeat: Repeat, by: int) -> Repeat:
+def _move(repeat: Repeat, by: int) -> Repeat:
     endings = tuple(event + by for event in repeat.endings)
     return Repeat(repeat.start + by, repeat.stop + by, repeat.times, endings)
 
 
-def _moved_chord(name: str, interval: Interval) -> str:
+def _move_chord(name: str, interval: Interval) -> str:
     """A chord name with its root and its bass moved; what is no letter stays."""
-    return _ROOT.sub(lambda root: _moved_name(root[0], interval), name)
+    return _ROOT.sub(lambda root: _move_name(root[0], interval), name)
 
 
-def _moved_name(name: str, interval: Interval) -> str:
+def _move_name(name: str, interval: Interval) -> str:
     return (Pitch.spelled(name[0], alter_of(name[1:]), WORKING_OCTAVE) + interval).name
 
 

@@ -388,11 +388,11 @@ def _with_words(melody: Melody, lines: list[MusicLine]) -> Melody:
         for name, value, spot in line.under:
             events = range(start, start + len(line.events))
             words = tuple(_words_under(melody, events, name, value, spot))
-            melody = spot.build(partial(_joined, melody, name, words))
+            melody = spot.build(partial(_add_words, melody, name, words))
     return melody
 
 
-def _joined(melody: Melody, name: str, words: tuple[tuple[int, str], ...]) -> Melody:
+def _add_words(melody: Melody, name: str, words: tuple[tuple[int, str], ...]) -> Melody:
     if name == "words":
         return replace(melody, lyrics=melody.lyrics + words)
     return replace(melody, chords=melody.chords + words)

@@ -305,9 +305,7 @@ def parallel_sections(passage: Passage) -> Iterator[tuple[KeyArea, Notes]]:
     area = PARALLEL_MAJOR if scale.minor else PARALLEL_MINOR
     area = replace(area, leaves=area.leaves - set(scale.names))
     for notes in _sections(passage, area):
-        leaving = _count(notes, area.leaves)
-        enough = leaving >= FEWEST and leaving > _count(notes, area.returns)
-        enough = enough or _is_long(notes, area)
+        enough = _count(notes, area.leaves) >= FEWEST or _is_long(notes, area)
         thirds = [note for note in notes if note.name in area.leaves & {"3", "b3"}]
         colored = len(thirds) > 1 or bool(thirds and any(note.name == "b6" for note in notes))
         slides = any(_slides(passage, note) for note in thirds)

@@ -53,7 +53,7 @@ def transpose_melody(
         raise RequestError("say one of: to which key, or by which interval or how many frets")
     if by is not None:
         interval = _interval(melody, by)
-        return Transposed(_moved(melody, interval), interval, ())
+        return Transposed(_move(melody, interval), interval, ())
     if melody.key is None:
         raise RequestError(
             "no key is given, so there is none to leave: add a key (--key G), or move by an "
@@ -61,7 +61,7 @@ def transpose_melody(
         )
     key = to if isinstance(to, Key) else key_asked(to or "", melody.key)
     interval = way_to(melody.key, key.tonic)
-    moved = _moved(melody, interval)
+    moved = _move(melody, interval)
     if key.mode == melody.key.mode:
         return Transposed(moved, interval, ())
     moved, changed = _in_mode(moved, key.scale)
@@ -74,18 +74,18 @@ def _interval(melody: Melody, by: str | int | Interval) -> Interval:
     return Interval.parse(by) if isinstance(by, str) else by
 
 
-def _moved(melody: Melody, interval: Interval) -> Melody:
+def _move(melody: Melody, interval: Interval) -> Melody:
     moved = melody.transposed(interval)
     if not any(note.placement for note in melody.notes):
         return moved
     notes = tuple(
-        replace(note, placement=_moved_place(note.placement, interval.semitones))
+        replace(note, placement=_move_place(note.placement, interval.semitones))
         for note in moved.notes
     )
     return replace(moved, notes=notes)
 
 
-def _moved_place(place: Placement | None, semitones: int) -> Placement | None:
+def _move_place(place: Placement | None, semitones: int) -> Placement | None:
     if place is None or place.fret is None:
         return place
     fret = place.fret + semitones
@@ -138,7 +138,7 @@ def _in_mode(melody: Melody, mode: Scale) -> tuple[Melody, tuple[int, ...]]:
             note = replace(note, pitch=notes[-1].pitch)
         elif note.pitch is not None and key is not None:
             number, degree = next(degrees)
-            alter = _exchanged(degree, key.scale, mode) if degree else 0
+            alter = _exchange(degree, key.scale, mode) if degree else 0
             if alter:
                 changed.append(number)
                 pitch = Pitch(note.pitch.staff, note.pitch.midi + alter)
@@ -148,7 +148,7 @@ def _in_mode(melody: Melody, mode: Scale) -> tuple[Melody, tuple[int, ...]]:
     return replace(melody, notes=tuple(notes), keys=keys), tuple(changed)
 
 
-def _exchanged(degree: Degree, old: Scale, new: Scale) -> int:
+def _exchange(degree: Degree, old: Scale, new: Scale) -> int:
     """Semitones to add to a degree of the old scale to have the new scale's own."""
     own = old.own(degree.number).alter
     return new.own(degree.number).alter - own if degree.alter == own else 0

@@ -253,6 +253,12 @@ def test_accounts(key: str, text: str, expected: dict[str, tuple[str, str]]) -> 
     assert found == expected
 
 
+def test_a_whole_step_away_and_back_is_a_degree_of_a_mode() -> None:
+    """Only a half step makes a neighbor chromatic: b7 beside one plain 7 stays Mixolydian."""
+    account = only(reading("1 b7, 1 3 | 1 b7, 1 5 | 8 b7 8 5 | 4 7, 1 -", "C"))
+    assert (account.kind, account.argument) == ("mode", "mixolydian")
+
+
 class TestSmallestScaleAndEqualModes:
     def test_the_smallest_scale_has_no_third_the_tune_avoids(self) -> None:
         assert reading("1 2 b3 5", "A minor").smallest == SCALES["natural minor"]
@@ -343,6 +349,15 @@ class TestSections:
         account = only(reading(text, "A minor"))
         assert account.title == "parallel major, bars 3 to 4"
 
+    def test_the_sixth_of_the_parallel_major_belongs_to_its_section(self) -> None:
+        text = "1 2 b3 5 | b3 2 b7, 1 |\n3 5 3 6 | 3 4 3 2 |\n1 b3 5 b3 | 2 b3 1 1"
+        account = only(reading(text, "A minor"))
+        assert (account.kind, account.degrees) == ("parallel", ("3", "6"))
+
+    def test_no_section_leaves_a_key_that_sounds_nowhere_else(self) -> None:
+        text = "1 3 5 3 | 3 2 1 1 | 5 #4 3 #4 | 4 7 #4 5 | 6 #4 7 5 | 5 3 2 1 | 3 2 1 1"
+        assert only(reading(text, "C")).title == "lydian, with one plain 4 (bar 4)"
+
     def test_blue_thirds_beside_major_ones_are_no_section(self) -> None:
         found = reading("1 b3 3 5 | 5 3 b3 3 | 1 b3 3 5 | 3 2 1 1", "G")
         assert [account.kind for account in found.accounts] == ["blue"]
@@ -353,6 +368,17 @@ class TestSections:
         assert account.kind == "modulation"
         assert account.bars == (3, 4)
         assert account.evidence == "#4 three times; no 4 there, and it closes on 5"
+
+    def test_a_phrase_is_filled_up_to_where_the_key_of_home_sounds(self) -> None:
+        """The 3 in the first bar of the phrase stays at home."""
+        text = "1 2 3 5 | 3 2 1 1 |\n3 5 3 1 | b3 2 b7, 1 | b6 5 b3 1 |\n3 2 3 5 | 3 2 1 1"
+        account = only(reading(text, "C"))
+        assert (account.kind, account.bars) == ("parallel", (4, 5))
+
+    def test_two_leaving_notes_with_a_returning_one_between_are_no_section(self) -> None:
+        text = "1 3 5 3 | 3 2 1 1 | b3 2 1 1 | 5 4 2 1 | 5 3 1 1 | b6 5 2 1"
+        found = reading(text, "C")
+        assert "parallel" not in [account.kind for account in found.accounts]
 
     def test_two_leading_notes_are_no_modulation(self) -> None:
         found = reading("1 3 5 4 | 3 #4 5 1 | 6 #4 5 4 | 3 2 1 1", "C")
