@@ -17,6 +17,7 @@ from fretpath.commands.options import (
     with_found_key,
 )
 from fretpath.commands.read import add_tab_options, reading_from
+from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
 from fretpath.page.captions import figures_column
@@ -54,13 +55,13 @@ def run(arguments: argparse.Namespace) -> str:
         arguments.remarks.extend(reading.doubts)
         return deliver(arguments, as_json(_data(found, reading)))
     key_found = [guess_lines(guess)] if guess and against is None else []
-    page = [*key_found, *_faults(found, reading), "", *_side_by_side(found)]
+    page = [*key_found, *_faults(found, reading, against), "", *_side_by_side(found)]
     if arguments.ours:
         page += ["", *_our_way(found, tune=against is not None)]
     return deliver(arguments, "\n".join(page) + "\n")
 
 
-def _faults(found: TabCheck, reading: TabReading) -> list[str]:
+def _faults(found: TabCheck, reading: TabReading, against: Melody | None) -> list[str]:
     lines = [f"  {fault}" for fault in found.faults]
     doubts = [f"  {remark}" for remark in reading.doubts]
     if lines:
@@ -74,10 +75,9 @@ def _faults(found: TabCheck, reading: TabReading) -> list[str]:
         page += ["", "not read with certainty:", *doubts]
     if reading.lower:
         page += ["", "figures count the top note of each chord; a tune is looked for in every note"]
-    if found.octaves and not found.octave_free:
+    if found.octaves and against and not against.octave_free:
         way = "above" if found.octaves > 0 else "below"
-        many = abs(found.octaves)
-        octaves = "an octave" if many == 1 else f"{many} octaves"
+        octaves = "an octave" if abs(found.octaves) == 1 else f"{abs(found.octaves)} octaves"
         page += ["", f"the tab lies {octaves} {way} the tune"]
     return page
 

@@ -65,51 +65,44 @@ class TabCheck(Value):
     """The tune where it costs least within the limits; None without a tune or if out of reach."""
     octaves: int
     """Octaves that the tab lies above the tune (below: negative)."""
-    octave_free: bool = False
-    """Whether the tune leaves its octave open."""
 
 
 def check_tab(
-    reading: TabReading,
-    against: Melody | None = None,
-    *,
-    setup: Setup | None = None,
-    meter: Meter | None = None,
+    reading: TabReading, against: Melody | None = None, *, setup: Setup | None = None
 ) -> TabCheck:
     """Check a tab, against a tune if one is given.
 
-    *setup* has the hand and the limits (its instrument is that of the reading); *meter* is what
-    the row of counts must run through, if neither the tune nor the tab says.
+    *setup* has the hand and the limits; its instrument is that of the reading.  Rows of counts run
+    through the meter of the tune, or else of the tab.
 
     >>> from fretpath.page.tab_reading import read_tab
     >>> reading = read_tab("G|--2-25|\\nD|2-----|\\nA|------|\\nE|------|")
     >>> [fault.kind for fault in check_tab(reading).faults]
     ['off-the-neck']
     """
-    setup = Setup.of(setup or reading.instrument)
-    setup = replace(setup, instrument=reading.instrument)
+    setup = replace(Setup.of(setup or reading.instrument), instrument=reading.instrument)
     faults = [*_off(reading), *_beyond(reading, setup.limits), *_chords(reading, setup)]
     octaves, tune = 0, against
     if against is not None:
         octaves = _octaves_apart(reading.melody, against)
         tune = against.in_octave(against.octave + octaves)
-        faults += _compared(reading, tune)
-    meter = (against.meter if against else None) or reading.meter or meter
-    faults += count_faults(reading.counts, meter)
-    theirs, problem = _arranged(reading.melody, replace(setup, limits=Limits()))
-    if theirs is None:
-        first = reading.notes[0]
-        faults.append(TabFault(first.line, first.column, "unplayable", problem))
-    else:
-        faults += _leaps(reading, theirs)
-    ours, _ = _arranged(without_places(reading.melody), setup)
-    tuned = _arranged(without_places(tune), setup)[0] if tune else None
+        faults += _differences(reading, tune)
+    faults += count_faults(reading.counts, (against and against.meter) or reading.meter)
+    theirs, problem = _arrange_or_why(reading.melody, replace(setup, limits=Limits()))
+    faults += (
+        _leaps(reading, theirs) if theirs else [_fault(reading.notes[0], "unplayable", problem)]
+    )
     faults.sort(key=lambda fault: (fault.line, fault.column, fault.kind))
-    free = against is not None and against.octave_free
-    return TabCheck(tuple(faults), theirs, ours, tuned, octaves, free)
+    ours, _ = _arrange_or_why(without_places(reading.melody), setup)
+    easiest = _arrange_or_why(without_places(tune), setup)[0] if tune else None
+    return TabCheck(tuple(faults), theirs, ours, easiest, octaves)
 
 
-def _arranged(melody: Melody, setup: Setup) -> tuple[Arrangement | None, str]:
+def _fault(note: TabNote, kind: str, text: str) -> TabFault:
+    return TabFault(note.line, note.column, kind, text)
+
+
+def _arrange_or_why(melody: Melody, setup: Setup) -> tuple[Arrangement | None, str]:
     try:
         return arrange(replace(melody, octave_free=False), setup), ""
     except UnplayableError as problem:
@@ -128,7 +121,7 @@ def _off(reading: TabReading) -> Iterator[TabFault]:
             first, second = divmod(note.fret, 10)
             if first > 0 and max(first, second) <= made.frets_free:
                 text += f"; is it {first} and {second} without a dash between them?"
-        yield TabFault(note.line, note.column, "off-the-neck", text)
+        yield _fault(note, "off-the-neck", text)
 
 
 def _beyond(reading: TabReading, limits: Limits) -> Iterator[TabFault]:
@@ -142,35 +135,29 @@ def _beyond(reading: TabReading, limits: Limits) -> Iterator[TabFault]:
             frets = ", ".join(map(str, sorted({note.fret for note in found})))
             lie = "lies" if len(found) == 1 else "lie"
             text = f"{counted(len(found), 'note')} {lie} {way} fret {fret} (fret {frets})"
-            yield TabFault(found[0].line, found[0].column, "limit", text)
+            yield _fault(found[0], "limit", text)
 
 
 def _chords(reading: TabReading, setup: Setup) -> Iterator[TabFault]:
     widest = min(WIDEST_CHORD, setup.hand.largest_span or WIDEST_CHORD)
+    distance = reading.instrument.distance
     off = set(reading.off_the_neck)
     for chord in reading.moments:
-        fretted = [note.fret for note in chord if note.fret and note not in off]
-        if len(fretted) < 2:
-            continue
-        span = reading.instrument.distance(max(fretted)) - reading.instrument.distance(min(fretted))
+        frets = [note.fret for note in chord if note.fret and note not in off]
+        low, high = min(frets, default=0), max(frets, default=0)
+        span = distance(high) - distance(low)
         if span > widest:
-            yield TabFault(
-                chord[0].line,
-                chord[0].column,
-                "stretch",
-                f"frets {min(fretted)} and {max(fretted)} together are a stretch of {span:.0f} mm",
-            )
+            text = f"frets {low} and {high} together are a stretch of {span:.0f} mm"
+            yield _fault(chord[0], "stretch", text)
 
 
 def _leaps(reading: TabReading, theirs: Arrangement) -> Iterator[TabFault]:
     made = reading.instrument
-    for i in range(1, len(theirs)):
-        before, after = theirs.positions[i - 1], theirs.positions[i]
+    for note, (before, after) in zip(reading.notes[1:], pairwise(theirs.positions), strict=True):
         leap = abs(made.distance(after) - made.distance(before))
         if leap > LONGEST_LEAP:
-            note = reading.notes[i]
             text = f"the hand leaps from position {before} to {after}, {leap:.0f} mm"
-            yield TabFault(note.line, note.column, "leap", text)
+            yield _fault(note, "leap", text)
 
 
 # -- the tune ------------------------------------------------------------------------------------
@@ -182,47 +169,35 @@ def _octaves_apart(theirs: Melody, tune: Melody) -> int:
 
     heard = [pitch.midi for pitch in theirs.pitches]
     wanted = [pitch.midi for pitch in tune.pitches]
-    return min(
-        range(-5, 6),
-        key=lambda n: (
-            Levenshtein.distance(heard, [midi + 12 * n for midi in wanted]),
-            abs(n),
-            n,
-        ),
-    )
+    edits = {n: Levenshtein.distance(heard, [m + 12 * n for m in wanted]) for n in range(-5, 6)}
+    return min(edits, key=lambda n: (edits[n], abs(n), n))
 
 
-def _compared(reading: TabReading, tune: Melody) -> Iterator[TabFault]:
+def _differences(reading: TabReading, tune: Melody) -> Iterator[TabFault]:
+    """Wrong, missing and added notes, by the fewest edits that make the tab the tune."""
     from rapidfuzz.distance import Levenshtein
 
     heard = [pitch.midi for pitch in reading.melody.pitches]
     wanted = [pitch.midi for pitch in tune.pitches]
     edits = Levenshtein.editops(heard, wanted)
     for (tag, at), group in groupby(edits, key=lambda edit: (edit.tag, edit.src_pos)):
-        note = reading.notes[min(at, len(reading.notes) - 1)]
         places = [edit.dest_pos for edit in group]
         if tag == "insert":
-            where = "after the last note" if at >= len(reading.notes) else "before this"
-            text = f"{where}, {_missing(tune, places)}"
-            yield TabFault(note.line, note.column, "missing", text)
-            continue
-        sound = f"fret {note.fret} sounds {reading.melody.pitches[at]}"
-        pitch = tune.pitches[places[0]] if tag == "replace" else None
-        if pitch is None:
-            text = f"fret {note.fret} ({reading.melody.pitches[at]}) is not in the tune"
-            yield TabFault(note.line, note.column, "added", text)
-        elif pitch.midi not in _heard_with(reading, note):
-            where = tune.place_of(tune.struck[places[0]])
-            text = f"{sound}, the tune has {pitch} ({where})"
-            yield TabFault(
-                note.line, note.column, "wrong", text + _instead(reading, note, pitch.midi)
+            behind = at >= len(reading.notes)
+            where = "after the last note" if behind else "before this"
+            yield _fault(
+                reading.notes[at - behind], "missing", f"{where}, {_missing(tune, places)}"
             )
-
-
-def _heard_with(reading: TabReading, note: TabNote) -> set[int | None]:
-    """Every sound of the moment of a note."""
-    chord = reading.moments[note.moment]
-    return {reading.instrument.midi_at(one.string, one.fret) for one in chord}
+            continue
+        note, sound = reading.notes[at], reading.melody.pitches[at]
+        if tag == "delete":
+            yield _fault(note, "added", f"fret {note.fret} ({sound}) is not in the tune")
+            continue
+        pitch, where = tune.pitches[places[0]], tune.place_of(tune.struck[places[0]])
+        chord = reading.moments[note.moment]
+        if pitch.midi not in (reading.instrument.midi_at(n.string, n.fret) for n in chord):
+            text = f"fret {note.fret} sounds {sound}, the tune has {pitch} ({where})"
+            yield _fault(note, "wrong", text + _instead(reading, note, pitch.midi))
 
 
 _MOST_NAMED = 8

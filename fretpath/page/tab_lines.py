@@ -139,7 +139,7 @@ def tab_lines(text: str, *, source: str = "tab", strings: int | None = None) -> 
     """
     lines, remarks = _plain_lines(text, source)
     read = [_string_line(number, line) for number, line in enumerate(lines, start=1)]
-    blocks = _joined(_blocks(read), lines, remarks)
+    blocks = _join(_blocks(read), lines, remarks)
     blocks = [part for block in blocks for part in _split(block, strings)]
     blocks = [_without_rulers(block) for block in blocks]
     if not blocks:
@@ -231,7 +231,7 @@ def _string_line(number: int, text: str) -> StringLine | None:
         return None
     label, start = found
     start += bool(label) and text[start : start + 2] == ":|"
-    raw = _filled(text[start:], bool(label))
+    raw = _with_dashes(text[start:], bool(label))
     body, behind = _cut(raw)
     dashes, bars = body.count("-"), body.count("|")
     inked = len(body) - body.count(" ")
@@ -267,7 +267,7 @@ def _label(text: str, head: re.Match[str]) -> tuple[str, int] | None:
     return None
 
 
-def _filled(body: str, labeled: bool) -> str:
+def _with_dashes(body: str, labeled: bool) -> str:
     """The body with plain dashes where another sign fills the string."""
     for sign in "=_.~":
         runs = body.count(sign * 2)
@@ -332,7 +332,7 @@ def _is_tab(block: Block) -> bool:
     return bool(strong) or len(named) > 1
 
 
-def _joined(blocks: list[Block], lines: Sequence[str], remarks: list[Remark]) -> list[Block]:
+def _join(blocks: list[Block], lines: Sequence[str], remarks: list[Remark]) -> list[Block]:
     """Systems whole again where mail has put a blank line after each line or broken each in two."""
     if blocks and all(len(block) == 1 for block in blocks):
         whole: list[Block] = [blocks[0]]
@@ -345,16 +345,16 @@ def _joined(blocks: list[Block], lines: Sequence[str], remarks: list[Remark]) ->
         if len(whole) < len(blocks):
             remarks.append(Remark("read", "a blank line after each string: taken as one system"))
         blocks = whole
-    if any(_broken(block) for block in blocks):
+    if any(_is_broken(block) for block in blocks):
         remarks.append(
             Remark(
                 "doubt", "each string line is broken in two: joined, so columns may have slipped"
             )
         )
-    return [_mended(block) if _broken(block) else block for block in blocks]
+    return [_mend(block) if _is_broken(block) else block for block in blocks]
 
 
-def _broken(block: Block) -> bool:
+def _is_broken(block: Block) -> bool:
     firsts, seconds = block[::2], block[1::2]
     return (
         len(block) >= 4
@@ -364,7 +364,7 @@ def _broken(block: Block) -> bool:
     )
 
 
-def _mended(block: Block) -> Block:
+def _mend(block: Block) -> Block:
     pairs = zip(block[::2], block[1::2], strict=True)
     return [replace(one, body=one.body + two.body, behind=two.behind) for one, two in pairs]
 
@@ -464,13 +464,13 @@ class Findings:
     def remarks(self) -> list[Remark]:
         """The remarks by place."""
         ordered = sorted(self.places.items(), key=lambda item: item[1][0])
-        return [Remark(kind, text, _named(places)) for (kind, text), places in ordered]
+        return [Remark(kind, text, _place_words(places)) for (kind, text), places in ordered]
 
 
 _MOST_PLACES = 4
 
 
-def _named(places: Sequence[tuple[int, int]]) -> str:
+def _place_words(places: Sequence[tuple[int, int]]) -> str:
     words = [
         f"line {line}, column {column}" if column else f"line {line}" for line, column in places
     ]
@@ -562,7 +562,7 @@ def _frame(system: SystemLines, findings: Findings) -> tuple[list[_Bars], _Bars,
             findings.add("doubt", text, short.number, short.start + len(short.body) + 1)
         return lines, full, False
     line, column = strange[0]
-    if any(not _alike(one.columns, full.columns) for one in lines):
+    if any(not _have_like_bars(one.columns, full.columns) for one in lines):
         raise _unlike(line, full, column, findings.source)
     text = "the bar lines do not stand over each other: each bar is read for itself"
     findings.add("doubt", text, *line.place(column))
@@ -573,7 +573,7 @@ _SLIP = 4
 """Columns by which a bar may be wider on one string than on another and still be the same bar."""
 
 
-def _alike(columns: Sequence[int], others: Sequence[int]) -> bool:
+def _have_like_bars(columns: Sequence[int], others: Sequence[int]) -> bool:
     """Whether two strings have as many bars of about the same widths."""
     return len(columns) == len(others) and all(
         abs((b - a) - (d - c)) <= _SLIP

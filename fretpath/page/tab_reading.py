@@ -153,7 +153,7 @@ def read_tab(
     Raises :class:`ScoreFileError` where there is no tab or its columns do not line up, and
     :class:`RequestError` where nothing tells whose strings these are.
     """
-    given = _given(on, tuning, capo)
+    given = _callers_words(on, tuning, capo)
     known = len(given.instrument.strings) if given.instrument else None
     page = tab_lines(text, source=source, strings=known)
     parts = parts_of(page.systems, page.words)
@@ -250,7 +250,7 @@ def without_places(melody: Melody) -> Melody:
     return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
 
 
-def _given(on: On | None, tuning: str | None, capo: int | None) -> Given:
+def _callers_words(on: On | None, tuning: str | None, capo: int | None) -> Given:
     """The caller's words on the instrument; a name alone leaves tuning and capo to the tab."""
     if on is None and tuning is None:
         return Given(capo=capo)
@@ -405,7 +405,7 @@ def _tell_words(tab: _Tab, rhythm: Rhythm, findings: Findings) -> None:
     read = {row.number for row in rhythm.rows if row}
     for system in tab.systems:
         for line in system.lines:
-            if line.behind and not times_said(line.behind):
+            if line.behind and not times_in(line.behind):
                 text = f'"{line.behind[:_MOST_WORDS]}" behind the line not read'
                 findings.add("doubt", text, line.number, line.start + len(line.body) + 1)
         for row in system.rows:
@@ -423,7 +423,7 @@ def _tell_row(row: WordLine, findings: Findings, *, below: bool) -> None:
             findings.add("doubt", f'"{short}" looks like a string and is not read', row.number)
     elif _LIKE_REPEAT.search(text):
         findings.add("doubt", f'"{short}" not read: everything is played once', row.number)
-    elif _PASSED_OVER.fullmatch(text) or tells_endings(text) or heading_in(text):
+    elif _PASSED_OVER.fullmatch(text) or is_endings(text) or heading_in(text):
         return
     elif re.search(r"\w", text) and (below or all(map(_CHORD.fullmatch, text.split()))):
         where = "under" if below else "above"
@@ -500,13 +500,13 @@ def _pitch(tab: _Tab, note: TabNote, key: Key, shown: Mapping[str, str]) -> Pitc
     midi = tab.midi(note) or 0
     tonic = key.tonic_near(tab.words.tonic) if tab.words.tonic else None
     for name, word in shown.items():
-        pitch = _shown_pitch(name, word, tonic)
+        pitch = _pitch_in(name, word, tonic)
         if pitch and pitch.midi == midi:
             return pitch
     return key.spell(midi)
 
 
-def _shown_pitch(name: str, word: str, tonic: Pitch | None) -> Pitch | None:
+def _pitch_in(name: str, word: str, tonic: Pitch | None) -> Pitch | None:
     try:
         if name == "note":
             return Pitch.parse(word)
@@ -556,17 +556,17 @@ _TIMES = re.compile(
 _ENDING = re.compile(r"(?<![^\s\[|])([1-9])\.(?![0-9])")
 
 
-def times_said(words: str) -> int:
+def times_in(words: str) -> int:
     """How often words such as ``x4`` or ``(play 3 times)`` repeat something; 0 if they do not.
 
-    >>> times_said("x4"), times_said("(play 3 times)"), times_said("2nd time: 7-5")
+    >>> times_in("x4"), times_in("(play 3 times)"), times_in("2nd time: 7-5")
     (4, 3, 0)
     """
     found = _TIMES.fullmatch(words.strip(" ."))
     return int(next(number for number in found.groups() if number)) if found else 0
 
 
-def tells_endings(row: str) -> bool:
+def is_endings(row: str) -> bool:
     """Whether a row has endings of a repeat and nothing else."""
     return not re.sub(r"[1-9]\.|[0-9]{1,2} times|[\s_\[|\]-]", "", row) and not row.isspace()
 
@@ -575,7 +575,7 @@ def ending_signs(system: TabSystem, number: int) -> Iterator[RepeatSign]:
     """Endings (``1.``, ``2.``) and ``3 times`` in the rows above a system."""
     for row in system.above:
         words = re.sub(r"^ending\b", " " * 6, row.text)
-        if not tells_endings(words):
+        if not is_endings(words):
             continue
         for match in _ENDING.finditer(words):
             place = (number, bisect_right(system.bars, match.start() + 1))
@@ -591,7 +591,7 @@ def _signs(systems: Sequence[TabSystem]) -> list[RepeatSign]:
     for number, system in enumerate(systems):
         own = [RepeatSign((number, place), kind) for place, kind in system.repeats]
         own += ending_signs(system, number)
-        times = max((times_said(line.behind) for line in system.lines), default=0)
+        times = max((times_in(line.behind) for line in system.lines), default=0)
         if times > 1:
             end = len(system.bars) + 1
             behind = RepeatSign((number, end), "behind", times)
@@ -614,11 +614,11 @@ def _with_repeats(
     if not repeats:
         text = "repeat signs or endings that do not fit the bars: everything is read once"
         return melody, [Remark("doubt", text)]
-    told = [Remark("read", _told(melody, repeat)) for repeat in repeats]
+    told = [Remark("read", _repeat_words(melody, repeat)) for repeat in repeats]
     return repeated, told
 
 
-def _told(melody: Melody, repeat: Repeat) -> str:
+def _repeat_words(melody: Melody, repeat: Repeat) -> str:
     first, last = melody.bar_numbers[repeat.start], melody.bar_numbers[repeat.stop - 1]
     bars = f"bar {first}" if first == last else f"bars {first} to {last}"
     endings = f" with {counted(len(repeat.endings), 'ending')}" if repeat.endings else ""

@@ -433,7 +433,7 @@ def _by_words(
     elif words.one:
         tuning = _one_string(instrument, *words.one)
     else:
-        tuning = _as_named(instrument, names, words) or _changed(instrument, words)
+        tuning = _as_named(instrument, names, words) or _change(instrument, words)
     tuned = _with_strings(instrument, tuning)
     told = f"read as {instrument.name} tuned {tuned.tuning}, by the words"
     if all(names) and _letters(names) != _letters(tuned.string_names):
@@ -468,7 +468,7 @@ def _as_named(
     """The usual strings changed, if the names of the strings say so too."""
     for usual in _family(instrument.name.split("-")[0]):
         if len(usual.strings) == len(instrument.strings):
-            pitches = _changed(usual, words)
+            pitches = _change(usual, words)
             letters = [pitch.name.upper() for pitch in pitches]
             return pitches if _letters(names) in (letters, letters[::-1]) else None
     return None
@@ -488,7 +488,7 @@ def _one_string(instrument: Instrument, name: str, to: str) -> list[Pitch]:
 _LOWEST_SHIFT = 7
 
 
-def _changed(instrument: Instrument, words: TuningWords) -> list[Pitch]:
+def _change(instrument: Instrument, words: TuningWords) -> list[Pitch]:
     """The usual strings moved, the lowest perhaps a whole step more; string 1 first."""
     usual = [string.open.midi for string in instrument.strings]
     low = usual.index(min(usual))
