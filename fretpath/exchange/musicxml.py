@@ -18,7 +18,7 @@ the schema.  An instrument whose music is written above its sound gets a clef wi
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from math import lcm
@@ -601,10 +601,16 @@ def write_musicxml(music: Melody | Arrangement) -> str:
     return head + tostring(root, encoding="unicode") + "\n"
 
 
-def _add(parent: Element, tag: str, content: object = None, /, **attributes: str) -> Element:
-    element = SubElement(parent, tag, {k.replace("_", "-"): v for k, v in attributes.items()})
-    if content is not None:
-        element.text = str(content)
+def _xml(
+    tag: str, *content: str | int | Element | Iterable[Element] | None, **attributes: str
+) -> Element:
+    """An element with its text or the elements in it; None is nothing."""
+    element = Element(tag, {name.replace("_", "-"): value for name, value in attributes.items()})
+    for part in content:
+        if isinstance(part, str | int):
+            element.text = str(part)
+        elif part is not None:
+            element.extend([part] if isinstance(part, Element) else part)
     return element
 
 
@@ -624,75 +630,94 @@ class _Page:
                 "use fewer kinds of tuplet"
             )
         self.fingerings = dict(zip(self.melody.struck, fingerings, strict=False))
+        self.keys, self.meters = dict(self.melody.keys), dict(self.melody.meters)
         self.lyrics, self.chords = dict(self.melody.lyrics), dict(self.melody.chords)
         self.octaves = instrument.written if instrument else 0
 
     def score(self) -> Element:
-        root = Element("score-partwise", {"version": "4.0"})
-        if self.melody.title:
-            _add(_add(root, "work"), "work-title", _plain(self.melody.title))
-        identification = _add(root, "identification")
-        _add(_add(identification, "encoding"), "software", "fretpath")
-        source = self.melody.header("source")
-        if source:
-            _add(identification, "source", _plain(source))
-        fields = _add(identification, "miscellaneous")
-        for name, value in marks_of(self.melody):
-            if name != "source":
-                _add(fields, "miscellaneous-field", _plain(value), name=_PREFIX + name)
-        for kind, words in (("title", self.melody.title), ("source", source)):
-            if words:
-                credit = _add(root, "credit", page="1")
-                _add(credit, "credit-type", kind)
-                _add(credit, "credit-words", _plain(words), justify="center")
-        self._part_list(root)
-        part = _add(root, "part", id="P1")
+        title, source = self.melody.title, self.melody.header("source")
+        fields = [
+            _xml("miscellaneous-field", _plain(value), name=_PREFIX + name)
+            for name, value in marks_of(self.melody)
+            if name != "source"
+        ]
         first = 0 if self.melody.has_pickup else 1
-        for number, span in enumerate(self.melody.spans(self.melody.bars), start=first):
-            self._measure(part, number, span)
-        return root
+        bars = enumerate(self.melody.spans(self.melody.bars), start=first)
+        return _xml(
+            "score-partwise",
+            _xml("work", _xml("work-title", _plain(title))) if title else None,
+            _xml(
+                "identification",
+                _xml("encoding", _xml("software", "fretpath")),
+                _xml("source", _plain(source)) if source else None,
+                _xml("miscellaneous", fields),
+            ),
+            [_credit(kind, text) for kind, text in (("title", title), ("source", source)) if text],
+            _xml("part-list", self._score_part()),
+            _xml("part", [self._measure(number, span) for number, span in bars], id="P1"),
+            version="4.0",
+        )
 
-    def _part_list(self, root: Element) -> None:
-        part = _add(_add(root, "part-list"), "score-part", id="P1")
+    def _score_part(self) -> Element:
         made = self.instrument
-        _add(part, "part-name", made.name if made else "Melody")
-        if made:
-            _add(_add(part, "score-instrument", id="P1-I1"), "instrument-name", made.name)
-            sound = _add(part, "midi-instrument", id="P1-I1")
-            _add(sound, "midi-channel", 1)
-            _add(sound, "midi-program", made.program)
+        if made is None:
+            return _xml("score-part", _xml("part-name", "Melody"), id="P1")
+        return _xml(
+            "score-part",
+            _xml("part-name", made.name),
+            _xml("score-instrument", _xml("instrument-name", made.name), id="P1-I1"),
+            _xml(
+                "midi-instrument",
+                _xml("midi-channel", 1),
+                _xml("midi-program", made.program),
+                id="P1-I1",
+            ),
+            id="P1",
+        )
 
-    def _measure(self, part: Element, number: int, span: range) -> None:
+    def _measure(self, number: int, span: range) -> Element:
         implicit = {"implicit": "yes"} if number == 0 else {}
-        measure = _add(part, "measure", number=str(number), **implicit)
-        if span.start and span.start in self.melody.phrases:
-            _add(measure, "print", new_system="yes")
-        keys, meters = dict(self.melody.keys), dict(self.melody.meters)
-        self._left(measure, span.start)
-        for event in span:
-            self._attributes(measure, event, keys.get(event), meters.get(event))
-            if event == 0:
-                self._tempo(measure)
-            if event in self.chords:
-                self._harmony(measure, self.chords[event])
-            self._note(measure, event, staff=1)
-        if self.instrument:
-            length = sum((self.values[event].length for event in span), Fraction(0))
-            _add(_add(measure, "backup"), "duration", int(length * self.divisions))
-            for event in span:
-                self._note(measure, event, staff=2)
-        self._right(measure, span.stop)
+        line = span.start and span.start in self.melody.phrases
+        return _xml(
+            "measure",
+            _xml("print", new_system="yes") if line else None,
+            self._left(span.start),
+            (element for event in span for element in self._event(event)),
+            self._tab_staff(span) if self.instrument else None,
+            self._right(span.stop),
+            number=str(number),
+            **implicit,
+        )
 
-    def _left(self, measure: Element, event: int) -> None:
+    def _event(self, event: int) -> Iterator[Element]:
+        """A note, and whatever stands before it."""
+        key, meter = self.keys.get(event), self.meters.get(event)
+        if not event or key or meter:
+            yield _xml("attributes", self._attributes(event, key, meter))
+        if not event and self.melody.tempo is not None:
+            yield self._tempo(self.melody.tempo)
+        if event in self.chords:
+            yield _harmony(self.chords[event])
+        yield self._note(event, staff=1)
+
+    def _tab_staff(self, span: range) -> Iterator[Element]:
+        length = sum((self.values[event].length for event in span), Fraction(0))
+        yield _xml("backup", _xml("duration", int(length * self.divisions)))
+        for event in span:
+            yield self._note(event, staff=2)
+
+    def _left(self, event: int) -> Element | None:
         """The sign of a repeat or an ending that begins with a bar."""
         starts = any(repeat.start == event for repeat in self.melody.repeats)
         number = self._ending_at(event)
-        if starts or number:
-            barline = _add(measure, "barline", location="left")
-            if number:
-                _add(barline, "ending", number=str(number), type="start")
-            if starts:
-                _add(barline, "repeat", direction="forward")
+        if not starts and not number:
+            return None
+        return _xml(
+            "barline",
+            _xml("ending", number=str(number), type="start") if number else None,
+            _xml("repeat", direction="forward") if starts else None,
+            location="left",
+        )
 
     def _ending_at(self, event: int) -> int:
         """Number of the ending that begins at an event, or 0."""
@@ -701,74 +726,53 @@ class _Page:
                 return repeat.endings.index(event) + 1
         return 0
 
-    def _right(self, measure: Element, stop: int) -> None:
+    def _right(self, stop: int) -> Element | None:
         """The sign of a repeat or an ending that ends with a bar, and the end of the piece."""
         last = stop == len(self.melody.notes)
         for repeat in self.melody.repeats:
             if stop in (*repeat.endings[1:], repeat.stop):
-                barline = _add(measure, "barline", location="right")
                 back = not repeat.endings or stop != repeat.stop
-                _add(barline, "bar-style", "light-heavy" if back or last else "light-light")
-                if repeat.endings:
-                    number = self._ending_at(stop) - 1 if back else len(repeat.endings)
-                    kind = "stop" if back else "discontinue"
-                    _add(barline, "ending", number=str(number), type=kind)
-                if back:
-                    times = {} if repeat.endings else {"times": str(repeat.times)}
-                    _add(barline, "repeat", direction="backward", **times)
-                return
-        if last:
-            _add(_add(measure, "barline", location="right"), "bar-style", "light-heavy")
-
-    def _harmony(self, measure: Element, name: str) -> None:
-        harmony = _add(measure, "harmony")
-        match = _CHORD.fullmatch(name)
-        if match is None:
-            _add(_add(harmony, "root"), "root-step", "C", text="")
-            _add(harmony, "kind", "none", text=_plain(name))
-            return
-        _add_name(harmony, "root", match[1], match[2])
-        _add(harmony, "kind", _KIND_OF.get(match[3], "other"), text=_plain(match[3]))
-        if match[4]:
-            _add_name(harmony, "bass", match[4], match[5])
+                number = self._ending_at(stop) - 1 if back else len(repeat.endings)
+                kind = "stop" if back else "discontinue"
+                times = {} if repeat.endings else {"times": str(repeat.times)}
+                return _xml(
+                    "barline",
+                    _xml("bar-style", "light-heavy" if back or last else "light-light"),
+                    _xml("ending", number=str(number), type=kind) if repeat.endings else None,
+                    _xml("repeat", direction="backward", **times) if back else None,
+                    location="right",
+                )
+        return _xml("barline", _xml("bar-style", "light-heavy"), location="right") if last else None
 
     # -- attributes ------------------------------------------------------------------------------
 
-    def _attributes(
-        self, measure: Element, event: int, key: Key | None, meter: Meter | None
-    ) -> None:
-        if event and key is None and meter is None:
-            return
-        attributes = _add(measure, "attributes")
+    def _attributes(self, event: int, key: Key | None, meter: Meter | None) -> Iterator[Element]:
         if event == 0:
-            _add(attributes, "divisions", self.divisions)
+            yield _xml("divisions", self.divisions)
         if key:
-            signature = _add(attributes, "key")
-            _add(signature, "fifths", key.signature)
-            _add(signature, "mode", _MODES.get(key.scale.parent, key.scale.parent))
+            mode = _MODES.get(key.scale.parent, key.scale.parent)
+            yield _xml("key", _xml("fifths", key.signature), _xml("mode", mode))
         if meter:
-            time = _add(attributes, "time")
-            _add(time, "beats", meter.beats)
-            _add(time, "beat-type", meter.unit)
+            yield _xml("time", _xml("beats", meter.beats), _xml("beat-type", meter.unit))
         if event == 0:
-            self._staves(attributes)
+            yield from self._staves()
 
-    def _staves(self, attributes: Element) -> None:
+    def _staves(self) -> Iterator[Element]:
         made = self.instrument
         if made:
-            _add(attributes, "staves", 2)
-        clef = _add(attributes, "clef", **({"number": "1"} if made else {}))
+            yield _xml("staves", 2)
         low = self._middle() < _MIDDLE_C.midi
-        _add(clef, "sign", "F" if low else "G")
-        _add(clef, "line", 4 if low else 2)
-        if self.octaves:
-            _add(clef, "clef-octave-change", -self.octaves)
-        if made is None:
-            return
-        tab = _add(attributes, "clef", number="2")
-        _add(tab, "sign", "TAB")
-        _add(tab, "line", max(1, (len(made.strings) + 1) // 2))
-        _staff_details(attributes, made)
+        yield _xml(
+            "clef",
+            _xml("sign", "F" if low else "G"),
+            _xml("line", 4 if low else 2),
+            _xml("clef-octave-change", -self.octaves) if self.octaves else None,
+            **({"number": "1"} if made else {}),
+        )
+        if made:
+            line = max(1, (len(made.strings) + 1) // 2)
+            yield _xml("clef", _xml("sign", "TAB"), _xml("line", line), number="2")
+            yield _staff_details(made)
 
     def _middle(self) -> float:
         """Middle of the written range, as a MIDI number; it decides the clef."""
@@ -776,43 +780,37 @@ class _Page:
         low, high = self.instrument.range if self.instrument else (min(midi), max(midi))
         return min((low + high) / 2, sum(midi) / len(midi)) + 12 * self.octaves
 
-    def _tempo(self, measure: Element) -> None:
-        melody = self.melody
-        if melody.tempo is None:
-            return
-        unit = self.written.unit
-        direction = _add(measure, "direction", placement="above")
-        metronome = _add(_add(direction, "direction-type"), "metronome")
-        compound = is_compound(melody.meter)
-        _add(metronome, "beat-unit", _UNITS[unit // 2 if compound else unit])
-        if compound:
-            _add(metronome, "beat-unit-dot")
-        _add(metronome, "per-minute", _decimal(melody.tempo / (3 if compound else 1)))
-        _add(direction, "sound", tempo=_decimal(melody.tempo * 4 / unit))
+    def _tempo(self, tempo: Fraction) -> Element:
+        unit, compound = self.written.unit, is_compound(self.melody.meter)
+        metronome = _xml(
+            "metronome",
+            _xml("beat-unit", _UNITS[unit // 2 if compound else unit]),
+            _xml("beat-unit-dot") if compound else None,
+            _xml("per-minute", _decimal(tempo / (3 if compound else 1))),
+        )
+        sound = _xml("sound", tempo=_decimal(tempo * 4 / unit))
+        return _xml("direction", _xml("direction-type", metronome), sound, placement="above")
 
     # -- notes -----------------------------------------------------------------------------------
 
-    def _note(self, measure: Element, event: int, *, staff: int) -> None:
+    def _note(self, event: int, *, staff: int) -> Element:
         note, value = self.melody.notes[event], self.values[event]
-        element = _add(measure, "note")
-        if note.pitch is None:
-            _add(element, "rest")
-        else:
-            _pitch(element, note.pitch)
-        _add(element, "duration", int(value.length * self.divisions))
         ties = list(self._ties(event))
-        for kind in ties:
-            _add(element, "tie", type=kind)
-        _add(element, "voice", 1 if staff == 1 else 5)
-        _written(element, value)
-        if self.instrument:
-            _add(element, "staff", staff)
-        self._beam(element, event)
-        self._notations(element, event, note, ties, staff)
-        if event in self.lyrics and staff == 1:
-            self._lyric(element, event)
+        lyric = event in self.lyrics and staff == 1
+        return _xml(
+            "note",
+            _xml("rest") if note.pitch is None else _pitch(note.pitch),
+            _xml("duration", int(value.length * self.divisions)),
+            [_xml("tie", type=kind) for kind in ties],
+            _xml("voice", 1 if staff == 1 else 5),
+            _looks(value),
+            _xml("staff", staff) if self.instrument else None,
+            self._beams(event),
+            self._notations(event, note, ties, staff),
+            self._lyric(event) if lyric else None,
+        )
 
-    def _beam(self, element: Element, event: int) -> None:
+    def _beams(self, event: int) -> Iterator[Element]:
         """Begin, go on with or end each beam; one that has no neighbor is a hook."""
         group = self.written.beams.get(event, range(0))
         for level in range(1, self.values[event].flags + 1 if group else 1):
@@ -820,18 +818,21 @@ class _Page:
             behind = event + 1 < group.stop and self.values[event + 1].flags >= level
             hook = "backward hook" if event > group.start else "forward hook"
             word = {(False, True): "begin", (True, True): "continue", (True, False): "end"}
-            _add(element, "beam", word.get((before, behind), hook), number=str(level))
+            yield _xml("beam", word.get((before, behind), hook), number=str(level))
 
-    def _lyric(self, element: Element, event: int) -> None:
+    def _lyric(self, event: int) -> Element:
         events = [at for at, _ in self.melody.lyrics]
         place = events.index(event)
         word = self.lyrics[event]
         inside = place > 0 and self.lyrics[events[place - 1]].endswith("-")
         goes_on = word.endswith("-") and word != "-"
         kinds = {(False, False): "single", (False, True): "begin", (True, True): "middle"}
-        lyric = _add(element, "lyric", number="1")
-        _add(lyric, "syllabic", kinds.get((inside, goes_on), "end"))
-        _add(lyric, "text", _plain(word.removesuffix("-") if goes_on else word))
+        return _xml(
+            "lyric",
+            _xml("syllabic", kinds.get((inside, goes_on), "end")),
+            _xml("text", _plain(word.removesuffix("-") if goes_on else word)),
+            number="1",
+        )
 
     def _ties(self, event: int) -> Iterator[str]:
         note = self.melody.notes[event]
@@ -839,85 +840,93 @@ class _Page:
             yield from ["stop"] * note.tied
             yield from ["start"] * self.written.is_held(event)
 
-    def _notations(
-        self, element: Element, event: int, note: Note, ties: list[str], staff: int
-    ) -> None:
-        shows = note.pitch is not None and self._shows(staff)
+    def _notations(self, event: int, note: Note, ties: list[str], staff: int) -> Element | None:
+        shows = note.pitch is not None and (staff == 2 or self.instrument is None)
         marks = list(self._technical(event, note)) if shows else []
-        group = self.written.tuplets.get(event, range(0))
-        edges = [("start", group.start == event), ("stop", group.stop == event + 1)]
-        edges = [edge for edge in edges if edge[1]] if group else []
-        if not ties and not marks and not edges:
-            return
-        notations = _add(element, "notations")
-        for kind in ties:
-            _add(notations, "tied", type=kind)
-        for kind, _ in edges:
-            _add(notations, "tuplet", type=kind, number="1")
+        group = self.written.tuplets.get(event)
+        edges = {"start": group.start, "stop": group.stop - 1} if group else {}
+        parts = [_xml("tied", type=kind) for kind in ties]
+        parts += [
+            _xml("tuplet", type=kind, number="1") for kind, at in edges.items() if at == event
+        ]
         if marks:
-            technical = _add(notations, "technical")
-            for tag, number in marks:
-                _add(technical, tag, number)
-
-    def _shows(self, staff: int) -> bool:
-        return staff == 2 or self.instrument is None
+            parts.append(_xml("technical", [_xml(tag, number) for tag, number in marks]))
+        return _xml("notations", parts) if parts else None
 
     def _technical(self, event: int, note: Note) -> Iterator[tuple[str, int]]:
         struck = event
         while self.melody.notes[struck].tied:
             struck -= 1
         played = self.fingerings.get(struck)
-        if played:
-            if played.finger and struck == event:
-                yield "fingering", played.finger
-            yield "string", played.string
-            yield "fret", played.fret
-        elif note.placement:
-            if note.placement.string is not None:
-                yield "string", note.placement.string
-            if note.placement.fret is not None:
-                yield "fret", note.placement.fret
+        if played and played.finger and struck == event:
+            yield "fingering", played.finger
+        place = played or note.placement
+        if place and place.string is not None:
+            yield "string", place.string
+        if place and place.fret is not None:
+            yield "fret", place.fret
 
 
-def _written(element: Element, value: NoteValue) -> None:
-    _add(element, "type", value.name)
+def _credit(kind: str, words: str) -> Element:
+    return _xml(
+        "credit",
+        _xml("credit-type", kind),
+        _xml("credit-words", _plain(words), justify="center"),
+        page="1",
+    )
+
+
+def _harmony(name: str) -> Element:
+    match = _CHORD.fullmatch(name)
+    if match is None:
+        root = _xml("root", _xml("root-step", "C", text=""))
+        return _xml("harmony", root, _xml("kind", "none", text=_plain(name)))
+    return _xml(
+        "harmony",
+        _chord_note("root", match[1], match[2]),
+        _xml("kind", _KIND_OF.get(match[3], "other"), text=_plain(match[3])),
+        _chord_note("bass", match[4], match[5]) if match[4] else None,
+    )
+
+
+def _chord_note(kind: str, step: str, sign: str | None) -> Element:
+    alter = _xml(f"{kind}-alter", alter_of(sign)) if sign else None
+    return _xml(kind, _xml(f"{kind}-step", step), alter)
+
+
+def _looks(value: NoteValue) -> Iterator[Element]:
+    yield _xml("type", value.name)
     for _ in range(value.dots):
-        _add(element, "dot")
+        yield _xml("dot")
     if value.actual > 1:
-        modification = _add(element, "time-modification")
-        _add(modification, "actual-notes", value.actual)
-        _add(modification, "normal-notes", value.normal)
+        actual, normal = _xml("actual-notes", value.actual), _xml("normal-notes", value.normal)
+        yield _xml("time-modification", actual, normal)
 
 
-def _add_name(parent: Element, kind: str, step: str, sign: str | None) -> None:
-    element = _add(parent, kind)
-    _add(element, f"{kind}-step", step)
-    if sign:
-        _add(element, f"{kind}-alter", alter_of(sign))
+def _staff_details(made: Instrument) -> Element:
+    return _xml(
+        "staff-details",
+        _xml("staff-lines", len(made.strings)),
+        [
+            _xml("staff-tuning", _spelled(string.open, "tuning-"), line=str(line))
+            for line, string in enumerate(reversed(made.strings), start=1)
+        ],
+        _xml("capo", made.capo) if made.capo else None,
+        number="2",
+    )
 
 
-def _staff_details(attributes: Element, made: Instrument) -> None:
-    details = _add(attributes, "staff-details", number="2")
-    count = len(made.strings)
-    _add(details, "staff-lines", count)
-    for line, string in enumerate(reversed(made.strings), start=1):
-        tuning = _add(details, "staff-tuning", line=str(line))
-        _add(tuning, "tuning-step", string.open.letter)
-        if string.open.alter:
-            _add(tuning, "tuning-alter", string.open.alter)
-        _add(tuning, "tuning-octave", string.open.octave)
-    if made.capo:
-        _add(details, "capo", made.capo)
-
-
-def _pitch(element: Element, pitch: Pitch) -> None:
+def _pitch(pitch: Pitch) -> Element:
     if not 0 <= pitch.octave <= 9:
         raise RequestError(f"{pitch} is outside MusicXML (octaves 0 to 9)")
-    inner = _add(element, "pitch")
-    _add(inner, "step", pitch.letter)
+    return _xml("pitch", _spelled(pitch))
+
+
+def _spelled(pitch: Pitch, prefix: str = "") -> Iterator[Element]:
+    yield _xml(f"{prefix}step", pitch.letter)
     if pitch.alter:
-        _add(inner, "alter", pitch.alter)
-    _add(inner, "octave", pitch.octave)
+        yield _xml(f"{prefix}alter", pitch.alter)
+    yield _xml(f"{prefix}octave", pitch.octave)
 
 
 def _plain(text: str) -> str:
