@@ -35,7 +35,7 @@ Where fingers follow letters, what a state sounds has a letter too: C sharp and 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property, lru_cache
 from types import MappingProxyType
@@ -97,6 +97,12 @@ class Hand(Value):
     def reaches(self, position: int) -> tuple[Reach, ...]:
         """The frets covered from a position (1 or higher), lowest first."""
         return self.high if position >= self.change_over else self.low
+
+    def positions(self, highest: int) -> Sequence[int]:
+        """Where the index finger can be, up to a fret."""
+        if self.by_letter:
+            return [fret for fret in LETTER_FRETS if fret <= highest]
+        return range(1, highest + 1)
 
 
 LETTER_FRETS = tuple(round(12 * letters / 7) for letters in range(1, 22))
@@ -273,14 +279,12 @@ _Covered = tuple[int, int, int, bool]
 def _positions(instrument: Instrument, hand: Hand) -> Iterator[tuple[int, list[_Covered]]]:
     """Every position, and what the fingers cover there."""
     top = instrument.frets_free
-    if hand.by_letter:
-        for index, position in enumerate(LETTER_FRETS, start=1):
-            if position <= top:
-                yield position, [*_by_letter(index, top)]
-        return
-    for position in range(1, top + 1):
-        reaches = [(reach, position + reach.offset) for reach in hand.reaches(position)]
-        yield position, [(0, r.finger, fret, r.extended) for r, fret in reaches if fret > 0]
+    for index, position in enumerate(hand.positions(top), start=1):
+        if hand.by_letter:
+            yield position, [*_by_letter(index, top)]
+        else:
+            reaches = [(reach, position + reach.offset) for reach in hand.reaches(position)]
+            yield position, [(0, r.finger, fret, r.extended) for r, fret in reaches if fret > 0]
 
 
 def _by_letter(index: int, highest: int) -> Iterator[_Covered]:

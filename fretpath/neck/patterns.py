@@ -17,7 +17,6 @@ from fretpath.music.notation import parse_melody
 from fretpath.music.pitch import Pitch
 from fretpath.neck.arrange import arrange_many
 from fretpath.neck.arrangement import Arrangement
-from fretpath.neck.hand import LETTER_FRETS
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.setup import Limits, On, Setup
 from fretpath.values import Value
@@ -43,10 +42,7 @@ class Pattern(Value):
         return " / ".join("-".join(map(str, group)) for group in self.fingers)
 
 
-def patterns_of(
-    scales: Sequence[Scale],
-    on: On = "bass",
-) -> dict[str, tuple[Pattern, ...]]:
+def patterns_of(scales: Sequence[Scale], on: On = "bass") -> dict[str, tuple[Pattern, ...]]:
     """The patterns of each scale by its name, lowest root finger first; empty if it has none.
 
     >>> from fretpath.music.key import SCALES
@@ -54,28 +50,22 @@ def patterns_of(
     ['2-4 / 1-2-4 / 1-3-4']
     """
     usual = Setup.of(on)
-    instrument, hand = usual.instrument, usual.hand
+    instrument, hand, top = usual.instrument, usual.hand, usual.instrument.frets_free
+    fret = ROOT_FRET if top >= ROOT_FRET + 6 else min(ROOT_FRET - 2, top)
+    still = [
+        replace(usual, limits=Limits(position=position, open_strings="forbid"))
+        for position in hand.positions(top)
+        if any(position + reach.offset == fret for reach in hand.reaches(position))
+    ]
     string = _lowest_string(instrument)
-    fret = ROOT_FRET if instrument.frets_free >= ROOT_FRET + 6 else ROOT_FRET - 2
-    fret = min(fret, instrument.frets_free)
-    found: dict[str, dict[Pattern, None]] = {scale.name: {} for scale in scales}
-    tunes = [_octave_of(scale, instrument, string, fret) for scale in scales]
-    for position in range(max(1, fret - 6), fret + 2):
-        if not any(position + reach.offset == fret for reach in hand.reaches(position)):
-            continue
-        if position > instrument.frets_free:
-            continue
-        if hand.by_letter and position not in LETTER_FRETS:
-            continue
-        still = replace(usual, limits=Limits(position=position, open_strings="forbid"))
-        answers = arrange_many(tunes, still, unplayable="return")
-        for scale, answer in zip(scales, answers, strict=True):
-            if isinstance(answer, Arrangement):
-                found[scale.name][_pattern(answer)] = None
-    return {
-        name: tuple(sorted(patterns, key=lambda pattern: pattern.root_finger))
-        for name, patterns in found.items()
-    }
+    found = {}
+    for scale in scales:
+        tune = _octave_of(scale, instrument, string, fret)
+        answers = arrange_many([tune] * len(still), still, unplayable="return")
+        held = [_pattern(answer) for answer in answers if isinstance(answer, Arrangement)]
+        patterns = dict.fromkeys(held)
+        found[scale.name] = tuple(sorted(patterns, key=lambda pattern: pattern.root_finger))
+    return found
 
 
 def _lowest_string(instrument: Instrument) -> int:
