@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 from dataclasses import replace
 from typing import Any
 
@@ -23,13 +22,16 @@ from fretpath.commands.options import (
     with_found_key,
 )
 from fretpath.errors import RequestError
-from fretpath.exchange.door import ending_of, is_score_name
+from fretpath.exchange.door import KINDS, ending_of
 from fretpath.music.calls import with_answers
+from fretpath.neck.arrange import replan
 from fretpath.neck.arrangement import Arrangement
-from fretpath.page.captions import LEGENDS
-from fretpath.page.rows import Blanks
+from fretpath.page.captions import LEGENDS, reasons_data, render_reasons, render_ways
+from fretpath.page.rows import Blanks, arrangement_data, render_spoken
+from fretpath.page.spelling import guess_data, under_guess
 from fretpath.page.tab import ROWS, SPACINGS, TAB_ROWS, render_tab
 
+_SOUNDS = (".wav", ".mp3")
 _ELSEWHERE = {
     ".html": "fretpath sheet",
     ".svg": "fretpath neck",
@@ -86,50 +88,37 @@ def run(arguments: argparse.Namespace) -> str:
     """The tab, the same as JSON or as sentences, its sound, or its score."""
     arrangement = arrangement_from(arguments)
     if arguments.cannot_reach is not None:
-        from fretpath.neck.arrange import replan
-
         arrangement = replan(arrangement, arguments.cannot_reach)
-    if _is_sound(arguments):
-        write_file(arguments.output, _sound(arguments, arrangement))
+    ending = ending_of(arguments.output or "")
+    _refuse_what_is_not_written(arguments, ending)
+    if ending in _SOUNDS or ending in KINDS:
+        write = _sound if ending in _SOUNDS else _score
+        write_file(arguments.output, write(arguments, arrangement))
         return ""
-    if is_score_name(arguments.output or ""):
-        write_file(arguments.output, _score(arguments, arrangement))
-        return ""
-    arrangement, found, key_found = _with_found_key(arrangement)
+    melody, guess = with_found_key(arrangement.melody)
+    if guess:
+        arrangement = replace(arrangement, melody=melody)
     ways = _ways(arrangement, arguments.ways)
     if arguments.json:
         if arguments.hide:
             raise RequestError("--json shows everything and --hide does not; drop one of the two")
-        data = [_data(way, arguments) | key_found for way in ways]
+        found = {"key_found": guess_data(guess)} if guess else {}
+        data = [_data(way, arguments) | found for way in ways]
         return deliver(arguments, as_json(data[0] if arguments.ways == 1 else data))
     pages = [_page(way, arguments) for way in ways]
     if not (arguments.spoken or arguments.hide):
         under_the_tab = set(map(str, arrangement.remarks))
         arguments.remarks = [one for one in arguments.remarks if one not in under_the_tab]
-    if arguments.ways != 1:
-        from fretpath.page.captions import render_ways
-
-        head, _, _ = pages[0].partition("\n\n")
-        short = [page.removeprefix(f"{head}\n\n") for page in pages]
-        titled = [f"way {number}\n{page}" for number, page in enumerate(short, start=1)]
-        titled.insert(0, f"{head}\n")
-        pages = [render_ways(ways), *_no_more(ways, arguments.ways), *titled]
-    return deliver(arguments, "\n".join([*found, *pages]))
+    page = pages[0] if arguments.ways == 1 else _beside(pages, ways, arguments.ways)
+    return deliver(arguments, under_guess(guess, page))
 
 
-def _with_found_key(
-    arrangement: Arrangement,
-) -> tuple[Arrangement, list[str], dict[str, Any]]:
-    """For notes without a key: the key they say, as a line and as data, used if it is sure."""
-    if arrangement.melody.keys:
-        return arrangement, [], {}
-    from fretpath.page.spelling import guess_data, guess_lines
-
-    melody, guess = with_found_key(arrangement.melody)
-    if guess is None:
-        return arrangement, [], {}
-    arrangement = replace(arrangement, melody=melody)
-    return arrangement, [guess_lines(guess)], {"key_found": guess_data(guess)}
+def _beside(pages: list[str], ways: tuple[Arrangement, ...], count: int) -> str:
+    """The figures of the ways side by side, what all pages begin with, and the rest of each."""
+    head, _, _ = pages[0].partition("\n\n")
+    short = [page.removeprefix(f"{head}\n\n") for page in pages]
+    titled = [f"way {number}\n{page}" for number, page in enumerate(short, start=1)]
+    return "\n".join([render_ways(ways), *_no_more(ways, count), f"{head}\n", *titled])
 
 
 def _ways(arrangement: Arrangement, count: int) -> tuple[Arrangement, ...]:
@@ -156,8 +145,6 @@ def _no_more(ways: tuple[Arrangement, ...], count: int) -> list[str]:
 def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
     hide = Blanks.parse(arguments.hide)
     if arguments.spoken:
-        from fretpath.page.rows import render_spoken
-
         return render_spoken(arrangement, degrees=arguments.degrees, hide=hide)
     page = render_tab(
         arrangement,
@@ -172,45 +159,39 @@ def _page(arrangement: Arrangement, arguments: argparse.Namespace) -> str:
     if not arguments.why:
         return page
     from fretpath.neck.ways import reasons
-    from fretpath.page.captions import render_reasons
 
     return f"{page}\n{render_reasons(arrangement, reasons(arrangement))}"
 
 
 def _data(arrangement: Arrangement, arguments: argparse.Namespace) -> dict[str, Any]:
-    from fretpath.page.rows import arrangement_data
-
     data = arrangement_data(arrangement, degrees=arguments.degrees)
     if arguments.why:
         from fretpath.neck.ways import reasons
-        from fretpath.page.captions import reasons_data
 
         data["reasons"] = reasons_data(reasons(arrangement))
     return data
 
 
-def _is_sound(arguments: argparse.Namespace) -> bool:
-    """Whether the output is a sound; refuses a file name that promises something else."""
-    suffix = os.path.splitext(arguments.output or "")[1].lower()
-    if suffix in _ELSEWHERE:
+def _refuse_what_is_not_written(arguments: argparse.Namespace, ending: str) -> None:
+    """Refuse a file name that promises something else, and options of a sound that is not made."""
+    if ending in _ELSEWHERE:
         raise RequestError(
             f"tab writes text, sound (.wav, .mp3) and scores (.mid, .musicxml); "
-            f'"{_ELSEWHERE[suffix]}" writes {suffix}'
+            f'"{_ELSEWHERE[ending]}" writes {ending}'
         )
-    if suffix in (".wav", ".mp3"):
-        return True
+    if ending in _SOUNDS:
+        return
     given = {
         "--tempo": arguments.tempo,
         "--count-in": arguments.count_in,
         "--drone": arguments.drone,
         "--clicks": arguments.clicks,
     }
-    if suffix not in (".mid", ".midi"):
+    if ending not in (".mid", ".midi"):
         given |= {"--call-and-answer": arguments.call_and_answer, "--call": arguments.call}
     for option, value in given.items():
         if value:
             raise RequestError(f"{option} changes the sound: add -o tune.wav to hear it")
-    return False
 
 
 def _sound(arguments: argparse.Namespace, arrangement: Arrangement) -> bytes:

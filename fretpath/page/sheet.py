@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
@@ -177,15 +177,11 @@ class SheetTune:
 
     @property
     def _task(self) -> str:
-        if self.boxes and not self.hide.some_notes:
-            what = "degree" if self.boxes == "degree" else "name"
+        boxes = self.narrow.boxes
+        if boxes and not self.hide.some_notes:
+            what = "degree" if boxes == "degree" else "name"
             return f"Listen, sing it, then write the {what} of each note in its box."
         return "Listen, sing it, then fill in what is left out."
-
-    @property
-    def boxes(self) -> str:
-        """The row that is written in."""
-        return self.narrow.boxes
 
     def _time(self) -> Iterator[str]:
         melody = self.arrangement.melody
@@ -245,10 +241,11 @@ class SheetTune:
         subject = Subject(arrangement.melody, arrangement, self.sheet.look.degrees, hide=hide)
         return DrawnTab(subject, self.sheet.look.rows, width)
 
-    def wide(self, bars: int, strings: float) -> DrawnTab:
-        """The tab as wide as a side: bars a system at the most, mm from string to string."""
+    def wide(self, setting: Setting) -> DrawnTab:
+        """The tab as wide as a side."""
         drawn = self._drawn(SIDE_WIDTH, self.hide)
-        return replace(drawn, most=bars if drawn.boxes else max(bars, 4), string_space=strings)
+        bars = setting.bars if drawn.boxes else max(setting.bars, 4)
+        return replace(drawn, most=bars, string_space=setting.strings)
 
     @cached_property
     def narrow(self) -> DrawnTab:
@@ -300,33 +297,44 @@ class SheetTune:
         return _spread(self)
 
 
-@dataclass(frozen=True)
-class Sides:
-    """The systems of each side, and how tightly everything is set."""
+class Setting(NamedTuple):
+    """How tightly a side of paper is set."""
 
-    systems: tuple[tuple[DrawnSystem, ...], ...]
-    """The systems of each side of paper."""
+    bars: int
+    """Bars a system at the most."""
+    strings: float
+    """Mm from string to string."""
     gap: float
     """Mm between systems."""
     line: float
     """Mm for an answer."""
-    apart: bool = False
-    """Whether what follows the systems begins a side of its own."""
     chart: bool = True
     """Whether there is room for the chart."""
 
 
 _SETTINGS = (
-    (2, 3.6, 8.0, 12.0, True),
-    (2, 3.6, 5.0, 10.0, True),
-    (4, 3.6, 8.0, 11.0, True),
-    (4, 3.6, 5.0, 9.0, True),
-    (6, 3.2, 3.5, 8.0, True),
-    (6, 3.0, 2.0, 8.0, True),
-    (6, 3.0, 2.0, 8.0, False),
+    Setting(2, 3.6, 8.0, 12.0),
+    Setting(2, 3.6, 5.0, 10.0),
+    Setting(4, 3.6, 8.0, 11.0),
+    Setting(4, 3.6, 5.0, 9.0),
+    Setting(6, 3.2, 3.5, 8.0),
+    Setting(6, 3.0, 2.0, 8.0),
+    Setting(6, 3.0, 2.0, 8.0, chart=False),
 )
-"""Bars a system, string gap, gap of systems, answer line and chart, from roomy to tight."""
-_USUAL = 3
+"""From roomy to tight."""
+_USUAL = _SETTINGS[3]
+
+
+@dataclass(frozen=True)
+class Sides:
+    """A tune spread over sides of paper."""
+
+    systems: tuple[tuple[DrawnSystem, ...], ...]
+    """The systems of each side."""
+    setting: Setting
+    """How tightly everything is set."""
+    apart: bool = False
+    """Whether what follows the systems begins a side of its own."""
 
 
 def sound_for(melody: Melody, plan: SoundPlan) -> TuneSound:
@@ -340,29 +348,25 @@ def sound_for(melody: Melody, plan: SoundPlan) -> TuneSound:
 
 def _spread(tune: SheetTune) -> Sides:
     """One side, as roomy as it goes; where the tightest has no room, as many as it takes."""
-    if _one_side(tune, *_SETTINGS[-1]):
-        return next(side for setting in _SETTINGS if (side := _one_side(tune, *setting)))
-    bars, strings, gap, line, _ = _SETTINGS[_USUAL]
+    if _one_side(tune, _SETTINGS[-1]):
+        return next(side for setting in _SETTINGS if (side := _one_side(tune, setting)))
     sides: list[list[DrawnSystem]] = [[]]
     room = SIDE_HEIGHT - _head_height(tune)
-    for system in tune.wide(bars, strings).systems:
-        if sides[-1] and system.height + gap > room:
+    for system in tune.wide(_USUAL).systems:
+        if sides[-1] and system.height + _USUAL.gap > room:
             sides.append([])
             room = SIDE_HEIGHT - 14
         sides[-1].append(system)
-        room -= system.height + gap
-    apart = _foot_height(tune, line, True) > room
-    return Sides(tuple(tuple(side) for side in sides), gap, line, apart)
+        room -= system.height + _USUAL.gap
+    apart = _foot_height(tune, _USUAL) > room
+    return Sides(tuple(tuple(side) for side in sides), _USUAL, apart)
 
 
-def _one_side(
-    tune: SheetTune, bars: int, strings: float, gap: float, line: float, chart: bool
-) -> Sides | None:
+def _one_side(tune: SheetTune, setting: Setting) -> Sides | None:
     """Everything on one side in a setting; None where it has no room."""
-    systems = tuple(tune.wide(bars, strings).systems)
-    used = _head_height(tune) + sum(system.height + gap for system in systems)
-    fits = used + _foot_height(tune, line, chart) <= SIDE_HEIGHT
-    return Sides((systems,), gap, line, chart=chart) if fits else None
+    systems = tuple(tune.wide(setting).systems)
+    used = _head_height(tune) + sum(system.height + setting.gap for system in systems)
+    return Sides((systems,), setting) if used + _foot_height(tune, setting) <= SIDE_HEIGHT else None
 
 
 def _head_height(tune: SheetTune) -> float:
@@ -376,18 +380,18 @@ def _head_height(tune: SheetTune) -> float:
     return name + lesson + 9.0 * _lines(tune.title, 48) + 1.0 + facts + 3.0 + staff
 
 
-def _foot_height(tune: SheetTune, line: float, chart: bool) -> float:
+def _foot_height(tune: SheetTune, setting: Setting) -> float:
     """Mm under the last system."""
+    drawn = tune.chart_size[1] + 14.0 if setting.chart else 0.0
     if tune.sheet.student:
-        asked = sum(6.0 * _lines(question.text, 90) + line for question in tune.questions)
-        drawn = tune.chart_size[1] + 14.0 if chart else 0.0
+        asked = sum(6.0 * _lines(question.text, 90) + setting.line for question in tune.questions)
         return (12.0 + asked) * bool(tune.questions) + drawn
-    cautions = 18.0 if tune.sheet.look.cautions and tune.index + 1 == len(tune.sheet.tunes) else 0.0
     told = [f"{q.text} {q.answer} {q.evidence}" for q in tune.questions]
     width = 46 if tune.chart_beside else 95
     words = sum(5.4 * _lines(text, width) + 1.5 for text in [*told, *tune.accounts])
     words += 12.0 * (1 + bool(tune.accounts))
-    drawn = tune.chart_size[1] + 14.0 if chart else 0.0
+    last = tune.index + 1 == len(tune.sheet.arrangements)
+    cautions = 18.0 if tune.sheet.look.cautions and last else 0.0
     return (max(words, drawn) if tune.chart_beside else words + drawn) + cautions
 
 

@@ -19,7 +19,15 @@ from fretpath.neck.setup import Setup
 from fretpath.page.html import with_signs
 from fretpath.page.questions import hints_about, questions_about
 from fretpath.page.rows import HIDES, Blanks
-from fretpath.page.sheet import SIDE_HEIGHT, Look, Sheet, TuneSound, render_sheet, sound_for
+from fretpath.page.sheet import (
+    SIDE_HEIGHT,
+    Look,
+    Setting,
+    Sheet,
+    TuneSound,
+    render_sheet,
+    sound_for,
+)
 from fretpath.page.sound import SoundPlan
 
 VOID = {"meta", "link", "br", "line", "rect", "circle", "polygon"}
@@ -231,7 +239,9 @@ def test_boxes_have_room_for_a_hand() -> None:
 
 def test_boxes_do_not_touch() -> None:
     arrangement = tune("meter: 4/4\n\n(1 2 3 4):1/4 (5 4 3 2):1/4 1 2 | 1:4", key="C")
-    for system in Sheet((arrangement,), student=True).tunes[0].wide(4, 3.6).systems:
+    for system in (
+        Sheet((arrangement,), student=True).tunes[0].wide(Setting(4, 3.6, 5.0, 9.0)).systems
+    ):
         found = re.findall(r'class="box" x="([\d.]+)" y="[\d.]+" width="([\d.]+)"', system.svg)
         spans = sorted((float(x), float(x) + float(width)) for x, width in found)
         assert all(end + 1 < start for (_, end), (start, _) in pairwise(spans))
