@@ -29,6 +29,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import accumulate, count, groupby, pairwise
+from typing import Literal
 
 from fretpath.errors import ScoreFileError, clip, printable
 from fretpath.remarks import Remark, RemarkKind
@@ -490,7 +491,7 @@ class TabSystem(SystemLines):
     """Columns of the bar lines inside, from 0."""
     span: tuple[int, int]
     """Columns of the first and the last sign, from 0."""
-    repeats: tuple[tuple[int, str], ...]
+    repeats: tuple[tuple[int, Literal["open", "close"]], ...]
     """Repeat signs, ``open`` or ``close``, by the bar lines passed, the end one more than all."""
 
 
@@ -536,7 +537,7 @@ def _without_dots(sign: re.Match[str]) -> str:
     return sign[0][:kept] + re.sub(r"[^|]", "-", sign[0][kept:])
 
 
-def _repeats(line: _Bars) -> Iterator[tuple[int, str]]:
+def _repeats(line: _Bars) -> Iterator[tuple[int, Literal["open", "close"]]]:
     """The repeat signs of the string that has all bar lines."""
     skip = line.start - line.line.start
     for sign in _SIGN.finditer(line.line.body):

@@ -24,7 +24,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.music.key import Degree, Key
@@ -457,7 +457,9 @@ def _melody(
         tempo=tab.words.tempo,
     )
     melody, told = _in_meter(melody)
-    repeated, more = _with_repeats(melody, [event.place for event in events], _signs(tab.systems))
+    repeated, more = _with_repeats(
+        melody, [event.place for event in events], list(_signs(tab.systems))
+    )
     return repeated, told + more
 
 
@@ -540,20 +542,20 @@ def _in_meter(melody: Melody) -> tuple[Melody, list[Remark]]:
 class RepeatSign:
     """Something that speaks of a repeat."""
 
-    place: tuple[int, int]
-    """System, and bar lines passed in it; one more than it has is its end."""
-    kind: str
-    """``open``, ``close``, ``ending``, ``times``, ``behind`` (times behind a line with signs) or
-    ``line`` (the whole line is repeated)."""
+    place: tuple[int, float]
+    """System, and bar lines passed in it: one more than it has is its end, a half is inside a bar.
+    """
+    kind: Literal["close", "ending", "open", "times"]
+    """At one place they count in this order."""
     times: int = 2
-    """How often, or the number of the ending."""
+    """How often."""
 
 
 _TIMES = re.compile(
     r"\(?(?:repeat |play(?:ed)? |all )?"
     r"(?:[xX] ?([0-9]{1,2})|([0-9]{1,2}) ?[xX]|([0-9]{1,2}) times)\)?"
 )
-_ENDING = re.compile(r"(?<![^\s\[|])([1-9])\.(?![0-9])")
+_ABOVE = re.compile(r"(?<![^\s\[|])[1-9]\.(?![0-9])|([0-9]{1,2}) times")
 
 
 def times_in(words: str) -> int:
@@ -571,33 +573,29 @@ def is_endings(row: str) -> bool:
     return not re.sub(r"[1-9]\.|[0-9]{1,2} times|[\s_\[|\]-]", "", row) and not row.isspace()
 
 
-def ending_signs(system: TabSystem, number: int) -> Iterator[RepeatSign]:
+def _signs_above(system: TabSystem, number: int) -> Iterator[RepeatSign]:
     """Endings (``1.``, ``2.``) and ``3 times`` in the rows above a system."""
     for row in system.above:
         words = re.sub(r"^ending\b", " " * 6, row.text)
-        if not is_endings(words):
-            continue
-        for match in _ENDING.finditer(words):
-            place = (number, bisect_right(system.bars, match.start() + 1))
-            yield RepeatSign(place, "ending", int(match[1]))
-        for match in re.finditer(r"([0-9]{1,2}) times", words):
-            place = (number, bisect_right(system.bars, match.start() + 1))
-            yield RepeatSign(place, "times", int(match[1]))
+        for match in _ABOVE.finditer(words) if is_endings(words) else ():
+            bar = bisect_right(system.bars, match.start() + 1)
+            if match[1]:
+                yield RepeatSign((number, bar + 0.5), "times", int(match[1]))
+            else:
+                yield RepeatSign((number, bar), "ending")
 
 
-def _signs(systems: Sequence[TabSystem]) -> list[RepeatSign]:
-    """Everything that speaks of repeats in a part."""
-    signs: list[RepeatSign] = []
+def _signs(systems: Sequence[TabSystem]) -> Iterator[RepeatSign]:
+    """Everything that speaks of repeats; ``x4`` behind a line without signs repeats the line."""
     for number, system in enumerate(systems):
-        own = [RepeatSign((number, place), kind) for place, kind in system.repeats]
-        own += ending_signs(system, number)
+        signs = [RepeatSign((number, bar), kind) for bar, kind in system.repeats]
+        signs += _signs_above(system, number)
         times = max((times_in(line.behind) for line in system.lines), default=0)
+        last = len(system.bars)
         if times > 1:
-            end = len(system.bars) + 1
-            behind = RepeatSign((number, end), "behind", times)
-            own.append(behind if own else RepeatSign((number, 0), "line", times))
-        signs += own
-    return signs
+            whole = [RepeatSign((number, 0), "open"), RepeatSign((number, last + 1), "close")]
+            signs = (signs or whole) + [RepeatSign((number, last + 0.5), "times", times)]
+        yield from signs
 
 
 def _with_repeats(
@@ -630,30 +628,22 @@ def _repeats(
 ) -> Iterator[Repeat]:
     start, times = 0, 2
     endings: list[int] = []
-    ordered = sorted(signs, key=lambda sign: (sign.place, _ORDER[sign.kind]))
-    closing = [sign for sign in ordered if sign.kind == "close"]
-    for sign in ordered:
+    last_close = max((sign.place for sign in signs if sign.kind == "close"), default=(-1, 0))
+    for sign in sorted(signs, key=lambda sign: (sign.place, sign.kind)):
         event = bisect_left(places, sign.place)
-        if sign.kind == "open":
-            start, times, endings = event, 2, []
-        elif sign.kind in ("times", "behind"):
+        if sign.kind == "times":
             times = sign.times
-        elif sign.kind == "ending":
+            continue
+        if sign.kind == "ending":
             endings.append(event)
-            if len(endings) > 1 and not any(other.place > sign.place for other in closing):
-                stop = _as_long(melody, endings)
-                yield Repeat(start, stop, len(endings), tuple(endings))
-                start, times, endings = stop, 2, []
-        elif sign.kind == "line":
-            stop = bisect_left(places, (sign.place[0] + 1, 0))
-            yield Repeat(event, stop, sign.times)
-            start = stop
-        elif len(endings) != 1:
+            if len(endings) < 2 or sign.place < last_close:
+                continue
+            event = _as_long(melody, endings)
+        if sign.kind == "close" and len(endings) == 1:
+            continue
+        if sign.kind != "open":
             yield Repeat(start, event, len(endings) or times, tuple(endings))
-            start, times, endings = event, 2, []
-
-
-_ORDER = {"behind": 0, "close": 1, "ending": 2, "open": 3, "line": 4, "times": 5}
+        start, times, endings = event, 2, []
 
 
 def _as_long(melody: Melody, endings: Sequence[int]) -> int:
