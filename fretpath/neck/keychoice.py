@@ -226,37 +226,28 @@ def transpose(
         moved = replace(moved, melody=_without_places(moved.melody))
     after = None
     if shape != "refinger":
-        after = _keep_shape(before, to, by, setup, onto, must=shape == "keep")
+        fixed = replace(before.melody, octave_free=False)
+        try:
+            if onto is not None:
+                raise UnplayableError("a shape is kept on one instrument only")
+            after = _keep_shape(before, _move(fixed, to, by).melody, setup)
+        except UnplayableError:
+            if shape == "keep":
+                raise
     if after is None:
         after = arrange(moved.melody, setup if onto is None else _setup_after(setup, onto))
     return Transposition(before, after, _distance(before, after), moved.changed)
 
 
-def _keep_shape(
-    before: Arrangement,
-    to: str | Key | None,
-    by: str | int | Interval | None,
-    setup: Setup,
-    onto: On | None,
-    *,
-    must: bool,
-) -> Arrangement | None:
-    """Every note on its string with all frets moved alike; None or an error where it cannot be."""
-    melody = _move(replace(before.melody, octave_free=False), to, by).melody
+def _keep_shape(before: Arrangement, melody: Melody, setup: Setup) -> Arrangement:
+    """A melody with every note on its string as before, and all frets moved alike."""
     frets = melody.pitches[0].midi - before.melody.pitches[0].midi
-    try:
-        if onto is not None:
-            raise UnplayableError("a shape is kept on one instrument only")
-        if min(before.frets) + frets < 0:
-            raise UnplayableError(f"the shape meets the nut before it is {-frets} frets lower")
-        notes = list(melody.notes)
-        for event, at in zip(melody.struck, before.fingerings, strict=True):
-            notes[event] = replace(notes[event], placement=Placement(at.string, at.fret + frets))
-        placed = arrange(replace(melody, notes=tuple(notes)), setup)
-    except UnplayableError:
-        if must:
-            raise
-        return None
+    if min(before.frets) + frets < 0:
+        raise UnplayableError(f"the shape meets the nut before it is {-frets} frets lower")
+    notes = list(melody.notes)
+    for event, at in zip(melody.struck, before.fingerings, strict=True):
+        notes[event] = replace(notes[event], placement=Placement(at.string, at.fret + frets))
+    placed = arrange(replace(melody, notes=tuple(notes)), setup)
     return replace(placed, melody=melody, octave_chosen=before.octave_chosen)
 
 
