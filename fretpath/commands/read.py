@@ -25,11 +25,12 @@ from fretpath.music.melody import Meter
 from fretpath.music.notation import format_melody
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
+from fretpath.neck.line import without_places
 from fretpath.page.captions import counted_against, instrument_line
 from fretpath.page.rows import degree_labels
 from fretpath.page.spelling import guess_data, guess_lines
 from fretpath.page.tab_lines import TabNote
-from fretpath.page.tab_reading import TabReading, read_tab, without_places
+from fretpath.page.tab_reading import TabReading, read_tab
 from fretpath.page.tables import table
 
 

@@ -25,6 +25,7 @@ from fretpath.music.words import counted
 from fretpath.neck.arrange import Answer, arrange, arrange_many
 from fretpath.neck.arrangement import Arrangement
 from fretpath.neck.instrument import Instrument, octaves_for
+from fretpath.neck.line import without_places
 from fretpath.neck.setup import Limits, On, Setup
 from fretpath.neck.ways import describe
 from fretpath.values import Value
@@ -223,7 +224,7 @@ def transpose(
     exact = onto is None and by is not None
     moved = _move(before.melody if exact else melody, to, by)
     if onto is not None:
-        moved = replace(moved, melody=_without_places(moved.melody))
+        moved = replace(moved, melody=without_places(moved.melody))
     after = None
     if shape != "refinger":
         fixed = replace(before.melody, octave_free=False)
@@ -270,11 +271,6 @@ def _move(melody: Melody, to: str | Key | None, by: str | int | Interval | None)
     if to is None and by is None:
         return Transposed(melody, Interval(0, 0), ())
     return transpose_melody(melody, to=to, by=by)
-
-
-def _without_places(melody: Melody) -> Melody:
-    """Without the places the teacher asked for, which belong to the first instrument."""
-    return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
 
 
 def _distance(before: Arrangement, after: Arrangement) -> Interval:

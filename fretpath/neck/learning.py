@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
-from fretpath.neck.line import Line, NoteLimit
+from fretpath.neck.line import Line, NoteLimit, without_places
 from fretpath.neck.planner import Planner
 from fretpath.neck.setup import On, Setup
 from fretpath.neck.terms import Weights
@@ -178,5 +178,4 @@ def _line_with_places(tab: Melody, setup: Setup) -> PlacedLine:
         (at.string, at.fret) if at and at.string is not None and at.fret is not None else None
         for at in placements
     )
-    free = replace(tab, notes=tuple(replace(note, placement=None) for note in tab.notes))
-    return PlacedLine(Planner(setup).line(free), places)
+    return PlacedLine(Planner(setup).line(without_places(tab)), places)

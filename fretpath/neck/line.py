@@ -181,6 +181,11 @@ def _pedals(pitch: int, midi: Ints, phrase: Ints) -> Iterator[list[int]]:
             yield run.tolist()
 
 
+def without_places(melody: Melody) -> Melody:
+    """The melody with every note free to lie anywhere on the neck."""
+    return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
+
+
 # -- the pace of each step -------------------------------------------------------------------------
 
 

@@ -23,9 +23,10 @@ from fretpath.music.melody import Melody, Meter
 from fretpath.music.words import counted
 from fretpath.neck.arrange import arrange
 from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.line import without_places
 from fretpath.neck.setup import Limits, Setup
 from fretpath.page.tab_lines import TabNote
-from fretpath.page.tab_reading import CountRow, TabReading, without_places
+from fretpath.page.tab_reading import CountRow, TabReading
 from fretpath.values import Value
 
 LONGEST_LEAP = 200.0

@@ -245,11 +245,6 @@ def _count_rows(systems: Sequence[TabSystem], rhythm: Rhythm) -> Iterator[CountR
                 yield CountRow(row.number, row.text, system.span[0], system.bars)
 
 
-def without_places(melody: Melody) -> Melody:
-    """The melody with every note free to lie anywhere on the neck."""
-    return replace(melody, notes=tuple(replace(note, placement=None) for note in melody.notes))
-
-
 def _callers_words(on: On | None, tuning: str | None, capo: int | None) -> Given:
     """The caller's words on the instrument; a name alone leaves tuning and capo to the tab."""
     if on is None and tuning is None:
