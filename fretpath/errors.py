@@ -21,10 +21,10 @@ class FretpathError(ValueError):
     index: int | None = None
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return _rebuilt, (type(self), self.args, self.__dict__.copy())
+        return _rebuild, (type(self), self.args, self.__dict__.copy())
 
 
-def _rebuilt(
+def _rebuild(
     kind: type[FretpathError], args: tuple[Any, ...], fields: dict[str, Any]
 ) -> FretpathError:
     error = kind.__new__(kind, *args)
@@ -78,11 +78,11 @@ class AmbiguousTextError(FretpathError):
         self.readings = tuple(readings)
         self.source = source
         self.line = line
-        ways = "".join(f"\n  {what}: write\n{_indented(text)}" for what, text in self.readings)
+        ways = "".join(f"\n  {what}: write\n{_indent(text)}" for what, text in self.readings)
         super().__init__(f"{source}, line {line}: {question}{ways}")
 
 
-def _indented(text: str) -> str:
+def _indent(text: str) -> str:
     """The first lines of a text, each printable and set in."""
     lines = [line for line in text.split("\n") if line.strip()]
     shown = [f"    {printable(line[:200])}" for line in lines[:12]]

@@ -107,7 +107,7 @@ def check_fields(value: Any) -> None:
     for name, plain, fit in _fits_of(kind):
         given = getattr(value, name)
         if type(given) not in plain:
-            found = _fitted(fit, given, f"{kind.__name__}.{name}")
+            found = _apply(fit, given, f"{kind.__name__}.{name}")
             if found is not given:
                 object.__setattr__(value, name, found)
 
@@ -123,7 +123,7 @@ def to_dict(value: Any) -> dict[str, Any]:
     Raises :class:`RequestError` for what is no value of this package.
     """
     if not is_dataclass(value) or isinstance(value, type):
-        raise RequestError(f"only values become plain data, and {_shown(value)} is none")
+        raise RequestError(f"only values become plain data, and {_show(value)} is none")
     return {"schema": _schema_name(type(value)), **_fields_as_data(value)}
 
 
@@ -140,14 +140,14 @@ def from_dict(data: Mapping[str, Any], kind: type[T]) -> T:
     wanted = _schema_name(kind)
     told = data.get("schema", wanted) if isinstance(data, Mapping) else None
     if told != wanted:
-        raise RequestError(f"this is not plain data of {wanted}, but {_shown(told)}")
+        raise RequestError(f"this is not plain data of {wanted}, but {_show(told)}")
     return kind(**_arguments(kind, data))
 
 
 def schema_of(kind: type) -> dict[str, Any]:
     """The JSON Schema (draft 2020-12) of what :func:`to_dict` makes of a kind of value."""
     others: dict[str, Any] = {}
-    described = _described_fields(kind, others)
+    described = _describe_fields(kind, others)
     described["properties"]["schema"] = {"const": _schema_name(kind)}
     described["required"].append("schema")
     named = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": kind.__name__}
@@ -178,13 +178,13 @@ def _fit_of(hint: Any) -> Fit:
     """A function that turns something given into a value of a type."""
     origin, arguments = get_origin(hint), get_args(hint)
     if _is_union(hint):
-        return partial(_one_of, tuple(map(_fit_of, arguments)), _told(hint))
+        return partial(_one_of, tuple(map(_fit_of, arguments)), _in_words(hint))
     if origin is Literal:
         return partial(_one_word, arguments)
     if origin is tuple:
         if arguments[1:] == (...,):
             return partial(_all_of, arguments[0], _fit_of(arguments[0]), tuple)
-        return partial(_each_of, tuple(map(_fit_of, arguments)), _told(hint))
+        return partial(_each_of, tuple(map(_fit_of, arguments)), _in_words(hint))
     if origin is frozenset:
         return partial(_all_of, None, _fit_of(arguments[0]), frozenset)
     simple = {int: _whole, float: _number, Fraction: number_of}.get(hint)
@@ -195,7 +195,7 @@ def _is_union(hint: Any) -> bool:
     return get_origin(hint) in (Union, UnionType)
 
 
-def _fitted(fit: Fit, given: object, place: str) -> Any:
+def _apply(fit: Fit, given: object, place: str) -> Any:
     try:
         return fit(given)
     except RequestError as problem:
@@ -203,10 +203,10 @@ def _fitted(fit: Fit, given: object, place: str) -> Any:
 
 
 def _misfit(what: str, given: object) -> RequestError:
-    return RequestError(f"{what} is needed, not {_shown(given)}")
+    return RequestError(f"{what} is needed, not {_show(given)}")
 
 
-def _shown(given: object) -> str:
+def _show(given: object) -> str:
     text = repr(given)
     return text if len(text) <= 60 else text[:57] + "..."
 
@@ -278,7 +278,7 @@ def _of_kind(kind: type, given: object) -> object:
         return kind.parse(given)
     if kind is bool and type(given).__name__ in ("bool", "bool_"):  # numpy's own
         return bool(given)
-    raise _misfit(_told(kind), given)
+    raise _misfit(_in_words(kind), given)
 
 
 def _arguments(kind: type, data: Mapping[str, Any]) -> dict[str, Any]:
@@ -287,7 +287,7 @@ def _arguments(kind: type, data: Mapping[str, Any]) -> dict[str, Any]:
     if missing:
         raise RequestError(f"{kind.__name__}: {', '.join(missing)} is missing")
     return {
-        name: _fitted(fit, data[name], f"{kind.__name__}.{name}")
+        name: _apply(fit, data[name], f"{kind.__name__}.{name}")
         for name, _, fit in _fits_of(kind)
         if name in data
     }
@@ -297,14 +297,14 @@ def _has_default(field: Field[Any]) -> bool:
     return field.default is not MISSING or field.default_factory is not MISSING
 
 
-def _told(hint: Any) -> str:
+def _in_words(hint: Any) -> str:
     """A type in words."""
     if _is_union(hint):
-        return " or ".join(_told(part) for part in get_args(hint))
+        return " or ".join(_in_words(part) for part in get_args(hint))
     if get_origin(hint) is Literal:
         return " or ".join(map(repr, get_args(hint)))
     if get_origin(hint) is tuple and get_args(hint)[1:] != (...,):
-        return f"a pair or row of ({', '.join(map(_told, get_args(hint)))})"
+        return f"a pair or row of ({', '.join(map(_in_words, get_args(hint)))})"
     kind = get_origin(hint) or hint
     words = {int: "a whole number", float: "a number", str: "text", bool: "True or False"}
     words |= {Fraction: "a number", tuple: "a list", frozenset: "a list", NoneType: "None"}
@@ -352,41 +352,41 @@ def _notation(value: Any) -> str | None:
 # -- the JSON Schema ------------------------------------------------------------------------------
 
 
-def _described_fields(kind: type, others: dict[str, Any]) -> dict[str, Any]:
+def _describe_fields(kind: type, others: dict[str, Any]) -> dict[str, Any]:
     """The schema of a value as an object; schemas of other kinds are added to *others*."""
     hints = get_type_hints(kind)
     names = [field.name for field in fields(kind)]
     about = {name: " ".join(text.split()) for name, _, text in _field_docs(kind)}
     properties = {
-        name: {**_described(hints[name], others), "description": about.get(name, "")}
+        name: {**_describe(hints[name], others), "description": about.get(name, "")}
         for name in names
     }
     return {"type": "object", "properties": properties, "required": names}
 
 
-def _described(hint: Any, others: dict[str, Any]) -> dict[str, Any]:
+def _describe(hint: Any, others: dict[str, Any]) -> dict[str, Any]:
     origin, arguments = get_origin(hint), get_args(hint)
     if _is_union(hint):
-        return {"anyOf": [_described(part, others) for part in arguments]}
+        return {"anyOf": [_describe(part, others) for part in arguments]}
     if origin is Literal:
         return {"enum": [*arguments]}
     if origin is tuple and arguments[1:] != (...,):
-        parts = [_described(part, others) for part in arguments]
+        parts = [_describe(part, others) for part in arguments]
         return {"type": "array", "prefixItems": parts, "items": False, "minItems": len(parts)}
     if origin in (tuple, frozenset):
-        return {"type": "array", "items": _described(arguments[0], others)}
+        return {"type": "array", "items": _describe(arguments[0], others)}
     if is_dataclass(hint):
-        return _referred(hint, others)  # type: ignore[arg-type]
+        return _refer(hint, others)  # type: ignore[arg-type]
     if hint is Fraction:
         return {"type": "string", "pattern": r"^-?\d+(/\d+)?$"}
     names = {int: "integer", float: "number", str: "string", bool: "boolean", NoneType: "null"}
     return {"type": names.get(hint, "object")}
 
 
-def _referred(kind: type, others: dict[str, Any]) -> dict[str, Any]:
+def _refer(kind: type, others: dict[str, Any]) -> dict[str, Any]:
     if kind.__name__ not in others:
         others[kind.__name__] = {}  # a value that holds its own kind refers to itself
-        described = _described_fields(kind, others)
+        described = _describe_fields(kind, others)
         text = {"type": "string", "description": "in its notation"}
         both = {"anyOf": [text, described]}
         others[kind.__name__] = both if _has_notation(kind) else described

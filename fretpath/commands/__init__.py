@@ -114,7 +114,7 @@ def _run_command(words: Sequence[str]) -> int:
     command.add_options(parser)
     arguments = argparse.Namespace()
     try:
-        parser.parse_args(_joined(words[1:]), arguments)
+        parser.parse_args(_join_interval(words[1:]), arguments)
         _refuse_conflicts(arguments)
         _fit_the_screen(arguments, words)
         with outputs_together(force=getattr(arguments, "force", False)):
@@ -189,10 +189,10 @@ def _unknown_command(word: str) -> str:
     return f'unknown command "{word[:40]}"{hint or "; fretpath alone lists the commands"}'
 
 
-def _joined(words: Sequence[str]) -> list[str]:
+def _join_interval(words: Sequence[str]) -> list[str]:
     """``--by -m3`` as ``--by=-m3``, since an interval downwards is no option.
 
-    >>> _joined(["1 2", "--by", "-m3", "--json"])
+    >>> _join_interval(["1 2", "--by", "-m3", "--json"])
     ['1 2', '--by=-m3', '--json']
     """
     joined: list[str] = []
@@ -231,7 +231,7 @@ def _print(text: str) -> int:
         _complain("a sheet is a page for the browser: write it with -o lesson.html")
         return 1
     try:
-        sys.stdout.write(_dressed(_encodable(text)))
+        sys.stdout.write(_dress(_encodable(text)))
         sys.stdout.flush()
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
@@ -255,7 +255,7 @@ def _encodable(text: str) -> str:
     return text.encode(encoding, errors="replace").decode(encoding)
 
 
-def _dressed(text: str) -> str:
+def _dress(text: str) -> str:
     """Titles and degrees in bold and strings dim, on a terminal that is not told ``NO_COLOR``.
 
     The meaning is in the text alone.
@@ -265,10 +265,10 @@ def _dressed(text: str) -> str:
     lines = text.split("\n")
     if len(lines) > 1 and lines[1].startswith("key "):
         lines[0] = f"\x1b[1m{lines[0]}\x1b[0m"
-    return "\n".join(map(_dressed_line, lines))
+    return "\n".join(map(_dress_line, lines))
 
 
-def _dressed_line(line: str) -> str:
+def _dress_line(line: str) -> str:
     if re.match(r"\s*degree\s", line):
         return f"\x1b[1m{line}\x1b[0m"
     if re.match(r"\s*[A-G]?[#b]?\s*[|+]-", line):
@@ -353,11 +353,11 @@ class Parser(argparse.ArgumentParser):
 
     def format_usage(self) -> str:
         """The arguments that must be given; the options follow in the help."""
-        return f"usage: {self._called()}\n"
+        return f"usage: {self._usage()}\n"
 
     def format_help(self, *, whole: bool = True) -> str:
         """Every option, or the common ones."""
-        self.usage = self._called()
+        self.usage = self._usage()
         hidden = [] if whole else self._uncommon()
         helps = [action.help for action in hidden]
         for action in self._actions:
@@ -401,7 +401,7 @@ class Parser(argparse.ArgumentParser):
         listed = ", ".join(choices[:-1]) + f" or {choices[-1]}" if len(choices) > 1 else choices[0]
         return f'{option} is {listed}, not "{value[:40]}"{nearest(value, choices)}'
 
-    def _called(self) -> str:
+    def _usage(self) -> str:
         words = []
         for action in self._actions:
             if not action.option_strings:

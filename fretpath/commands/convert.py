@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> str:
         return _many(arguments)
     if (arguments.output is None) == (arguments.to is None):
         raise RequestError("say where to: -o FILE, or --to ENDING for standard output")
-    ending = _ending(arguments.output or _named(arguments.to))
+    ending = _ending(arguments.output or _file_name(arguments.to))
     if arguments.output is None and not FORMATS[ending].is_text:
         raise RequestError(f"{ending} is not text: write it to a file with -o FILE")
     music, data = _converted(arguments, ending)
@@ -64,7 +64,7 @@ def _converted(arguments: argparse.Namespace, ending: str) -> tuple[Melody | Arr
 
 def _many(arguments: argparse.Namespace) -> str:
     """Each file of the command line into a folder, under its own name; one line for each."""
-    ending = _ending(_named(arguments.to))
+    ending = _ending(_file_name(arguments.to))
     names = [PurePath(word).stem + ending for word in arguments.melody]
     twice = [name for name in names if names.count(name) > 1]
     if twice:
@@ -88,7 +88,7 @@ def _many(arguments: argparse.Namespace) -> str:
     return "".join(lines)
 
 
-def _named(ending: str) -> str:
+def _file_name(ending: str) -> str:
     """A file name with an ending that is given with or without its dot."""
     return f"x.{ending.lstrip('.')}"
 

@@ -93,7 +93,7 @@ def melody_text(argument: str) -> tuple[str, str]:
     unless it looks like the name of a file that does not exist.
     """
     if argument == "-":
-        return _decoded(_standard_input(), "standard input"), "standard input"
+        return _text(_standard_input(), "standard input"), "standard input"
     path = Path(argument)
     if _looks_like_a_file(argument, path):
         return _text_of(path, argument), path.name
@@ -109,7 +109,7 @@ def _text_of(path: Path, name: str) -> str:
     """The text of a file; a score file is put into melody text."""
     note_input(path)
     if not is_score_name(path.name):
-        return _decoded(file_bytes(path, LARGEST_TEXT), name)
+        return _text(file_bytes(path, LARGEST_TEXT), name)
     from fretpath.exchange.scores import read_score
     from fretpath.music.notation import format_melody
 
@@ -153,7 +153,7 @@ def _standard_input() -> bytes:
     return sys.stdin.buffer.read(LARGEST_TEXT + 1)
 
 
-def _decoded(data: bytes, name: str) -> str:
+def _text(data: bytes, name: str) -> str:
     if len(data) > LARGEST_TEXT:
         raise ScoreFileError(f"{name} is larger than {LARGEST_TEXT // 2**20} MB; split it")
     try:
@@ -184,7 +184,7 @@ def write_file(path: str | Path, content: str | bytes) -> None:
             return
         _refuse_clash(path, place, batch)
         _refuse_other_kind(path, place, data, batch)
-        ready = _prepared(place, data)
+        ready = _prepare(place, data)
         if batch is not None and not batch.at_once:
             batch.cleanup.callback(ready.unlink, missing_ok=True)
             batch.steps.append((path, partial(os.replace, ready, place)))
@@ -236,7 +236,7 @@ _BEGINNINGS = {
 
 
 def _kind(data: bytes) -> str:
-    """What a file holds, in words."""
+    """The kind of a file by its first bytes, in words."""
     head = data[:200].lstrip()
     for beginning, kind in _BEGINNINGS.items():
         if head.startswith(beginning) or head.lower().startswith(beginning):
@@ -259,9 +259,9 @@ def append_file(path: str | Path, more: Callable[[str], str]) -> str:
     place = Path(os.path.realpath(path))
     batch = _BATCH.get()
     with _writing(path), ExitStack() as held:
-        held.enter_context(_held(place.parent))
+        held.enter_context(_hold(place.parent))
         old = file_bytes(place, LARGEST_TEXT) if place.exists() else b""
-        added = more(_decoded(old, Path(path).name))
+        added = more(_text(old, Path(path).name))
         if added:
             write_file(path, old + added.encode("utf-8", errors="replace"))
         else:
@@ -272,7 +272,7 @@ def append_file(path: str | Path, more: Callable[[str], str]) -> str:
 
 
 @contextmanager
-def _held(folder: Path) -> Iterator[None]:
+def _hold(folder: Path) -> Iterator[None]:
     """A folder locked against other runs, where the system can (not on Windows)."""
     try:
         import fcntl
@@ -307,12 +307,12 @@ def _is_name(path: str | Path) -> bool:
         return False
 
 
-def _prepared(place: Path, data: bytes) -> Path:
+def _prepare(place: Path, data: bytes) -> Path:
     """A hidden file beside its place, with the mode of the file that it will replace."""
     import tempfile
 
     _sweep(place)
-    handle, name = tempfile.mkstemp(_UNFINISHED, _hidden(place), place.parent)
+    handle, name = tempfile.mkstemp(_UNFINISHED, _hidden_name(place), place.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
@@ -338,7 +338,7 @@ def whole_folder(path: str | Path) -> Iterator[Path]:
     with _writing(path), ExitStack() as cleanup:
         target = Path(os.path.realpath(path))
         _sweep(target)
-        fresh = Path(tempfile.mkdtemp(_UNFINISHED, _hidden(target), target.parent))
+        fresh = Path(tempfile.mkdtemp(_UNFINISHED, _hidden_name(target), target.parent))
         cleanup.callback(shutil.rmtree, fresh, ignore_errors=True)
         batch = _BATCH.get()
         token = _BATCH.set(_Batch(read=batch.read if batch else {}, at_once=True))
@@ -372,7 +372,7 @@ def _settle(fresh: Path, target: Path) -> None:
         os.replace(file, place)
 
 
-def _hidden(path: Path) -> str:
+def _hidden_name(path: Path) -> str:
     """How the name of what is being written in place of ``path`` begins."""
     return f".{path.name[:50]}."
 
@@ -382,7 +382,7 @@ def _sweep(path: Path) -> None:
 
     Younger ones may still be in the hands of a run at work.
     """
-    pattern = re.compile(rf"{re.escape(_hidden(path))}[a-z0-9_]{{8}}{re.escape(_UNFINISHED)}")
+    pattern = re.compile(rf"{re.escape(_hidden_name(path))}[a-z0-9_]{{8}}{re.escape(_UNFINISHED)}")
     long_ago = time.time() - _A_DAY
     with suppress(OSError):
         for entry in os.scandir(path.parent):

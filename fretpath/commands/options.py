@@ -108,7 +108,7 @@ def _refuse_score_options(arguments: argparse.Namespace) -> None:
 
 def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     """The melody of a score file; what must be said about it is kept for standard error."""
-    from fretpath.exchange.scores import moved_to, read_score
+    from fretpath.exchange.scores import move_to, read_score
 
     note_input(path)
     found = read_score(
@@ -123,7 +123,7 @@ def _from_score(arguments: argparse.Namespace, path: str) -> Melody:
     if arguments.key is None:
         return found.melody
     lettered = ending_of(path) not in (".mid", ".midi")
-    return moved_to(found.melody, key_words(arguments.key), lettered=lettered)
+    return move_to(found.melody, key_words(arguments.key), lettered=lettered)
 
 
 def _octave(text: str) -> int:
@@ -425,7 +425,7 @@ def add_width_option(parser: argparse.ArgumentParser) -> None:
 
 
 def add_hide_option(parser: argparse.ArgumentParser) -> None:
-    """What a student is to find."""
+    """The blanks that a student fills in."""
     parser.add_argument("--hide", default="", help=f"leave blanks: {', '.join(HIDES)}")
 
 

@@ -27,7 +27,7 @@ from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.exchange.door import check_count, one_line
 from fretpath.exchange.melody_of_voice import marks_of
 from fretpath.exchange.note_values import Written, bar_length, is_compound
-from fretpath.exchange.voices import ScoreSound, SignKind, Voice, VoiceDraft, chosen_part
+from fretpath.exchange.voices import ScoreSound, SignKind, Voice, VoiceDraft, choose_part
 from fretpath.music.key import SCALES, Key
 from fretpath.music.melody import Melody, Meter
 from fretpath.music.pitch import Pitch, alter_of
@@ -91,7 +91,7 @@ def read_abc(text: str, part: str | None, *, lowest: bool, name: str) -> Voice:
     lines = [line for line in reader.lines.values() if line.struck]
     if not lines:
         raise ScoreFileError(f"{name} holds no pitched note that could be played")
-    index, voice, said = chosen_part([line.name for line in lines], part, name)
+    index, voice, said = choose_part([line.name for line in lines], part, name)
     if voice != 1:
         raise RequestError(f"{name}: the voices of ABC are parts; ask for --part {index + 1}")
     line = lines[index]
@@ -606,7 +606,7 @@ def _music(written: Written) -> Iterator[str]:
             row += f" {bar}" if bar else ""
             row += words[event] if event in beams and not bar else f" {words[event]}"
         yield f"{row} {signs.get(span.stop, ('', ''))[0]}".strip()
-        yield from _sung(melody, span)
+        yield from _lyric_line(melody, span)
 
 
 def _bar_signs(melody: Melody) -> dict[int, tuple[str, str]]:
@@ -624,7 +624,7 @@ def _bar_signs(melody: Melody) -> dict[int, tuple[str, str]]:
     return signs
 
 
-def _sung(melody: Melody, span: range) -> Iterator[str]:
+def _lyric_line(melody: Melody, span: range) -> Iterator[str]:
     """The w: line of a phrase: a syllable, a star or, for a note held over, a line for each."""
     lyrics = dict(melody.lyrics)
     words = []

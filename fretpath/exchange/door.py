@@ -1,4 +1,4 @@
-"""What a score file is called, how much of it is read, and what it must pass before that.
+"""The door for files: names and kinds, how much is read, and the checks that come before that.
 
 **Rules.**  A file is read whole and once, up to a limit; what it is follows from its bytes, and a
 name that says something else is refused.  A compressed MusicXML file is unpacked in memory, one
@@ -111,7 +111,7 @@ def kind_of(data: bytes, name: str) -> str:
         raise ScoreFileError(f"{name} is empty")
     if len(data) > LIMITS["bytes"]:
         raise ScoreFileError(f"{name} is larger than {LIMITS['bytes'] // 2**20} MB; split it")
-    promised, found = KINDS.get(ending_of(name), ""), _found(data)
+    promised, found = KINDS.get(ending_of(name), ""), _kind_by_bytes(data)
     if promised and found and promised != found:
         raise ScoreFileError(
             f"{name} is named as {promised} but holds {found}; rename it to "
@@ -123,7 +123,7 @@ def kind_of(data: bytes, name: str) -> str:
     return found
 
 
-def _found(data: bytes) -> str:
+def _kind_by_bytes(data: bytes) -> str:
     if data.startswith(b"PK\x03\x04"):
         return "compressed MusicXML"
     if data.startswith(b"MThd"):
@@ -138,7 +138,7 @@ def _found(data: bytes) -> str:
     return ""
 
 
-def unpacked(data: bytes, name: str) -> bytes:
+def unpack(data: bytes, name: str) -> bytes:
     """The score inside a compressed MusicXML file, unpacked in memory."""
     import zipfile
     import zlib
@@ -171,7 +171,7 @@ def _root_file(
     by_name = {member.filename: member for member in members}
     container = by_name.get("META-INF/container.xml")
     if container is not None:
-        for element in checked_xml(_member(archive, container, name), name).iter("rootfile"):
+        for element in parse_xml(_member(archive, container, name), name).iter("rootfile"):
             wanted = element.get("full-path")
             if wanted in by_name:
                 return by_name[wanted]
@@ -192,7 +192,7 @@ def _member(archive: zipfile.ZipFile, member: zipfile.ZipInfo, name: str) -> byt
     return data
 
 
-def checked_xml(data: bytes, name: str) -> Element:
+def parse_xml(data: bytes, name: str) -> Element:
     """The tree of an XML file that is safe to walk, its tags without name spaces."""
     from xml.etree.ElementTree import ParseError
 

@@ -106,7 +106,7 @@ def hear(samples: ArrayLike, rate: float, lowest: int = 28, highest: int = 84) -
     if len(mono) < rate / 4 or np.abs(mono).max() < _SILENT:
         return Heard((), 0.0, tuple(warnings))
     mono, hum = _without_hum(mono - mono.mean(), rate)
-    clean = _resampled(mono, rate, RATE, 8000.0)
+    clean = _resample(mono, rate, RATE, 8000.0)
     if hum:
         warnings.append(f"there is a hum at {hum} Hz; it was taken out as far as possible")
     listener = _Listener(clean, lowest, highest)
@@ -173,7 +173,7 @@ def _troubles(mono: Floats, rate: float) -> list[str]:
     return found
 
 
-def _resampled(mono: Floats, rate: float, wanted: float, highest_hz: float) -> Floats:
+def _resample(mono: Floats, rate: float, wanted: float, highest_hz: float) -> Floats:
     """The sound from 25 Hz to *highest_hz*, at *wanted* samples a second."""
     padded = 2 ** (len(mono) - 1).bit_length()
     hz = np.fft.rfftfreq(padded, 1 / rate)
@@ -292,7 +292,7 @@ class _Listener:
     def __init__(self, sound: Floats, lowest: int, highest: int) -> None:
         self._lowest = lowest
         numbers = np.arange(lowest, highest + 1)
-        low = _resampled(sound, RATE, _HALF, min(4 * _hz(highest), 0.4 * _HALF))
+        low = _resample(sound, RATE, _HALF, min(4 * _hz(highest), 0.4 * _HALF))
         count = len(sound) // 256 + 1
         longest = int(_HALF / _hz(lowest - 1)) + 3
         found = [

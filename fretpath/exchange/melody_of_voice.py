@@ -62,7 +62,7 @@ def melody_of(voice: Voice, name: str) -> Reading:
     remarks = list(voice.remarks)
     repeats = repeats_of(voice.signs, len(voice.sounds), name)
     if repeats is None:
-        voice, repeats = written_out(voice, name), ()
+        voice, repeats = write_out(voice, name), ()
         remarks.append(Remark("read", "repeats and jumps are written out as they are played"))
     count = len(voice.sounds)
     keys: list[tuple[int, Key]] = _changes(voice.at("key"), count)
@@ -85,7 +85,7 @@ def melody_of(voice: Voice, name: str) -> Reading:
         lyrics=tuple(_words(voice.sounds, notes, remarks)),
         chords=tuple(_chords(voice)),
     )
-    melody = _marked(dict(voice.marks), melody)
+    melody = _put_marks(dict(voice.marks), melody)
     if not _bars_fit(melody, cuts):
         said = [Remark("left out", "the meter: bars at repeat signs do not add up")]
         signs = tuple(sign for sign in voice.signs if sign.kind != "meter")
@@ -114,8 +114,8 @@ def _bars_and_meters(
     meters = _at_bars(meters, bars)
     if not (meters and bars):
         return bars, meters, []
-    whole = _joined_bars(voice.sounds, bars, meters)
-    meters, problem = _adding_up(voice.sounds, whole, meters, cuts)
+    whole = _join_bars(voice.sounds, bars, meters)
+    meters, problem = _fit_meters(voice.sounds, whole, meters, cuts)
     return sorted(cuts | set(whole)), meters, problem
 
 
@@ -196,7 +196,7 @@ def _length(sounds: Sequence[ScoreSound], start: int, stop: int) -> Fraction:
     return sum((sound.length for sound in sounds[start:stop]), Fraction(0))
 
 
-def _joined_bars(
+def _join_bars(
     sounds: Sequence[ScoreSound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
 ) -> list[int]:
     """Bars without the marks that cut one bar in two."""
@@ -214,7 +214,7 @@ def _joined_bars(
     return kept
 
 
-def _adding_up(
+def _fit_meters(
     sounds: Sequence[ScoreSound],
     bars: Sequence[int],
     meters: Sequence[tuple[int, Meter]],
@@ -340,7 +340,7 @@ def repeats_of(signs: Sequence[Sign], count: int, name: str) -> tuple[Repeat, ..
     return found if [*islice(same, len(order) + 1)] == order else None
 
 
-def written_out(voice: Voice, name: str) -> Voice:
+def write_out(voice: Voice, name: str) -> Voice:
     """The voice as it is played, without signs of repeats and jumps."""
     signs = sorted((s for s in voice.signs if s.kind not in _RANK), key=lambda sign: sign.at)
     places = [sign.at for sign in signs]
@@ -514,7 +514,7 @@ def marks_of(melody: Melody) -> Iterator[tuple[str, str]]:
         yield "keys", "; ".join(f"{at} {key}" for at, key in melody.keys)
 
 
-def _marked(marks: Mapping[str, str], melody: Melody) -> Melody:
+def _put_marks(marks: Mapping[str, str], melody: Melody) -> Melody:
     """The melody with the marks put back that still belong to it."""
     try:
         moved, _, free = marks.get("octave", "+0").partition(" ")
@@ -528,12 +528,12 @@ def _marked(marks: Mapping[str, str], melody: Melody) -> Melody:
         )
         if marks.get("events") != str(len(melody.notes)):
             return melody
-        return replace(melody, **_events_marked(marks, melody))
+        return replace(melody, **_marks_of_events(marks, melody))
     except ValueError:  # a field was edited by hand
         return melody
 
 
-def _events_marked(marks: Mapping[str, str], melody: Melody) -> dict[str, Any]:
+def _marks_of_events(marks: Mapping[str, str], melody: Melody) -> dict[str, Any]:
     found: dict[str, Any] = {}
     if "phrases" in marks:
         found["phrases"] = tuple(int(word) for word in re.findall(r"\d+", marks["phrases"]))

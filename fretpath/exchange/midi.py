@@ -35,7 +35,7 @@ from fretpath.exchange.voices import (
     TimedSign,
     Voice,
     VoiceDraft,
-    chosen_part,
+    choose_part,
     key_of_signature,
 )
 from fretpath.music.key import Key
@@ -96,12 +96,12 @@ class _File:
 def read_midi(data: bytes, part: str | None, *, lowest: bool, name: str) -> Voice:
     """One channel of one track of a MIDI file; *part* is its number or its name."""
     try:
-        file = _taken_apart(data, name)
+        file = _take_apart(data, name)
     except (IndexError, struct.error):
         raise ScoreFileError(f"{name} cannot be read: it ends in the middle of a track") from None
     if not file.parts:
         raise ScoreFileError(f"{name} holds no pitched note that could be played")
-    index, voice, remarks = chosen_part([title for title, _ in file.parts], part, name)
+    index, voice, remarks = choose_part([title for title, _ in file.parts], part, name)
     if voice != 1:
         raise RequestError(f"{name}: the parts of a MIDI file have no voices; ask for --part 1")
     draft = VoiceDraft(lowest=lowest, gone=file.gone)
@@ -109,7 +109,7 @@ def read_midi(data: bytes, part: str | None, *, lowest: bool, name: str) -> Voic
     return draft.voice(file.title, _marks(file.metas), remarks)
 
 
-def _taken_apart(data: bytes, name: str) -> _File:
+def _take_apart(data: bytes, name: str) -> _File:
     size, _, _, ticks = struct.unpack(">IHHH", data[4:14])
     if ticks == 0 or ticks >= 1 << 15:
         raise ScoreFileError(f"{name} counts time in frames and not in beats")
@@ -273,7 +273,7 @@ def _keys(metas: Iterable[_Meta]) -> list[tuple[Fraction, Key]]:
     return sorted(found.items(), key=itemgetter(0))
 
 
-def _spelled(grid: Sequence[_Played], keys: Sequence[tuple[Fraction, Key]]) -> list[Pitch]:
+def _spell(grid: Sequence[_Played], keys: Sequence[tuple[Fraction, Key]]) -> list[Pitch]:
     """Letters for a line: by the keys of the file, or by the key that its notes say."""
     if not keys:
         notes = [Note(Pitch.from_midi(midi), stop - start) for start, stop, midi in grid]
@@ -296,7 +296,7 @@ def _write_down(
     words = {meta.at: text_of(meta.data).strip() for meta in metas if meta.kind == _LYRIC}
     timed = [
         (note.start, ScoreSound(note.stop - note.start, pitch, lyric=words.get(span.start, "")))
-        for note, pitch, span in zip(grid, _spelled(grid, keys), spans, strict=True)
+        for note, pitch, span in zip(grid, _spell(grid, keys), spans, strict=True)
     ]
     signs: list[TimedSign] = [(at, "bar", None) for at in bars]
     signs += [(at, "meter", meter) for at, meter in _whole_first(meters)]
@@ -341,7 +341,7 @@ def _whole_first(meters: Sequence[tuple[Fraction, Meter]]) -> Iterator[tuple[Fra
 
 def _grid(draft: VoiceDraft, spans: Sequence[_Played]) -> list[_Played]:
     """The notes as they were meant."""
-    held = _held(spans)
+    held = _hold(spans)
     onsets_fit = all(note.start.denominator in _DENOMINATORS for note in spans)
     if onsets_fit and all(note.stop.denominator in _DENOMINATORS for note in spans):
         if held != spans:
@@ -353,12 +353,12 @@ def _grid(draft: VoiceDraft, spans: Sequence[_Played]) -> list[_Played]:
         return _with_ends(held)
     rounded: list[_Played] = []
     for start, stop, midi in held:
-        begin = _rounded(start)
+        begin = _round_off(start)
         if rounded and rounded[-1].start >= begin:
             begin = rounded[-1].start + Fraction(1, 4)
         if rounded and begin - rounded[-1].stop <= Fraction(1, 4):
             rounded[-1] = rounded[-1]._replace(stop=begin)
-        rounded.append(_Played(begin, max(_rounded(stop), begin + Fraction(1, 4)), midi))
+        rounded.append(_Played(begin, max(_round_off(stop), begin + Fraction(1, 4)), midi))
     text = "played timing to quarters and thirds of a quarter note"
     draft.remarks.append(Remark("rounded", text))
     return rounded
@@ -370,12 +370,12 @@ def _with_ends(spans: Sequence[_Played]) -> list[_Played]:
     for note, after in zip_longest(spans, spans[1:]):
         stop = note.stop
         if stop.denominator not in _DENOMINATORS:
-            stop = max(_rounded(stop), note.start + Fraction(1, 4))
+            stop = max(_round_off(stop), note.start + Fraction(1, 4))
         found.append(note._replace(stop=min(stop, after.start) if after else stop))
     return found
 
 
-def _held(spans: Sequence[_Played]) -> list[_Played]:
+def _hold(spans: Sequence[_Played]) -> list[_Played]:
     """Notes that are let go a little early in every case, each held until the next one.
 
     Programs shorten notes to 75 to 95 hundredths; a rest is a rest where it is a quarter of the
@@ -397,7 +397,7 @@ def _held(spans: Sequence[_Played]) -> list[_Played]:
     return held
 
 
-def _rounded(at: Fraction) -> Fraction:
+def _round_off(at: Fraction) -> Fraction:
     return min((Fraction(round(at * n), n) for n in (4, 3)), key=lambda near: abs(near - at))
 
 

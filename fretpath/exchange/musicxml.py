@@ -35,7 +35,7 @@ from fretpath.exchange.voices import (
     TimedSign,
     Voice,
     VoiceDraft,
-    chosen_part,
+    choose_part,
     key_of_signature,
 )
 from fretpath.music.key import Key
@@ -119,7 +119,7 @@ def read_musicxml(
         raise ScoreFileError(f"{name} holds no pitched note that could be played")
     usual = sorted(pitched, key=lambda staff: staff.tab != places)[0]
     names = [staff.name for staff in staves]
-    index, number, remarks = chosen_part(names, part, name, usual=staves.index(usual))
+    index, number, remarks = choose_part(names, part, name, usual=staves.index(usual))
     if len(pitched) - len({staff.tab for staff in pitched}) == 0 and len(pitched) == len(staves):
         remarks = []  # one staff, or notation and tab of the same
     drums = [staff for staff in staves if staff.drums and not staff.pitched]
@@ -310,7 +310,7 @@ class _XmlReader:
                 notes[-1][2].append(note)
         elif (length := self._length(note)) > 0:
             notes.append((self.began, length, [note]))
-        self.gone.update(_said(note))
+        self.gone.update(_other_signs(note))
 
     def _length(self, note: Element) -> Fraction:
         """The duration, or the written value where it is nearly the same."""
@@ -344,7 +344,7 @@ class _XmlReader:
             elif child.tag == "time" and (meter := self._meter(child)):
                 self.bar.sign("meter", meter)
             elif child.tag == "measure-style":
-                self.gone.update(_said(child))
+                self.gone.update(_other_signs(child))
 
     def _transpose(self, element: Element) -> None:
         semitones = int(self._number(element, "chromatic"))
@@ -569,7 +569,7 @@ def _sum(text: str) -> list[int]:
     return [int(part) if len(part) < 3 else 100 for part in parts if part.isdecimal()]
 
 
-def _said(element: Element) -> Iterator[str]:
+def _other_signs(element: Element) -> Iterator[str]:
     """Signs at a note that have no place in a melody."""
     for child in element.iter():
         if child.tag in ("slur", "wedge", "glissando", "slide") and child.get("type") == "stop":
@@ -908,7 +908,7 @@ def _staff_details(made: Instrument) -> Element:
         "staff-details",
         _xml("staff-lines", len(made.strings)),
         [
-            _xml("staff-tuning", _spelled(string.open, "tuning-"), line=str(line))
+            _xml("staff-tuning", _spelling(string.open, "tuning-"), line=str(line))
             for line, string in enumerate(reversed(made.strings), start=1)
         ],
         _xml("capo", made.capo) if made.capo else None,
@@ -919,10 +919,10 @@ def _staff_details(made: Instrument) -> Element:
 def _pitch(pitch: Pitch) -> Element:
     if not 0 <= pitch.octave <= 9:
         raise RequestError(f"{pitch} is outside MusicXML (octaves 0 to 9)")
-    return _xml("pitch", _spelled(pitch))
+    return _xml("pitch", _spelling(pitch))
 
 
-def _spelled(pitch: Pitch, prefix: str = "") -> Iterator[Element]:
+def _spelling(pitch: Pitch, prefix: str = "") -> Iterator[Element]:
     yield _xml(f"{prefix}step", pitch.letter)
     if pitch.alter:
         yield _xml(f"{prefix}alter", pitch.alter)

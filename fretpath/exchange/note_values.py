@@ -55,7 +55,7 @@ class NoteValue:
 
 
 def bar_length(meter: Meter) -> Fraction:
-    """What a whole bar lasts, in quarter notes."""
+    """The length of a whole bar, in quarter notes."""
     return Fraction(4 * meter.beats, meter.unit)
 
 
@@ -129,7 +129,7 @@ def in_note_values(melody: Melody) -> Melody:
             tied = note.tied or (number > 0 and note.pitch is not None)
             placement = note.placement if number == 0 else None
             notes.append(Note(note.pitch, value.length * beat, tied, placement))
-    return _moved(melody, notes, [*starts, len(notes)])
+    return _move_marks(melody, notes, [*starts, len(notes)])
 
 
 def _with_few_ties(melody: Melody) -> Melody:
@@ -148,7 +148,7 @@ def _with_few_ties(melody: Melody) -> Melody:
             starts.append(len(notes))
             notes.append(note)
             total = length
-    return _moved(melody, notes, [*starts, len(notes)])
+    return _move_marks(melody, notes, [*starts, len(notes)])
 
 
 def _is_one_value(length: Fraction) -> bool:
@@ -158,7 +158,7 @@ def _is_one_value(length: Fraction) -> bool:
     return power and size.denominator & (size.denominator - 1) == 0 and size <= 4
 
 
-def _moved(melody: Melody, notes: list[Note], starts: list[int]) -> Melody:
+def _move_marks(melody: Melody, notes: list[Note], starts: list[int]) -> Melody:
     """The melody with other events; ``starts`` tells where each old one begins now."""
     return replace(
         melody,
@@ -205,7 +205,7 @@ class Written:
 
     @property
     def unit(self) -> int:
-        """What gets one beat of the first meter: 4 is a quarter note."""
+        """The note that gets one beat of the first meter: 4 is a quarter note."""
         return self.melody.meter.unit if self.melody.meter else 4
 
     def is_held(self, event: int) -> bool:

@@ -22,12 +22,12 @@ from fretpath.exchange.door import (
     LIMITS,
     abc_text,
     check_count,
-    checked_xml,
     ending_of,
     file_bytes,
     kind_of,
     one_line,
-    unpacked,
+    parse_xml,
+    unpack,
 )
 from fretpath.exchange.melody_of_voice import Reading, melody_of
 from fretpath.exchange.voices import Voice
@@ -176,10 +176,10 @@ def open_book(source: Source, name: str | None = None) -> Book:
     if kind == "MIDI":
         return Book(name, (ScoreTune(1, "", data, "MIDI", name),))
     if kind == "compressed MusicXML":
-        data = unpacked(data, name)
+        data = unpack(data, name)
     from fretpath.exchange.musicxml import title_of
 
-    root = checked_xml(data, name)
+    root = parse_xml(data, name)
     return Book(name, (ScoreTune(1, title_of(root), root, "MusicXML", name),))
 
 
@@ -261,7 +261,7 @@ def _musicxml(music: Melody | Arrangement) -> bytes:
 
 
 def _mxl(music: Melody | Arrangement) -> bytes:
-    return packed(_musicxml(music))
+    return pack(_musicxml(music))
 
 
 def _midi(music: Melody | Arrangement) -> bytes:
@@ -355,7 +355,7 @@ _MIMETYPE = "application/vnd.recordare.musicxml"
 _SAME_DAY = (1980, 1, 1, 0, 0, 0)
 
 
-def packed(data: bytes) -> bytes:
+def pack(data: bytes) -> bytes:
     """Compressed MusicXML 4.0: its type first and not compressed, then where the score is."""
     import zipfile
 
@@ -373,7 +373,7 @@ def packed(data: bytes) -> bytes:
 # -- another key -----------------------------------------------------------------------------------
 
 
-def moved_to(melody: Melody, asked: str, *, lettered: bool = True) -> Melody:
+def move_to(melody: Melody, asked: str, *, lettered: bool = True) -> Melody:
     """The melody moved to the tonic asked for by the smaller way, and called by its mode.
 
     A melody without a key, or with the signature of the key asked for, stays where it is and is

@@ -186,7 +186,7 @@ def key_of_signature(fifths: int, mode: str | None) -> Key:
     return Key.of_signature(min(max(fifths, least), least + _NAMES - 1), scale.name)
 
 
-def chosen_part(
+def choose_part(
     names: Sequence[str], wanted: str | None, name: str, *, usual: int = 0
 ) -> tuple[int, int, list[Remark]]:
     """Index of the part that is asked for, number of the voice in it (from 1), and a remark.

@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import FretpathError, format_melody, parse_melody, read_score, score_bytes
-from fretpath.exchange.scores import FORMATS, open_book, packed
+from fretpath.exchange.scores import FORMATS, open_book, pack
 
 NOTE = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note>"
 DIVISIONS = "<attributes><divisions>1</divisions></attributes>"
@@ -55,7 +55,7 @@ ABC = b"X:1\nM:4/4\nL:1/4\nK:C\n"
 
 # What was slow or large once, and the largest of each kind that the limits allow.
 HEAVY: dict[str, tuple[str, bytes]] = {
-    "400,000 empty measures": ("a.mxl", packed(score("<measure number='1'/>" * 400_000))),
+    "400,000 empty measures": ("a.mxl", pack(score("<measure number='1'/>" * 400_000))),
     "3,000 meters in a line": ("a.abc", ABC + b"[M:3/4]" * 3000 + b"C"),
     "200,000 brackets": ("a.abc", ABC + b"(" * 200_000 + b"C"),
     "brackets in lines": ("a.abc", ABC + (b"(" * 9_999 + b"\n") * 20 + b"C"),
@@ -64,7 +64,7 @@ HEAVY: dict[str, tuple[str, bytes]] = {
     "all notes, MusicXML": ("a.xml", score(measures(NOTE * 4, 4_999))),
     "all notes, ABC": ("a.abc", ABC + (b"CDEF|" * 20 + b"\n") * 249),
     "all notes, MIDI": ("a.mid", track(b"\0\xff\x58\4\4\2\x18\x08" + STRUCK * 19_900 + END)),
-    "tags": ("a.mxl", packed(score("<a/>" * 999_000))),
+    "tags": ("a.mxl", pack(score("<a/>" * 999_000))),
     "repeats": ("a.abc", ABC + (b"|:C:|" * 450 + b"\n")),
     "endings": ("a.abc", ABC + b"[1C:|[2D:|" * 240),
     "too many repeats": ("a.xml", score(measures(REPEAT, 4_900))),

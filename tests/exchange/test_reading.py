@@ -12,7 +12,7 @@ import pytest
 from fretpath import Key, RequestError, instrument_named, parse_melody
 from fretpath.commands import main
 from fretpath.exchange.melody_of_voice import Reading
-from fretpath.exchange.scores import Book, moved_to, open_book
+from fretpath.exchange.scores import Book, move_to, open_book
 
 ABC = """\
 X:1
@@ -201,9 +201,9 @@ def test_bars_cut_by_a_repeat_are_joined_and_odd_bars_get_their_own_meter() -> N
 
 def test_a_new_key_moves_the_melody_by_the_smaller_way() -> None:
     melody = abc().melody
-    assert str(moved_to(melody, "C mixolydian").tonic) == "C4"
-    assert str(moved_to(melody, "E").tonic) == "E4"
-    moved = moved_to(melody, "E mixolydian")
+    assert str(move_to(melody, "C mixolydian").tonic) == "C4"
+    assert str(move_to(melody, "E").tonic) == "E4"
+    moved = move_to(melody, "E mixolydian")
     assert moved.degrees == melody.degrees
 
 
@@ -364,7 +364,7 @@ def test_the_leading_note_of_minor_out_of_midi(tonic: str, signature: bool, tmp_
     relative = Key.of_signature(minor.signature)
     file = tmp_path / "minor.mid"
     file.write_bytes(score_bytes(replace(tune, keys=((0, relative),) * signature), ".mid"))
-    found = moved_to(read_score(file).melody, str(minor), lettered=False)
+    found = move_to(read_score(file).melody, str(minor), lettered=False)
     assert found.degrees == tune.degrees
     assert [pitch.name for pitch in found.pitches] == [pitch.name for pitch in tune.pitches]
 

@@ -23,7 +23,7 @@ MIDI = score_bytes(GOOD, ".mid")
 ABC = score_bytes(GOOD, ".abc")
 
 
-def packed(members: dict[str, bytes]) -> bytes:
+def pack(members: dict[str, bytes]) -> bytes:
     file = io.BytesIO()
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, data in members.items():
@@ -81,25 +81,25 @@ STRANGE: dict[str, tuple[str, bytes, str]] = {
     ),
     "laughs inside mxl": (
         "a.mxl",
-        packed({"score.musicxml": entities(LAUGHS)}),
+        pack({"score.musicxml": entities(LAUGHS)}),
         "declares XML entities",
     ),
     "a zip bomb": (
         "a.mxl",
-        packed({"score.musicxml": b"<score-partwise>" + b" " * (40 * 2**20)}),
+        pack({"score.musicxml": b"<score-partwise>" + b" " * (40 * 2**20)}),
         "unpacks to more than",
     ),
     "a bomb for a container": (
         "a.mxl",
-        packed({"META-INF/container.xml": b"<container>" + b" " * (40 * 2**20)}),
+        pack({"META-INF/container.xml": b"<container>" + b" " * (40 * 2**20)}),
         "unpacks to more than",
     ),
     "very many members": (
         "a.mxl",
-        packed({f"{n}.xml": b"<score-partwise/>" for n in range(400)}),
+        pack({f"{n}.xml": b"<score-partwise/>" for n in range(400)}),
         "400 files",
     ),
-    "mxl without a score": ("a.mxl", packed({"readme.txt": b"hello"}), "packs no MusicXML"),
+    "mxl without a score": ("a.mxl", pack({"readme.txt": b"hello"}), "packs no MusicXML"),
     "a damaged member": (
         "a.mxl",
         MXL.replace(MXL[120:140], b"\0" * 20, 1),
@@ -214,7 +214,7 @@ def test_a_strange_file_is_refused_with_a_reason(
 def test_a_name_in_an_archive_is_no_path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The member is read in memory whatever it is called, and nothing is written anywhere."""
     monkeypatch.chdir(tmp_path)
-    data = packed({"../../evil.musicxml": XML, "/etc/evil.xml": XML})
+    data = pack({"../../evil.musicxml": XML, "/etc/evil.xml": XML})
     assert len(open_book(data, "a.mxl").tune(None).read().melody.pitches) == 5
     assert not list(tmp_path.iterdir())
 

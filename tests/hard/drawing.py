@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from fretpath import score_bytes
 from fretpath.commands import COMMANDS
-from fretpath.exchange.scores import FORMATS, packed
+from fretpath.exchange.scores import FORMATS, pack
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.hand import HANDS
 from fretpath.neck.terms import PLAYING
@@ -430,7 +430,7 @@ def header_files(draw: st.DrawFn) -> HeaderFile:
             new = new[:4].ljust(4)
         data = data.replace(word, new)
     if ending == ".mxl":
-        data = packed(data)
+        data = pack(data)
     return HeaderFile(f"tune{ending}", data, draw(st.sampled_from(_HEADER_CALLS)))
 
 
