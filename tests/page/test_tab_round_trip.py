@@ -15,9 +15,10 @@ from fretpath import (
     instrument_named,
     parse_melody,
 )
+from fretpath.neck.line import without_places
 from fretpath.page.captions import LEGENDS
 from fretpath.page.tab import SPACINGS, TAB_ROWS, render_tab
-from fretpath.page.tab_reading import TabReading, read_tab, without_places
+from fretpath.page.tab_reading import TabReading, read_tab
 from tests import strategies
 from tests.exchange import tunes
 
