@@ -352,20 +352,29 @@ def _capo(clause: str) -> int | None:
     found = _CAPO.search(clause)
     if found is None or not _rest_is_small(clause, found.span()):
         return None
-    number = found[1] or found[2]
-    return int(number) if number.isdecimal() else _NUMBERS[number]
+    return _number(found[1] or found[2])
+
+
+def _number(word: str) -> int | None:
+    return int(word) if word.isdecimal() else _NUMBERS.get(word)
+
+
+_INSTRUMENTS = {
+    "baritone ukulele": "ukulele-baritone", "tenor banjo": "banjo-tenor", "ukulele": "ukulele",
+    "uke": "ukulele", "mandolin": "mandolin", "banjo": "banjo", "double bass": "double-bass",
+    "bass": "bass", "guitar": "guitar", "gtr": "guitar",
+}  # fmt: skip
+"""Words for instruments, those that say more first."""
+_LONGEST_HEADING = 80
 
 
 def _instrument(lower: str) -> str:
     """The instrument a heading names; its parts come with the tab itself."""
-    for word, name in (
-        ("baritone ukulele", "ukulele-baritone"), ("tenor banjo", "banjo-tenor"),
-        ("ukulele", "ukulele"), ("uke", "ukulele"), ("mandolin", "mandolin"), ("banjo", "banjo"),
-        ("double bass", "double-bass"), ("bass", "bass"), ("guitar", "guitar"), ("gtr", "guitar"),
-    ):  # fmt: skip
-        if re.search(rf"\b{word}\b", lower) and len(lower) < 80:
-            return name
-    return ""
+    if len(lower) >= _LONGEST_HEADING:
+        return ""
+    return next(
+        (name for word, name in _INSTRUMENTS.items() if re.search(rf"\b{word}\b", lower)), ""
+    )
 
 
 def _tuning(text: str, raw: str) -> TuningWords | None:
@@ -401,12 +410,8 @@ def _names(text: str, spaced: bool) -> tuple[tuple[str, ...], tuple[int, int]] |
     found = _LIST.search(text)
     if found and (spaced or f"({found[0]})" in text):
         return tuple(re.findall(r"[A-Ga-g](?:#|b)?\d?", found[0])), found.span()
-    for run in _RUN.finditer(text):
-        names = re.findall(r"[A-G](?:#|b)?", run[0][:-1] if run[0][-1] == "e" else run[0])
-        if run[0][-1] == "e":
-            names.append("e")
-        return tuple(names), run.span()
-    return None
+    run = _RUN.search(text)
+    return (tuple(re.findall(r"[A-G](?:#|b)?|e", run[0])), run.span()) if run else None
 
 
 def _amount(lower: str) -> int:
@@ -419,12 +424,8 @@ def _amount(lower: str) -> int:
     many, size = found["many"], found["size"]
     if many is None and size in ("step", "tone"):
         return 0
-    number = (
-        {None: 1, "a": 1}.get(many)
-        or _NUMBERS.get(many)
-        or Fraction(many if many.isdecimal() else "3/2")
-    )
-    return int(number * _SEMITONES.get(size.split()[0].split("-")[0], 2)) * (-1 if down else 1)
+    number = 1 if many in (None, "a") else _number(many) or Fraction(3, 2)
+    return int(number * _SEMITONES.get(re.split("[ -]", size)[0], 2)) * (-1 if down else 1)
 
 
 def _letter(word: str) -> str:
