@@ -79,9 +79,10 @@ def run(arguments: argparse.Namespace) -> str:
     arguments.remarks.extend(remarks)
     title = expected.title or source
     marked, faults = _all_marked(expected, points, arguments)
+    rows = _rows(day, title, marked)
     if arguments.record:
-        _record(arguments, _rows(day, title, marked))
-    found = confusions(_rows(day, title, marked))
+        _record(arguments, rows)
+    found = confusions(rows)
     following: list[Candidate] | None = None
     if arguments.next:
         tunes, more = each_melody(

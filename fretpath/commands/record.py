@@ -16,9 +16,7 @@ from fretpath.errors import RequestError
 from fretpath.lesson.order import by_ear
 from fretpath.lesson.record import (
     Candidate,
-    Progress,
     class_progress,
-    next_tune,
     parse_record,
     progress_of,
     record_data,
@@ -46,28 +44,29 @@ def run(arguments: argparse.Namespace) -> str:
     arguments.remarks.extend(str(remark) for remark in remarks)
     if not rows:
         raise RequestError(f"{path.name} has no answers yet; fretpath mark --record adds them")
-    students = [progress_of(rows, arguments.student)] if arguments.student else class_progress(rows)
-    following, faults = _following(arguments, students)
-    if arguments.json:
-        text = as_json(record_data(students, following))
-    elif (arguments.output or "").lower().endswith((".html", ".htm")):
-        text = record_html(students, path.name, following)
+    candidates, faults = _candidates(arguments)
+    if arguments.student:
+        students = [progress_of(rows, arguments.student, candidates)]
     else:
-        text = record_page(students, path.name, following)
+        students = class_progress(rows, candidates)
+    if arguments.json:
+        text = as_json(record_data(students))
+    elif (arguments.output or "").lower().endswith((".html", ".htm")):
+        text = record_html(students, path.name)
+    else:
+        text = record_page(students, path.name)
     return finish(deliver(arguments, text), faults)
 
 
-def _following(
-    arguments: argparse.Namespace, students: list[Progress]
-) -> tuple[dict[str, Candidate | None] | None, list[str]]:
-    """The next tune of each student from the folder asked about, and the files left out."""
+def _candidates(arguments: argparse.Namespace) -> tuple[list[Candidate] | None, list[str]]:
+    """The tunes of the folder asked about, in the order for the ear, and the files left out."""
     if not arguments.next:
         return None, []
-    found, faults = each_melody(arguments.next, _measured, arguments.remarks, jobs=arguments.jobs)
+    found, faults = each_melody(arguments.next, _measure, arguments.remarks, jobs=arguments.jobs)
     by_name = {one.name: one for _, one in found}
-    candidates = [by_name[lesson.tune.name] for lesson in by_ear([tune for tune, _ in found])]
-    return {p.student: next_tune(p, candidates) for p in students}, faults
+    lessons = by_ear([tune for tune, _ in found])
+    return [by_name[lesson.tune.name] for lesson in lessons], faults
 
 
-def _measured(name: str, melody: Melody) -> tuple[Tune, Candidate]:
+def _measure(name: str, melody: Melody) -> tuple[Tune, Candidate]:
     return tune_of(melody, name), Candidate.of(name, melody)

@@ -237,6 +237,40 @@ def added_text(text: str, rows: Sequence[AskedNote], source: str) -> tuple[str, 
     return "".join(added), remarks
 
 
+# -- what comes next -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Candidate(Value):
+    """A tune that may come next."""
+
+    name: str
+    """Its file name."""
+    title: str
+    """What it is called."""
+    degrees: tuple[str, ...]
+    """The plain degree of each note."""
+
+    @classmethod
+    def of(cls, name: str, melody: Melody) -> Candidate:
+        """A melody as a candidate; :class:`RequestError` when it has no key or no note."""
+        check_tune(melody, name)
+        return cls(name, melody.title or name, tuple(plain_degrees(melody)))
+
+
+def richest(
+    candidates: Sequence[Candidate], confused: Counter[tuple[str, str]], failed: str
+) -> list[Candidate]:
+    """The tunes that train what was confused, the richest first.
+
+    The one just *failed*, by its title, is among them only where it is richer than all others.
+    """
+    rich = [(richness(tune.degrees, confused), tune) for tune in candidates]
+    best = max((share for share, tune in rich if tune.title != failed), default=0.0)
+    fit = [row for row in rich if row[0] > (best if row[1].title == failed else 0)]
+    return [tune for _, tune in sorted(fit, key=lambda row: -row[0])]
+
+
 # -- progress --------------------------------------------------------------------------------------
 
 
@@ -278,6 +312,8 @@ class Progress:
     """The name as the record has it."""
     rows: tuple[AskedNote, ...]
     """All notes, in order of their days."""
+    candidates: tuple[Candidate, ...] | None = None
+    """Tunes that may come next, in the order for the ear; None when no folder was asked about."""
 
     @cached_property
     def weeks(self) -> tuple[Week, ...]:
@@ -319,17 +355,40 @@ class Progress:
         last = Week(day, tuple(row for row in self.rows if (row.day, row.tune) == (day, tune)))
         return tune if last.right < _FAILED * last.asked else ""
 
+    @cached_property
+    def next_drill(self) -> list[tuple[str, str]]:
+        """The pairs of degrees to drill next."""
+        return drill_pairs(self.lately)
 
-def progress_of(record: Record, student: str) -> Progress:
-    """The progress of one student; :class:`RequestError` when the record does not have the name."""
+    @cached_property
+    def next_tune(self) -> Candidate | None:
+        """The tune to go on with.
+
+        None when there is no candidate, or nothing is confused and all are in the record.
+        """
+        candidates = self.candidates or ()
+        known = {tune for _, tune in self.answers}
+        new = (tune for tune in candidates if tune.title not in known)
+        rich = richest(candidates, self.lately, self.failed)
+        return rich[0] if rich else next(new, None)
+
+
+def progress_of(
+    record: Record, student: str, candidates: Sequence[Candidate] | None = None
+) -> Progress:
+    """The progress of one student; :class:`RequestError` when the record does not have the name.
+
+    *candidates* are the tunes that may come next, in the order for the ear.
+    """
     rows = sorted(rows_of(record, student), key=lambda row: row.day)
-    return Progress(rows[0].student, tuple(rows))
+    asked = None if candidates is None else tuple(candidates)
+    return Progress(rows[0].student, tuple(rows), asked)
 
 
-def class_progress(record: Record) -> list[Progress]:
-    """Everybody in the record, by name."""
+def class_progress(record: Record, candidates: Sequence[Candidate] | None = None) -> list[Progress]:
+    """Everybody in the record, by name; *candidates* as for one student."""
     names = {row.student.casefold(): row.student for row in record}
-    return [progress_of(record, names[name]) for name in sorted(names)]
+    return [progress_of(record, names[name], candidates) for name in sorted(names)]
 
 
 def _monday(day: str) -> str:
@@ -337,62 +396,15 @@ def _monday(day: str) -> str:
     return (when - timedelta(days=when.weekday())).isoformat()
 
 
-# -- what comes next -------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Candidate(Value):
-    """A tune that may come next."""
-
-    name: str
-    """Its file name."""
-    title: str
-    """What it is called."""
-    degrees: tuple[str, ...]
-    """The plain degree of each note."""
-
-    @classmethod
-    def of(cls, name: str, melody: Melody) -> Candidate:
-        """A melody as a candidate; :class:`RequestError` when it has no key or no note."""
-        check_tune(melody, name)
-        return cls(name, melody.title or name, tuple(plain_degrees(melody)))
-
-
-def richest(
-    candidates: Sequence[Candidate], confused: Counter[tuple[str, str]], failed: str
-) -> list[Candidate]:
-    """The tunes that train what was confused, the richest first.
-
-    The one just *failed*, by its title, is among them only where it is richer than all others.
-    """
-    rich = [(richness(tune.degrees, confused), tune) for tune in candidates]
-    best = max((share for share, tune in rich if tune.title != failed), default=0.0)
-    fit = [row for row in rich if row[0] > (best if row[1].title == failed else 0)]
-    return [tune for _, tune in sorted(fit, key=lambda row: -row[0])]
-
-
-def next_tune(progress: Progress, candidates: Sequence[Candidate]) -> Candidate | None:
-    """The tune to go on with; *candidates* in the order for the ear.
-
-    None when there is no candidate, or nothing is confused and all are in the record.
-    """
-    known = {tune for _, tune in progress.answers}
-    new = (tune for tune in candidates if tune.title not in known)
-    rich = richest(candidates, progress.lately, progress.failed)
-    return rich[0] if rich else next(new, None)
-
-
 # -- page ------------------------------------------------------------------------------------------
 
 
-def record_page(
-    students: Sequence[Progress], source: str, following: dict[str, Candidate | None] | None = None
-) -> str:
-    """The record as text: the class, then each student; *following* has the next tunes by name."""
+def record_page(students: Sequence[Progress], source: str) -> str:
+    """The record as text: the class, then each student."""
     days = [row.day for progress in students for row in progress.rows]
     head = f"THE RECORD {source}: {min(days)} to {max(days)}"
     blocks = [[head, *_class_table(students)]]
-    blocks.extend(list(_student_lines(progress, following)) for progress in students)
+    blocks.extend(list(_student_lines(progress)) for progress in students)
     return "\n\n".join("\n".join(block) for block in blocks) + "\n"
 
 
@@ -411,9 +423,7 @@ def _class_table(students: Sequence[Progress]) -> list[str]:
     return table(rows, head=head, align="lrrrl", indent=INDENT)
 
 
-def _student_lines(
-    progress: Progress, following: dict[str, Candidate | None] | None
-) -> Iterator[str]:
+def _student_lines(progress: Progress) -> Iterator[str]:
     whole = progress.whole
     yield (
         f"{shorten(progress.student, 40)}: {whole.right} of {counted(whole.asked, 'note')} right "
@@ -434,8 +444,8 @@ def _student_lines(
     if pairs:
         yield f"{INDENT}4: #4 means that 4 was expected and #4 answered, 1/3 once in three times"
     yield from indent_lines(f"next drill: {drill_words(progress)}")
-    if following is not None:
-        tune = following[progress.student]
+    if progress.candidates is not None:
+        tune = progress.next_tune
         words = f"{tune.title} ({tune.name})" if tune else "none in the folder"
         yield from indent_lines(f"next tune: {words}")
 
@@ -447,34 +457,27 @@ def _times(counts: tuple[int, int]) -> str:
 
 def drill_words(progress: Progress) -> str:
     """The command of the next drill, or that none is needed."""
-    if not drill_pairs(progress.lately):
+    if not progress.next_drill:
         return "none; no degree was answered for another lately"
     return drill_command(progress.lately)
 
 
-def record_data(
-    students: Sequence[Progress], following: dict[str, Candidate | None] | None = None
-) -> dict[str, Any]:
+def record_data(students: Sequence[Progress]) -> dict[str, Any]:
     """The same as plain data; shares 0 to 1."""
-    return {"students": [_student_data(progress, following) for progress in students]}
+    return {"students": [_student_data(progress) for progress in students]}
 
 
-def _student_data(
-    progress: Progress, following: dict[str, Candidate | None] | None
-) -> dict[str, Any]:
-    tune = following[progress.student] if following else None
+def _student_data(progress: Progress) -> dict[str, Any]:
+    weeks = [{"monday": w.monday, "asked": w.asked, "right": w.right} for w in progress.weeks]
     return {
         "student": progress.student,
         "answers": len(progress.answers),
         "asked": progress.whole.asked,
         "right": progress.whole.right,
-        "weeks": [
-            {"monday": week.monday, "asked": week.asked, "right": week.right}
-            for week in progress.weeks
-        ],
+        "weeks": weeks,
         "confusions": confusion_rows(progress.confused),
-        "drill": [list(pair) for pair in drill_pairs(progress.lately)],
-        "next_tune": tune.name if tune else None,
+        "drill": [list(pair) for pair in progress.next_drill],
+        "next_tune": progress.next_tune.name if progress.next_tune else None,
     }
 
 
@@ -484,9 +487,7 @@ _WIDE, _HIGH = 320, 110
 _LEFT, _TOP, _LOW = 34, 8, 84
 
 
-def record_html(
-    students: Sequence[Progress], source: str, following: dict[str, Candidate | None] | None = None
-) -> str:
+def record_html(students: Sequence[Progress], source: str) -> str:
     """One page with a small plot of every student, in a file that needs nothing else."""
     return fill_template(
         "fretpath.lesson",
@@ -497,7 +498,9 @@ def record_html(
         left=_LEFT,
         low=_LOW,
         levels=[(percent, _height(percent)) for percent in (0, 50, 100)],
-        students=[_drawn(progress, following) for progress in students],
+        students=[(progress, _dots(progress.weeks), _bars(progress)) for progress in students],
+        times=_times,
+        drill_words=drill_words,
     )
 
 
@@ -505,30 +508,17 @@ def _height(percent: int) -> float:
     return round(_LOW - (_LOW - _TOP) * percent / 100, 1)
 
 
-def _drawn(progress: Progress, following: dict[str, Candidate | None] | None) -> dict[str, Any]:
-    weeks = progress.weeks
+def _dots(weeks: Sequence[Week]) -> list[tuple[float, float, Week]]:
+    """Each week with its place in the plot."""
     step = (_WIDE - _LEFT - 30) / max(1, len(weeks) - 1)
-    dots = [
-        {"x": round(_LEFT + 12 + at * step, 1), "y": _height(w.percent), "week": w}
-        for at, w in enumerate(weeks)
+    return [
+        (round(_LEFT + 12 + at * step, 1), _height(week.percent), week)
+        for at, week in enumerate(weeks)
     ]
-    most = max(progress.confused.values(), default=1)
-    return {
-        "progress": progress,
-        "dots": dots,
-        "line": " ".join(f"{dot['x']},{dot['y']}" for dot in dots),
-        "pairs": [
-            {
-                "ours": ours,
-                "theirs": theirs,
-                "times": progress.confused[ours, theirs],
-                "wide": round(150 * progress.confused[ours, theirs] / most, 1),
-                "weeks": [_times(week.confused(ours, theirs)) for week in weeks],
-            }
-            for ours, theirs in progress.most
-        ],
-        "to_drill": bool(drill_pairs(progress.lately)),
-        "drill": drill_words(progress),
-        "tune": following[progress.student] if following else None,
-        "asked_tune": following is not None,
-    }
+
+
+def _bars(progress: Progress) -> list[tuple[str, str, int, float]]:
+    """Each of the pairs confused most, how often, and how long its bar is."""
+    found = progress.confused
+    most = max(found.values(), default=1)
+    return [(*pair, found[pair], round(150 * found[pair] / most, 1)) for pair in progress.most]

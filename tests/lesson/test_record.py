@@ -27,7 +27,6 @@ from fretpath.lesson.record import (
     confusions,
     drill_pairs,
     format_record,
-    next_tune,
     parse_record,
     progress_of,
     record_html,
@@ -117,14 +116,18 @@ def test_the_next_tune_is_rich_in_what_was_confused_and_not_the_one_just_failed(
     rich = Candidate("bell.txt", "Bell", ("4", "#4", "1", "1", "1"))
     richer = Candidate("tide.txt", "Tide", ("4", "#4", "4", "#4"))
     plain = Candidate("plain.txt", "Plain", ("1", "2"))
-    failed = progress_of([row("2026-11-25", "#4"), row("2026-11-25", "4")], "Ana")
-    assert failed.failed == "Bell"
-    assert next_tune(failed, [plain, rich, richer]) == richer
+    rows = [row("2026-11-25", "#4"), row("2026-11-25", "4")]
+    assert progress_of(rows, "Ana").failed == "Bell"
+
+    def next_tune(rows: list[AskedNote], candidates: list[Candidate]) -> Candidate | None:
+        return progress_of(rows, "Ana", candidates).next_tune
+
+    assert next_tune(rows, [plain, rich, richer]) == richer
     # the one just failed only where it is richer than all others
-    assert next_tune(failed, [plain, rich]) == rich
+    assert next_tune(rows, [plain, rich]) == rich
     small = Candidate("tide.txt", "Tide", ("4", "#4", "1", "1", "1"))
-    assert next_tune(failed, [rich, small]) == small
-    clean = progress_of([row("2026-11-25", "4")], "Ana")
+    assert next_tune(rows, [rich, small]) == small
+    clean = [row("2026-11-25", "4")]
     assert next_tune(clean, [rich, plain]) == plain  # the next one that is not in the record
     assert next_tune(clean, [rich]) is None
 
