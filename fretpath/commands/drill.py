@@ -124,7 +124,7 @@ def _refuse_what_does_not_fit(arguments: argparse.Namespace) -> None:
 
 
 def _questions(arguments: argparse.Namespace) -> str:
-    confused = _confused(arguments)
+    confused = _confusions(arguments)
     melody = _on_the_instrument(arguments, confused)
     questions = questions_of(
         melody,
@@ -146,7 +146,7 @@ def _questions(arguments: argparse.Namespace) -> str:
     return deliver(arguments, f"{drill_text(drill)}\f\n{drill_key(drill)}")
 
 
-def _confused(arguments: argparse.Namespace) -> list[tuple[str, str]]:
+def _confusions(arguments: argparse.Namespace) -> list[tuple[str, str]]:
     given = parse_confused(arguments.confused)
     if not arguments.record:
         return given
@@ -191,7 +191,7 @@ def _arrangement(arguments: argparse.Namespace) -> Arrangement:
 
 
 def _call(arguments: argparse.Namespace) -> tuple[str, Any]:
-    confused = _confused(arguments)
+    confused = _confusions(arguments)
     melody = melody_from(arguments) if arguments.melody else phrases_for(confused, arguments.key)
     text = format_melody(call_and_answer(melody))
     return text, {"melody": text}

@@ -85,7 +85,8 @@ def each_file(
         raise RequestError(f"--jobs is 1 to {MOST_JOBS}, not {jobs}")
     results: list[T] = []
     faults: list[str] = []
-    for result, fault in _watched(_attempts(files, partial(_attempt, work), jobs), len(files)):
+    attempts = _attempts(files, partial(_attempt, work), jobs)
+    for result, fault in _with_progress_bar(attempts, len(files)):
         if fault is None:
             results.extend(result)
         else:
@@ -134,7 +135,7 @@ def _pool(jobs: int) -> Pool:
         signal.signal(signal.SIGINT, usual)
 
 
-def _watched(attempts: Iterable[T], total: int) -> Iterable[T]:
+def _with_progress_bar(attempts: Iterable[T], total: int) -> Iterable[T]:
     if not os.isatty(_ERROR_OUTPUT):
         return attempts
     from tqdm import tqdm

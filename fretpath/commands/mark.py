@@ -78,7 +78,7 @@ def run(arguments: argparse.Namespace) -> str:
     expected, remarks = read_loosely(text, key=arguments.key, source=source)
     arguments.remarks.extend(remarks)
     title = expected.title or source
-    marked, faults = _all_marked(expected, points, arguments)
+    marked, faults = _mark_all(expected, points, arguments)
     rows = _rows(day, title, marked)
     if arguments.record:
         _record(arguments, rows)
@@ -105,7 +105,7 @@ def _day(text: str | None) -> str:
         raise RequestError(f'--date is a day such as 2026-11-25, not "{text[:20]}"') from None
 
 
-def _all_marked(
+def _mark_all(
     expected: Melody, points: Points, arguments: argparse.Namespace
 ) -> tuple[list[tuple[str, Marking]], list[str]]:
     """The answers with their names, and what is wrong with those that cannot be read.
@@ -117,7 +117,7 @@ def _all_marked(
     answers = list(_answers(arguments.answers))
     for number, answer in enumerate(answers, start=1):
         try:
-            marked.append(_marked(expected, answer, number, points, arguments))
+            marked.append(_mark_one(expected, answer, number, points, arguments))
         except FretpathError as problem:
             if len(answers) == 1:
                 raise
@@ -142,17 +142,17 @@ def _is_file(answer: str) -> bool:
     return "\n" not in answer and len(answer) < 4096 and os.path.isfile(answer)
 
 
-def _marked(
+def _mark_one(
     expected: Melody, argument: str, number: int, points: Points, arguments: argparse.Namespace
 ) -> tuple[str, Marking]:
     if _is_file(argument) and is_recording_name(argument):
-        return _heard(expected, argument, points, arguments)
+        return _mark_recording(expected, argument, points, arguments)
     text, source = melody_text(argument)
     typed = source == "melody"
     source = f"answer {number}" if typed else source
     wanted = {"auto": None, "mark": True, "ignore": False}[arguments.lengths]
     if _is_tab(text):
-        answer = _played(expected, text if argument == "-" else argument, arguments)
+        answer = _melody_of_tab(expected, text if argument == "-" else argument, arguments)
         name = split_name(text)[0] or PurePath(source).stem
         return name, mark(expected, answer, points=points, lengths=False)
     answers = read_answer(text, arguments.answer_key or expected.key, source)
@@ -162,7 +162,7 @@ def _marked(
     return name, marking
 
 
-def _heard(
+def _mark_recording(
     expected: Melody, recording: str, points: Points, arguments: argparse.Namespace
 ) -> tuple[str, Marking]:
     """The marking of a recording; its lengths are not marked, its octave is free."""
@@ -178,7 +178,7 @@ def _is_tab(text: str) -> bool:
     return any("--" in line and ":" not in line for line in text.splitlines())
 
 
-def _played(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody:
+def _melody_of_tab(expected: Melody, tab: str, arguments: argparse.Namespace) -> Melody:
     """The tune a text tab plays, in the key asked for, its own, or that of the tune."""
     from fretpath.commands.read import reading_from
 

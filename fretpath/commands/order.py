@@ -50,7 +50,7 @@ def run(arguments: argparse.Namespace) -> str:
     setup = None if arguments.ear_only else setup_from(arguments)
     name = setup.instrument.name if setup else ""
     front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
-    measure = partial(_measured, setup=setup)
+    measure = partial(_measure, setup=setup)
     tunes, faults = each_melody(arguments.folder, measure, arguments.remarks, jobs=arguments.jobs)
     lessons = by_ear(tunes, order=front)
     if arguments.save_order:
@@ -62,5 +62,5 @@ def run(arguments: argparse.Namespace) -> str:
     return finish(deliver(arguments, text), faults)
 
 
-def _measured(name: str, melody: Melody, setup: Setup | None) -> Tune:
+def _measure(name: str, melody: Melody, setup: Setup | None) -> Tune:
     return tune_of(melody, name, setup)

@@ -1,1 +1,1 @@
-"""What is taught: order, marking, drills."""
+"""The lesson: tunes in order, answers marked, drills."""

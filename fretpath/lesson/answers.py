@@ -53,13 +53,13 @@ class Answer(Value):
     student: str
     """Who handed it in; empty when the text does not say."""
     melody: Melody
-    """What was written."""
+    """The notes as they were read."""
     letters: bool
     """Whether it is written in letters."""
     octaves: bool
     """Whether its notes tell their octave: degrees do, letters only with a number."""
     remarks: tuple[Remark, ...] = ()
-    """What had to be guessed."""
+    """Everything that had to be guessed."""
 
 
 def read_answer(text: str, key: str | Key | None, source: str = "answer") -> tuple[Answer, ...]:
@@ -159,7 +159,7 @@ class HeardNote:
     length: Fraction
     """Its sounding length in beats."""
     scale: tuple[int, ...]
-    """What the scale of the key in force adds to each degree of the major scale, 1 to 7."""
+    """Semitones the scale of the key in force adds to each degree of the major scale, 1 to 7."""
 
     @property
     def height(self) -> int:
@@ -201,7 +201,7 @@ class Shift:
         octaves, rest = divmod(self.size, 7 if self.in_steps else 12)
         return None if rest else octaves
 
-    def moved(self, note: HeardNote) -> Degree:
+    def degree_for(self, note: HeardNote) -> Degree:
         """The degree that a note of the tune is answered by under this shift."""
         if self.octaves is not None:
             return Degree(note.degree.steps + 7 * self.octaves, note.degree.alter)
@@ -293,10 +293,10 @@ def cheapest_pairing(
     found = _Search(tune, answer, _OCTAVES, lengths, gap, misplaced).cheapest()
     if shifts and found.price > ENTER and cells * len(_SHIFTS) <= _MOST_CELLS:
         found = _Search(tune, answer, _SHIFTS, lengths, gap, misplaced).cheapest()
-    return replace(found, pairs=_gathered(found.pairs, {"mine": tune, "theirs": answer}))
+    return replace(found, pairs=_gather(found.pairs, {"mine": tune, "theirs": answer}))
 
 
-def _gathered(pairs: Sequence[Pair], notes: dict[str, Sequence[HeardNote]]) -> tuple[Pair, ...]:
+def _gather(pairs: Sequence[Pair], notes: dict[str, Sequence[HeardNote]]) -> tuple[Pair, ...]:
     """The same account with what is missed, or added, in one place where it may stand there.
 
     Paired notes between two stretches of missed notes move behind the second one where the notes
@@ -344,19 +344,19 @@ class _Search:
         self.steps = np.array([note.degree.steps for note in answer], dtype=np.int32)
         self.lengths = lengths
         self.misplaced = misplaced
-        self.prices, self.exact = zip(*map(self._compared, tune), strict=True)
+        self.prices, self.exact = zip(*map(self._compare, tune), strict=True)
         width = len(answer) + 1
         first = np.array([self._start(shift) for shift in shifts], dtype=np.int32)
         self.rows: list[Grid] = [first[:, None] + gap * np.arange(width, dtype=np.int32)]
         for note in range(len(tune)):
             self.rows.append(self._row(note))
 
-    def _compared(self, note: HeardNote) -> tuple[Grid, NDArray[np.bool_]]:
+    def _compare(self, note: HeardNote) -> tuple[Grid, NDArray[np.bool_]]:
         """Prices of pairing a note of the tune with each of the answer, shift by shift.
 
         Beside them where the two sound the same.
         """
-        moved = [shift.moved(note) for shift in self.shifts]
+        moved = [shift.degree_for(note) for shift in self.shifts]
         heights = self.heights - _column(degree.interval.semitones for degree in moved)
         steps = self.steps - _column(degree.steps for degree in moved)
         in_steps = _column(shift.in_steps for shift in self.shifts) > 0
@@ -377,7 +377,7 @@ class _Search:
     def _row(self, note: int) -> Grid:
         before = self.rows[note]
         row = before + self.gap
-        paired = self._entered(before[:, :-1]) + self.prices[note]
+        paired = self._enter(before[:, :-1]) + self.prices[note]
         row[:, 1:] = np.minimum(row[:, 1:], paired)
         if note:
             swapped = np.where(self._swaps(note), self.rows[note - 1][:, :-2] + SWAP, row[:, 2:])
@@ -386,7 +386,7 @@ class _Search:
         cheapest: Grid = np.minimum.accumulate(row - added, axis=1) + added
         return cheapest
 
-    def _entered(self, before: Grid) -> Grid:
+    def _enter(self, before: Grid) -> Grid:
         """The price of being in each shift when the next note is paired."""
         entered: Grid = np.minimum(before, before.min(axis=0) + ENTER)
         octaves = len(_OCTAVES)

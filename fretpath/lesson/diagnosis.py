@@ -37,7 +37,7 @@ from fretpath.music.words import counted, listed, times
 from fretpath.values import Value
 
 KINDS = ("wrong degree", "wrong octave", "swapped", "missed", "added", "wrong length")
-"""What can be wrong with a note."""
+"""Everything that can be wrong with a note."""
 
 _LEAST_RUN = 3
 _FITTING = 0.75
@@ -46,7 +46,8 @@ _CONTOUR = 0.9
 _ALWAYS = 8
 """The price of hearing one degree as another throughout, beside those of the pairing."""
 _MOST_LEFT = 1.5
-"""What may be left to explain beside a shift: the price a note of the tune, on the average."""
+"""The most that may be left to explain beside a shift: the price a note of the tune, on the
+average."""
 
 
 @dataclass(frozen=True)
@@ -127,7 +128,7 @@ class Comparison:
         """Where a note of the tune stands."""
         return self.melody.place_of(self.melody.struck[note])
 
-    def shown(self, degree: Degree, theirs: int | None = None) -> str:
+    def spell(self, degree: Degree, theirs: int | None = None) -> str:
         """A degree as the answer would write it, near a note of the answer."""
         if not self.letters:
             return str(degree)
@@ -138,18 +139,18 @@ class Comparison:
 
     def plain(self, degree: Degree, theirs: int | None = None) -> str:
         """A degree without its octave as the answer would write it."""
-        return self.shown(Degree.parse(degree.plain), theirs)
+        return self.spell(Degree.parse(degree.plain), theirs)
 
-    def moved(self, pair: Pair) -> Degree:
+    def wanted(self, pair: Pair) -> Degree:
         """The degree with which the answer would be right, under the shift of the pair."""
         assert pair.mine is not None
-        return pair.shift.moved(self.tune[pair.mine])
+        return pair.shift.degree_for(self.tune[pair.mine])
 
     def fits(self, pair: Pair) -> bool:
         """Whether the note is right under the shift of the pair, its octave included."""
         if pair.mine is None or pair.theirs is None or pair.swapped:
             return False
-        degree, moved = self.answer[pair.theirs].degree, self.moved(pair)
+        degree, moved = self.answer[pair.theirs].degree, self.wanted(pair)
         if pair.shift.in_steps:
             return degree.steps == moved.steps
         return degree.interval.semitones == moved.interval.semitones
@@ -186,12 +187,12 @@ def gives_lengths(melody: Melody) -> bool:
 
 def compare(expected: Melody, answer: Melody, lengths: bool, letters: bool) -> Comparison:
     """Tune and answer paired in the simplest way: with shifts only where they explain more."""
-    shifted = _paired(expected, answer, lengths, shifts=True)
+    shifted = _pair_in_bars(expected, answer, lengths, shifts=True)
     compared = Comparison(expected, answer, shifted.pairs, letters=letters)
     entered = sum(shift.octaves is None for shift, _ in compared.runs)
     if not entered:
         return compared
-    plain = _paired(expected, answer, lengths, shifts=False)
+    plain = _pair_in_bars(expected, answer, lengths, shifts=False)
     alone = Comparison(expected, answer, plain.pairs, letters=letters)
     saved = sum(
         WRONG * reason.notes - _ALWAYS
@@ -203,7 +204,7 @@ def compare(expected: Melody, answer: Melody, lengths: bool, letters: bool) -> C
     return alone if dearer else compared
 
 
-def _paired(expected: Melody, answer: Melody, lengths: bool, shifts: bool) -> Pairing:
+def _pair_in_bars(expected: Melody, answer: Melody, lengths: bool, shifts: bool) -> Pairing:
     """The cheapest account; note for note when both have as many notes in every bar.
 
     An answer in the bars of the tune, or in its rhythm, is kept so unless that is much dearer.
@@ -230,15 +231,16 @@ def in_nearest_octaves(expected: Melody, answer: Melody, lengths: bool) -> Melod
     notes = list(answer.notes)
     for one in cheapest_pairing(tune, heard, lengths=lengths, octaves=False).pairs:
         if one.mine is not None and one.theirs is not None:
-            away = one.shift.moved(tune[one.mine]).interval.semitones - heard[one.theirs].height
+            wanted = one.shift.degree_for(tune[one.mine]).interval.semitones
+            octaves = round((wanted - heard[one.theirs].height) / 12)
             event = answer.struck[one.theirs]
             stop = [*answer.struck, len(notes)][one.theirs + 1]
             for at in range(event, stop):
-                notes[at] = _raised(notes[at], round(away / 12))
+                notes[at] = _raise_octaves(notes[at], octaves)
     return replace(answer, notes=tuple(notes))
 
 
-def _raised(note: Note, octaves: int) -> Note:
+def _raise_octaves(note: Note, octaves: int) -> Note:
     return note if note.pitch is None else replace(note, pitch=note.pitch + OCTAVE.times(octaves))
 
 
@@ -247,13 +249,13 @@ def _raised(note: Note, octaves: int) -> Note:
 
 def mistakes_of(compared: Comparison, *, lengths: bool) -> tuple[Mistake, ...]:
     """Everything that is wrong beside the shifts, in order of the tune."""
-    sure = _trusted(compared) if lengths else set()
+    sure = _clear_lengths(compared) if lengths else set()
     mistakes = [
         mistake
         for at, pair in enumerate(compared.pairs)
-        for mistake in _judged(compared, pair, at in sure)
+        for mistake in _mistakes_at(compared, pair, at in sure)
     ]
-    guessed = {m for _, _, inside in _guessed_scales(compared, mistakes) for m in inside}
+    guessed = {m for _, _, inside in _plain_scales(compared, mistakes) for m in inside}
     return tuple(
         replace(mistake, kind="wrong degree")
         if mistake in guessed and mistake.kind == "swapped"
@@ -262,18 +264,18 @@ def mistakes_of(compared: Comparison, *, lengths: bool) -> tuple[Mistake, ...]:
     )
 
 
-def _judged(compared: Comparison, pair: Pair, lengths: bool) -> Iterator[Mistake]:
+def _mistakes_at(compared: Comparison, pair: Pair, lengths: bool) -> Iterator[Mistake]:
     mine, theirs = pair.mine, pair.theirs
     if mine is None:
         assert theirs is not None
         written = compared.answer[theirs].degree
-        shown = compared.shown(written, theirs)
+        shown = compared.spell(written, theirs)
         yield Mistake("added", compared.after(theirs), "", shown, "", written.plain, None, theirs)
         return
     ours = compared.tune[mine].degree
     place = compared.place(mine)
     if theirs is None:
-        yield Mistake("missed", place, compared.shown(ours), "", ours.plain, "", mine, None)
+        yield Mistake("missed", place, compared.spell(ours), "", ours.plain, "", mine, None)
         return
     if not compared.fits(pair):
         yield _wrong(compared, pair, place)
@@ -286,10 +288,10 @@ def _judged(compared: Comparison, pair: Pair, lengths: bool) -> Iterator[Mistake
 def _wrong(compared: Comparison, pair: Pair, place: str) -> Mistake:
     assert pair.mine is not None
     assert pair.theirs is not None
-    wanted, written = compared.moved(pair), compared.answer[pair.theirs].degree
+    wanted, written = compared.wanted(pair), compared.answer[pair.theirs].degree
     same = (wanted.interval.semitones - written.interval.semitones) % 12 == 0
     kind = "swapped" if pair.swapped else "wrong octave" if same else "wrong degree"
-    expected, answered = (compared.shown(d, pair.theirs) for d in (wanted, written))
+    expected, answered = (compared.spell(d, pair.theirs) for d in (wanted, written))
     if compared.letters and kind == "wrong octave":
         way = "higher" if written.interval.semitones > wanted.interval.semitones else "lower"
         answered = f"a {way} {answered}"
@@ -298,7 +300,7 @@ def _wrong(compared: Comparison, pair: Pair, place: str) -> Mistake:
     )
 
 
-def _trusted(compared: Comparison) -> set[int]:
+def _clear_lengths(compared: Comparison) -> set[int]:
     """Where lengths count: the note is right, its neighbors are, or nothing is out of line."""
     pairs = compared.pairs
     right = [compared.fits(pair) for pair in pairs]
@@ -324,7 +326,17 @@ def reasons_for(
     """
     yield from _shifts(compared, worth, octave)
     left = list(mistakes)
-    for find in (_plain_letters, _always, _guesses, _missing, _added, _swapped, _leaps, _rhythm):
+    finders = (
+        _missing_signs,
+        _wrong_throughout,
+        _guesses,
+        _missing_notes,
+        _added_notes,
+        _swapped_notes,
+        _turned_leaps,
+        _wrong_rhythm,
+    )
+    for find in finders:
         for found in find(compared, left):
             left = [mistake for mistake in left if mistake not in found.mistakes]
             yield found
@@ -362,7 +374,8 @@ def _home(compared: Comparison, start: Pair) -> str:
     assert start.mine is not None
     assert start.theirs is not None
     tonic = HeardNote(Degree(0, 0), Fraction(1), compared.tune[start.mine].scale)
-    wanted, written = (compared.shown(d, start.theirs) for d in (Degree(0, 0), shift.moved(tonic)))
+    wanted = compared.spell(tonic.degree, start.theirs)
+    written = compared.spell(shift.degree_for(tonic), start.theirs)
     if compared.letters:
         return f"the letters are those of another key, {written} instead of {wanted}: "
     minor = tonic.scale[2] == -1
@@ -398,7 +411,7 @@ def _motion(compared: Comparison, degrees: Sequence[Degree]) -> str:
     before, after = degrees
     rise = after.interval.semitones - before.interval.semitones
     way = "up to" if rise > 0 else "down to" if rise < 0 else "and again"
-    return f"{compared.shown(before)} {way} {compared.shown(after)}"
+    return f"{compared.spell(before)} {way} {compared.spell(after)}"
 
 
 _STEPS = ("", "one step", "a third", "a fourth", "a fifth", "a sixth", "a seventh", "an octave")
@@ -425,7 +438,7 @@ def _size(shift: Shift) -> str:
     return f"{name}{more} too {'high' if shift.size > 0 else 'low'}"
 
 
-def _always(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
+def _wrong_throughout(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
     """One degree heard as another wherever it stands (three times of four, from three on)."""
     asked = Counter(compared.tune[mine].degree.plain for mine, _ in compared.both)
     groups: dict[tuple[str, str], list[Mistake]] = defaultdict(list)
@@ -441,7 +454,7 @@ def _always(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagn
             yield Diagnosis.of("always", text, group)
 
 
-def _plain_letters(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
+def _missing_signs(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
     """The sharps or flats of the key left out of an answer in letters."""
     left_out = [
         mistake
@@ -464,9 +477,9 @@ def _places(compared: Comparison, mistakes: Iterable[Mistake]) -> str:
     return listed([compared.place(note) for note in notes])
 
 
-def _missing(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
+def _missing_notes(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
     missed = [mistake for mistake in mistakes if mistake.kind == "missed"]
-    merged = _merged_repeats(compared, missed)
+    merged = _repeats_once(compared, missed)
     if merged:
         yield merged
         return
@@ -504,7 +517,7 @@ def _is_pickup(compared: Comparison, last: int) -> bool:
     return last == sum(event < melody.bars[0] for event in melody.struck) - 1
 
 
-def _merged_repeats(compared: Comparison, missed: Sequence[Mistake]) -> Diagnosis | None:
+def _repeats_once(compared: Comparison, missed: Sequence[Mistake]) -> Diagnosis | None:
     """Every repeated note written once."""
     repeated = {
         note
@@ -524,7 +537,7 @@ def _in_a_row(mistakes: Sequence[Mistake], side: str) -> Iterator[list[Mistake]]
         yield [mistake for _, mistake in run]
 
 
-def _added(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
+def _added_notes(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
     for run in _in_a_row([m for m in mistakes if m.kind == "added"], "theirs"):
         if len(run) < 2:
             continue
@@ -541,7 +554,7 @@ def _added(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagno
         yield Diagnosis.of("twice" if twice else "added", text, run)
 
 
-def _swapped(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
+def _swapped_notes(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
     swapped = sorted(
         (m for m in mistakes if m.kind == "swapped"), key=lambda mistake: mistake.mine or 0
     )
@@ -552,8 +565,8 @@ def _swapped(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diag
 
 def _guesses(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
     """A plain scale, or one bar again, in place of what was not heard."""
-    for start, stop, wrong in _guessed_scales(compared, mistakes):
-        ends = [compared.shown(compared.answer[at].degree, at) for at in (start, stop - 1)]
+    for start, stop, wrong in _plain_scales(compared, mistakes):
+        ends = [compared.spell(compared.answer[at].degree, at) for at in (start, stop - 1)]
         places = [mistake.place.removeprefix("after ") for mistake in wrong]
         where = f"from {places[0]} to {places[-1]}"
         text = f"a plain scale, {' to '.join(ends)}, stands {where} (a guess?)"
@@ -562,7 +575,7 @@ def _guesses(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diag
     yield from _copied_bars(compared, mistakes)
 
 
-def _guessed_scales(
+def _plain_scales(
     compared: Comparison, mistakes: Sequence[Mistake]
 ) -> Iterator[tuple[int, int, list[Mistake]]]:
     """Plain scales in the answer where three notes or more are wrong, and these."""
@@ -619,7 +632,7 @@ def _copied_bars(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[
             yield Diagnosis.of("copied", text, wrong)
 
 
-def _leaps(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
+def _turned_leaps(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
     """A leap of the right size in the wrong direction."""
     fitting = {pair.mine: pair.theirs for pair in compared.pairs if compared.fits(pair)}
     for mistake in mistakes:
@@ -637,7 +650,7 @@ def _leaps(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagno
             yield Diagnosis.of("leap", text, (mistake,))
 
 
-def _rhythm(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
+def _wrong_rhythm(compared: Comparison, mistakes: Sequence[Mistake]) -> Iterator[Diagnosis]:
     """Right notes, wrong lengths."""
     wrong = [mistake for mistake in mistakes if mistake.kind == "wrong length"]
     if len(wrong) > 1 and all(map(compared.fits, compared.pairs)):

@@ -62,17 +62,17 @@ class Question(Value):
     place: str
     """Where in the tune it comes from; empty for phrases of our own."""
     sound: Melody
-    """What is played, after the tonic."""
+    """The phrase that is played, after the tonic."""
     choices: tuple[str, ...]
-    """What may be answered; empty where the student sings."""
+    """The answers to choose from; none where the student sings."""
     right: int
     """Index of the right choice; 0 where there are none."""
     told: str
-    """What was heard, for the answer."""
+    """The answer in words: what was heard."""
     shown: str = ""
     """Degrees that the student may see while listening; empty for none."""
     first: Melody | None = None
-    """What is played before the student sings, where that is not just the tonic."""
+    """The beginning played before the student sings, where that is not just the tonic."""
 
     @property
     def ask(self) -> str:
@@ -534,7 +534,7 @@ def drill_html(drill: Drill) -> str:
 
 
 def _links(question: Question) -> tuple[str, str]:
-    """What is heard at first, and what a student who sings hears at the end; else empty."""
+    """The sound at first, and the one a student who sings hears at the end; else empty."""
     cue, whole = sounding(question), _after_tonic(question.sound)
     if question.kind == "sing":
         cue = replace(whole, notes=whole.notes[:1])

@@ -92,7 +92,7 @@ class Match:
     name: str
     """Its file name."""
     title: str
-    """What it is called."""
+    """Its title, or the name of its file."""
     reasons: tuple[str, ...]
     """Where it has it, and what it brings; one sentence each."""
 

@@ -261,16 +261,16 @@ def _marking(
         notes=len(compared.tune),
         octaves=(registers.pop() or 0) if len(registers) == 1 else 0,
         lengths=lengths,
-        respelled=tuple(_respelled(compared)),
+        respelled=tuple(_respellings(compared)),
         degrees=tuple(_degrees(compared)),
     )
 
 
-def _respelled(compared: Comparison) -> Iterator[str]:
+def _respellings(compared: Comparison) -> Iterator[str]:
     for one in compared.pairs:
         if one.mine is None or one.theirs is None or not compared.fits(one):
             continue
-        wanted, written = compared.moved(one), compared.answer[one.theirs].degree
+        wanted, written = compared.wanted(one), compared.answer[one.theirs].degree
         if one.shift.octaves is not None and wanted.plain != written.plain:
             ours, theirs = (compared.plain(degree, one.theirs) for degree in (wanted, written))
             yield f"{compared.place(one.mine)}: {theirs} written for {ours}"
@@ -284,7 +284,7 @@ def _in_contour(compared: Comparison, marking: Marking, points: Points) -> Marki
     mistakes = mistakes_of(straight, lengths=marking.lengths)
     wrong = tuple(m for m in mistakes if m.kind in ("wrong degree", "wrong octave"))
     ours, theirs = (
-        straight.shown(notes[0].degree, 0) for notes in (straight.tune, straight.answer)
+        straight.spell(notes[0].degree, 0) for notes in (straight.tune, straight.answer)
     )
     start = "" if ours == theirs else f"started on {theirs} instead of {ours}; "
     text = f"{start}the contour is right, up and down where the tune goes; the degrees are not"
@@ -386,13 +386,13 @@ def _answer_lines(name: str, marking: Marking) -> Iterator[str]:
     if not _has_shift(marking) or marking.mistakes:
         yield from indent_lines(summary(marking))
     for reason in marking.reasons:
-        yield from indent_lines(_said(reason, marking))
+        yield from indent_lines(_in_words(reason, marking))
     for mistake in marking.unexplained:
-        yield from indent_lines(_said(mistake, marking))
+        yield from indent_lines(_in_words(mistake, marking))
     yield from _notes(marking)
 
 
-def _said(what: Diagnosis | Mistake, marking: Marking) -> str:
+def _in_words(what: Diagnosis | Mistake, marking: Marking) -> str:
     """In words; a recording does not say what was played, only what was heard."""
     return str(what).replace("answered", "heard") if marking.heard else str(what)
 

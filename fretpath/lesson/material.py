@@ -91,7 +91,7 @@ class Topic(Value):
     rung: int
     """Where it stands on the ladder, 0 is first."""
     name: str
-    """What it is called."""
+    """Its name for a reader."""
 
     def __str__(self) -> str:
         return self.name

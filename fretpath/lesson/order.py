@@ -68,9 +68,9 @@ class Lesson(Value):
     rank: float
     """Its mean rank in this folder, 0 easiest to 1 hardest, which parts equal difficulties."""
     new: tuple[Topic, ...]
-    """What it introduces, low rungs first."""
+    """Topics it introduces, low rungs first."""
     repeats: tuple[Topic, ...]
-    """What it brings back that was met before."""
+    """Topics it brings back that were met before."""
     placed: bool = False
     """Whether the teacher put it here."""
 
@@ -193,7 +193,7 @@ _WANTED = sorted(
     | {"half beats", "rests", "dotted lengths", "three in a bar", "pickup"},
     key=lambda name: (RUNGS[name], name),
 )
-"""What a first course would cover (our choice)."""
+"""Topics that a first course would cover (our choice)."""
 
 
 # -- order files ---------------------------------------------------------------------------------

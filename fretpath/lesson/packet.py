@@ -60,7 +60,7 @@ class Style:
     """How every sheet of a packet looks and sounds."""
 
     setup: Setup
-    """What it is played on."""
+    """The instrument and hand it is played with."""
     look: Look
     """How its sheets look; their cautions stand once, on the contents page."""
     any_key: bool = False

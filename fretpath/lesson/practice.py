@@ -62,7 +62,7 @@ def hardest_shift(arrangement: Arrangement, *, run_up: int = 4) -> Loop | None:
     first = struck[max(0, after - run_up)]
     last = struck[after + 2] if after + 2 < len(struck) else len(melody)
     return Loop(
-        melody=_one_line(excerpt(_placed(arrangement), range(first, last))),
+        melody=_one_line(excerpt(_with_places(arrangement), range(first, last))),
         place=melody.place_of(struck[after]),
         distance=distance,
         speed=speed,
@@ -88,7 +88,7 @@ def _shifts(arrangement: Arrangement) -> Iterator[tuple[int, float, float]]:
         yield after, distance, distance / (onsets[after] - onsets[before])
 
 
-def _placed(arrangement: Arrangement) -> Melody:
+def _with_places(arrangement: Arrangement) -> Melody:
     notes = list(arrangement.melody.notes)
     places = zip(arrangement.strings, arrangement.frets, strict=True)
     for event, (string, fret) in zip(arrangement.melody.struck, places, strict=True):

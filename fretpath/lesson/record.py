@@ -52,7 +52,7 @@ class AskedNote(Value):
     student: str
     """Who answered."""
     tune: str
-    """What was asked: the title, or the name of its file."""
+    """The tune that was asked: its title, or the name of its file."""
     asked: str
     """The plain degree of the tune; empty for a note that was added."""
     answered: str
@@ -92,7 +92,7 @@ def rows_of(record: Record, student: str) -> list[AskedNote]:
 
 
 def most_confused(found: Counter[tuple[str, str]]) -> list[tuple[tuple[str, str], int]]:
-    """What was confused, expected and answered, with how often; the most frequent first."""
+    """Degrees confused, expected and answered, with how often; the most frequent first."""
     return sorted(found.items(), key=lambda row: (-row[1], row[0]))
 
 
@@ -247,7 +247,7 @@ class Candidate(Value):
     name: str
     """Its file name."""
     title: str
-    """What it is called."""
+    """Its title, or the name of its file."""
     degrees: tuple[str, ...]
     """The plain degree of each note."""
 

@@ -102,11 +102,11 @@ class Tune(Value):
     name: str
     """Its file name."""
     title: str
-    """What it is called; the file name when it has no title."""
+    """Its title; the file name when it has none."""
     ear: EarMeasures
     """How hard it is for the ear."""
     material: frozenset[Topic]
-    """What it brings."""
+    """The topics it brings."""
     key: str
     """Its key; the one chosen for the hand where that was asked for."""
     starts: str
