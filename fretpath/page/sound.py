@@ -108,32 +108,28 @@ class SoundPlan(Value):
 
     def tones(self, melody: Melody) -> tuple[tuple[Tone, ...], float]:
         """Every tone of the melody, and how long it all lasts in seconds."""
-        beat = self._beat(melody)
-        counted = list(_beats_before(melody)) if self.count_in else []
-        start = beat * len(counted)
+        beat = 60.0 / float(self.tempo or melody.tempo or USUAL_TEMPO)
         sounding = self._written_out(melody)
-        length = beat * float(sum(note.beats for note in sounding.notes))
-        end = start + length
+        counted = _beats_before(sounding) if self.count_in else 0
+        beats = sum(note.beats for note in sounding.notes)
+        start = beat * counted
+        end = start + beat * float(beats)
         if end > LONGEST_SECONDS:
             raise RequestError(
                 f"this would sound for {end / 60:.0f} minutes; "
                 f"the most is {LONGEST_SECONDS // 60}: split the melody or raise the tempo"
             )
-        beats = _beats_of(sounding, length / beat) if self.clicks else ()
-        clicks = [
-            *(_click_at(beat * at, first) for at, first in enumerate(counted)),
-            *(_click_at(start + beat * at, first) for at, first in beats),
-        ]
+        clicked = range(-counted, math.ceil(beats) if self.clicks else 0)
         drone = _drone(melody, start, end) if self.drone else ()
-        return (*clicks, *_notes(sounding, beat, start), *drone), end
+        return (
+            *_clicks(sounding, clicked, beat, start),
+            *_notes(sounding, beat, start),
+            *drone,
+        ), end
 
     def seconds(self, melody: Melody) -> float:
         """How long it lasts."""
         return self.tones(melody)[1]
-
-    def _beat(self, melody: Melody) -> float:
-        tempo = self.tempo or melody.tempo or USUAL_TEMPO
-        return 60.0 / float(tempo)
 
     def _written_out(self, melody: Melody) -> Melody:
         """The melody with its repeats and silences written out, in beats of its first meter."""
@@ -150,24 +146,28 @@ def _notes(melody: Melody, beat: float, start: float) -> Iterator[Tone]:
         yield Tone(at, beat * float(length), pitch.midi)
 
 
-def _click_at(start: float, first: bool) -> Tone:
-    return Tone(start, 0.06, level=1.0 if first else 0.6, voice="accent" if first else "click")
+def _clicks(melody: Melody, beats: range, beat: float, start: float) -> Iterator[Tone]:
+    """A click on each of some beats (0 is that of the first note), accented where a bar begins."""
+    bar = _beats_in_bar(melody)
+    for at in beats:
+        first = (at - _pickup(melody)) % bar == 0
+        voice: Voice = "accent" if first else "click"
+        yield Tone(start + beat * at, 0.06, level=1.0 if first else 0.6, voice=voice)
 
 
-def _beats_before(melody: Melody) -> Iterator[bool]:
-    """The beats of a count-in: for each whether it is the first of a bar."""
-    beats = melody.meter.beats if melody.meter else 4
-    count = beats
-    if melody.meter and melody.has_pickup:
-        count += beats - math.ceil(melody.onsets[melody.bars[0]])
-    return (at % beats == 0 for at in range(count))
+def _beats_before(melody: Melody) -> int:
+    """The beats of a count-in: a bar, and what a pickup leaves of its own."""
+    bar, pickup = _beats_in_bar(melody), _pickup(melody)
+    return 2 * bar - pickup if pickup else bar
 
 
-def _beats_of(melody: Melody, length: float) -> Iterator[tuple[int, bool]]:
-    """The beats under a melody: when, and whether a bar begins there."""
-    beats = melody.meter.beats if melody.meter else 4
-    pickup = math.ceil(melody.onsets[melody.bars[0]]) if melody.has_pickup else 0
-    return ((at, (at - pickup) % beats == 0) for at in range(math.ceil(length - 1e-9)))
+def _beats_in_bar(melody: Melody) -> int:
+    return melody.meter.beats if melody.meter else 4
+
+
+def _pickup(melody: Melody) -> int:
+    """Beats of a pickup, begun ones too; 0 without one."""
+    return math.ceil(melody.onsets[melody.whole_bars[0]]) if melody.has_pickup else 0
 
 
 def _drone(melody: Melody, start: float, end: float) -> Iterator[Tone]:
