@@ -41,7 +41,8 @@ def staff_svg(musicxml: bytes) -> str:
         ) from None
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
-    toolkit.setOptions(_OPTIONS | {"xmlIdSeed": crc32(musicxml)})
+    seed = crc32(musicxml) >> 1  # a larger one than 2**31 - 1 is passed over
+    toolkit.setOptions(_OPTIONS | {"xmlIdSeed": seed})
     if not toolkit.loadData(_one_staff(musicxml)):
         raise RequestError("the library that engraves staff notation cannot read this tune")
     svg = str(toolkit.renderToSVG(1))
