@@ -101,8 +101,12 @@ def read_abc(text: str, part: str | None, *, lowest: bool, name: str) -> Voice:
 
 @dataclass(kw_only=True)
 class _Line(VoiceDraft):
-    """One voice, and what holds for its next notes."""
+    """One voice, token by token, and what holds for its next notes."""
 
+    source: str
+    """Name of the file, for messages."""
+    row: int = 0
+    """Line of the file that is read."""
     name: str
     unit: Fraction
     """Length of a note without a number, in quarter notes."""
@@ -128,6 +132,11 @@ class _Line(VoiceDraft):
     ending: bool = False
 
     @property
+    def where(self) -> str:
+        """The place that is read, for messages."""
+        return f"{self.source}, line {self.row}"
+
+    @property
     def struck(self) -> bool:
         """Whether it has a note at all."""
         return any(sound.pitch for sound in self.sounds)
@@ -138,13 +147,180 @@ class _Line(VoiceDraft):
         if key:
             self.sign("key", key)
 
+    def note(self, match: re.Match[str]) -> None:
+        """A note, alone or in a chord that is open."""
+        letter = match["letter"].upper()
+        signs = match["signs"]
+        if signs:
+            self.held[letter] = _alter(signs)
+        alter = self.held.get(letter, self.signature.get(letter, 0))
+        octaves = match["octave"].count("'") - match["octave"].count(",") + self.octave
+        octave = 4 + octaves + match["letter"].islower()
+        if not -1 <= octave <= 9:
+            raise ScoreFileError(f"{self.where}: {match['note'][:20]} is outside MIDI")
+        pitch = Pitch.spelled(letter, alter, octave)
+        length = self._length(match["length"])
+        if self.inner is not None:
+            self.inner.append((pitch, length))
+            self.inner_tie |= bool(match["tie"])
+        else:
+            self._add(pitch, length, signed=bool(signs))
+            self.tie = bool(match["tie"])
+
+    def _add(self, pitch: Pitch | None, length: Fraction, *, signed: bool = True) -> None:
+        factor, left = self.tuplet
+        if left:
+            self.tuplet = (factor, left - 1)
+        whole = length * self.unit * self.broken * (factor if left else 1)
+        if whole <= 0:
+            raise ScoreFileError(f"{self.where}: a note of no length")
+        if self.chord:
+            self.sign("chord", self.chord)
+        tied = self.tie and pitch is not None
+        self.sounds.append(ScoreSound(whole, pitch, tied, signed=signed))
+        self.broken, self.chord, self.tie = Fraction(1), "", False
+
+    def rest(self, match: re.Match[str]) -> None:
+        """A rest, or so many bars of rest."""
+        length = self._length(match["pause"])
+        if match["rest"] not in "XZ":
+            self._add(None, length)
+            return
+        if self.meter is None or length.denominator != 1:
+            raise ScoreFileError(f"{self.where}: Z rests for whole bars, which need a meter M:")
+        check_count(len(self.sounds) + int(length), "bars", self.source)
+        for number in range(int(length)):
+            if number:
+                self.sign("bar")
+            self._add(None, bar_length(self.meter) / self.unit)
+
+    def close_chord(self, match: re.Match[str]) -> None:
+        """Keep one note of the chord that was open."""
+        inner, self.inner = self.inner, None
+        if not inner:
+            return
+        pitch, _ = self.one_of(inner, lambda pair: pair[0].midi)
+        self._add(pitch, inner[0][1] * self._length(match["size"]))
+        self.tie = self.inner_tie or bool(match["held"])
+
+    def _length(self, text: str) -> Fraction:
+        match = _LENGTH.fullmatch(text)
+        assert match is not None
+        if len(match[1]) > 4 or len(match[3]) > 4 or match[3].strip("0") == "" != match[3]:
+            raise ScoreFileError(f"{self.where}: {text[:12]} is not a length of a note")
+        below = int(match[3]) if match[3] else 2 ** len(match[2])
+        if len(match[2]) > 8:
+            raise ScoreFileError(f"{self.where}: {text[:12]} is not a length of a note")
+        return Fraction(int(match[1] or 1), below)
+
+    def begin_tuplet(self, match: re.Match[str]) -> None:
+        """(p:q:r is p notes in the time of q for the next r (ABC 2.1, 4.13)."""
+        p = int(match["p"])
+        compound = self.meter is not None and self.meter.unit == 8 and self.meter.beats % 3 == 0
+        usual = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}.get(p, 3 if compound else 2)
+        q, r = int(match["q"] or usual), int(match["r"] or p)
+        if p == 0 or q == 0:
+            raise ScoreFileError(f"{self.where}: {match[0][:12]} is not a tuplet")
+        self.tuplet = (Fraction(q, p), r)
+
+    def break_rhythm(self, signs: str) -> None:
+        """``a>b`` lengthens a by half of its own and shortens b as much; ``<`` the other way."""
+        part = Fraction(1, 2 ** len(signs))
+        before, self.broken = (2 - part, part) if signs[0] == ">" else (part, 2 - part)
+        if self.sounds:
+            last = self.sounds[-1]
+            self.sounds[-1] = replace(last, length=last.length * before)
+
+    def bar_line(self, match: re.Match[str]) -> None:
+        """A bar line with the signs of repeats at it."""
+        bar = match["bar"]
+        self.held = {}
+        self.end_bar()
+        before = len(bar) - len(bar.lstrip(":"))
+        after = len(match["again"] or "")
+        if set(bar) == {":"}:
+            before = after = 1
+        if before:
+            self.sign("stop", before + 1)
+        if self.ending and (before or after or len(bar.strip(":")) > 1):
+            self.sign("ending stop")
+            self.ending = False
+        if after:
+            self.sign("start")
+        if match["number"]:
+            self.begin_ending(match["number"])
+
+    def begin_ending(self, text: str) -> None:
+        """The ending with these numbers, such as ``1,3-4``."""
+        numbers: list[int] = []
+        for part in text.split(","):
+            low, _, high = part.partition("-")
+            if not low.isdecimal() or int(low) > 99 or int(high or low) > 99:
+                return
+            numbers.extend(range(int(low), int(high or low) + 1))
+        self.sign("ending", tuple(numbers))
+        self.ending = True
+
+    def word(self, word: str) -> None:
+        """Words over the music: the name of a chord, or something left out."""
+        name = one_line(word).translate(_TYPED)
+        if not _CHORD.fullmatch(name):
+            self.gone["annotation"] += 1
+        elif self.chord:
+            self.gone["doubled chord name"] += 1
+        else:
+            self.chord = name
+
+    def other_sign(self, match: re.Match[str]) -> None:
+        """A decoration: a sign of the road, or something left out."""
+        if match["grace"]:
+            self.gone["grace note"] += len(re.findall(r"[A-Ga-g]", match["grace"]))
+            return
+        sign = match["sign"] or _ORNAMENTS.get(match["dot"] or "", "")
+        road = _ROAD.get(sign.replace(" ", "").lower()) if sign else None
+        if road in ("segno", "coda"):
+            self.sign(road)
+        elif road:
+            self.late.append(road)
+        elif match["sign"] or match["dot"]:
+            self.gone[_kind_of_sign(sign)] += 1
+        elif match["slur"]:
+            self.gone["slur"] += 1
+        elif match["other"] == "&":
+            self.gone["overlaid voice"] += 1
+        elif match["other"] == "-":
+            self.tie = bool(self.sounds)
+        elif match["other"] not in _SILENT:
+            self.gone["unknown sign"] += 1
+
+    def sing(self, text: str) -> None:
+        """Lay a w: line under the notes of the line of music before it (ABC 2.1, 5.1)."""
+        if self.words_from is None:
+            self.gone["further verse"] += 1
+            return
+        notes = [i for i in range(self.words_from, len(self.sounds)) if self.sounds[i].pitch]
+        bars = sorted(sign.at for sign in self.signs if sign.kind == "bar")
+        self.words_from, at = None, 0
+        for word in re.findall(r"\\-|[^\s\-_*|]+-?|[-_*|]", text.replace("\\-", "\N{HYPHEN}")):
+            if at >= len(notes):
+                self.gone["spare syllable"] += 1
+            elif word == "|":
+                later = [b for b in bars if b > notes[at]] or [len(self.sounds)]
+                at = next((i for i, n in enumerate(notes) if n >= later[0]), len(notes))
+            elif word in ("_", "*", "-"):
+                at += 1
+            else:
+                lyric = one_line(word.replace("~", " ").replace("\N{HYPHEN}", "-"))[:60]
+                self.sounds[notes[at]] = replace(self.sounds[notes[at]], lyric=lyric)
+                at += 1
+
 
 class _AbcReader:
     """Takes a tune apart, line by line and token by token."""
 
     def __init__(self, name: str, lowest: bool) -> None:
         self.name = name
-        self.line = _Line(lowest=lowest, name="voice 1", unit=Fraction(1, 2))
+        self.line = _Line(lowest=lowest, source=name, name="voice 1", unit=Fraction(1, 2))
         self.lines = {"1": self.line}
         self.remarks: list[Remark] = []
         self.gone: Counter[str] = Counter()
@@ -173,6 +349,7 @@ class _AbcReader:
             first = next(iter(self.lines.values()))
             self.lines[label] = _Line(
                 lowest=first.lowest,
+                source=self.name,
                 name=f"voice {label}",
                 unit=first.unit,
                 key=first.key,
@@ -201,7 +378,7 @@ class _AbcReader:
             case "K":
                 self._set_key(value)
             case "w":
-                self._sing(value)
+                self.line.sing(value)
             case _ if letter in _SAID and not self.body:
                 self.gone[_SAID[letter]] += 1
 
@@ -212,6 +389,7 @@ class _AbcReader:
             self.line.name = f"voice {label}"
         self.voice_named = True
         self.line = self._voice(label)
+        self.line.row = self.number
         named = re.search(r'(?:nm|name)="([^"]*)"', value)
         self.line.name = one_line(named[1])[:40] if named else self.line.name
         self._clef(self.line, value)
@@ -255,13 +433,6 @@ class _AbcReader:
             line.set_key(key, signature)
             self._clef(line, value)
         self.body = True
-
-    def _sing(self, value: str) -> None:
-        if self.line.words_from is None:
-            self.line.gone["further verse"] += 1
-        else:
-            _lay_words(self.line, value)
-            self.line.words_from = None
 
     def _meant(self) -> list[_Line]:
         """The voices a field speaks of: all in the header, one in the music."""
@@ -325,6 +496,7 @@ class _AbcReader:
 
     def _music(self, row: str) -> None:
         line = self.line
+        line.row = self.number
         if not self.joined:
             line.words_from = len(line.sounds)
             line.sign("phrase")
@@ -337,172 +509,31 @@ class _AbcReader:
     def _token(self, match: re.Match[str]) -> None:
         line, kind = self.line, match.lastgroup
         if match["note"]:
-            self._note(line, match)
+            line.note(match)
         elif match["bar"]:
-            self._bar(line, match)
+            line.bar_line(match)
         elif match["rest"]:
-            self._rest(line, match)
+            line.rest(match)
         elif match["field"]:
             letter, _, value = match["field"][1:-1].partition(":")
             self._field(letter, value.strip())
         elif match["ending"]:
             if match["bracket"] or (line.signs[-1:] and line.signs[-1].at == len(line.sounds)):
-                self._ending(line, match["ending"])
+                line.begin_ending(match["ending"])
             else:
                 line.gone["number"] += 1
         elif match["p"]:
-            self._tuplet(line, match)
+            line.begin_tuplet(match)
         elif match["broken"]:
-            self._break(line, match["broken"])
+            line.break_rhythm(match["broken"])
         elif kind == "word":
-            self._word(line, match["word"])
+            line.word(match["word"])
         elif match["open"]:
             line.inner, line.inner_tie = [], False
         elif match["close"]:
-            self._close(line, match)
+            line.close_chord(match)
         else:
-            self._sign(line, match)
-
-    def _note(self, line: _Line, match: re.Match[str]) -> None:
-        letter = match["letter"].upper()
-        signs = match["signs"]
-        if signs:
-            line.held[letter] = _alter(signs)
-        alter = line.held.get(letter, line.signature.get(letter, 0))
-        octaves = match["octave"].count("'") - match["octave"].count(",") + line.octave
-        octave = 4 + octaves + match["letter"].islower()
-        if not -1 <= octave <= 9:
-            raise ScoreFileError(f"{self._where()}: {match['note'][:20]} is outside MIDI")
-        pitch = Pitch.spelled(letter, alter, octave)
-        length = self._length(match["length"])
-        if line.inner is not None:
-            line.inner.append((pitch, length))
-            line.inner_tie |= bool(match["tie"])
-        else:
-            self._add(line, pitch, length, signed=bool(signs))
-            line.tie = bool(match["tie"])
-
-    def _add(
-        self, line: _Line, pitch: Pitch | None, length: Fraction, *, signed: bool = True
-    ) -> None:
-        factor, left = line.tuplet
-        if left:
-            line.tuplet = (factor, left - 1)
-        whole = length * line.unit * line.broken * (factor if left else 1)
-        if whole <= 0:
-            raise ScoreFileError(f"{self._where()}: a note of no length")
-        if line.chord:
-            line.sign("chord", line.chord)
-        tied = line.tie and pitch is not None
-        line.sounds.append(ScoreSound(whole, pitch, tied, signed=signed))
-        line.broken, line.chord, line.tie = Fraction(1), "", False
-
-    def _rest(self, line: _Line, match: re.Match[str]) -> None:
-        length = self._length(match["pause"])
-        if match["rest"] not in "XZ":
-            self._add(line, None, length)
-            return
-        if line.meter is None or length.denominator != 1:
-            raise ScoreFileError(f"{self._where()}: Z rests for whole bars, which need a meter M:")
-        check_count(len(line.sounds) + int(length), "bars", self.name)
-        for number in range(int(length)):
-            if number:
-                line.sign("bar")
-            self._add(line, None, bar_length(line.meter) / line.unit)
-
-    def _close(self, line: _Line, match: re.Match[str]) -> None:
-        inner, line.inner = line.inner, None
-        if not inner:
-            return
-        pitch, _ = line.one_of(inner, lambda pair: pair[0].midi)
-        self._add(line, pitch, inner[0][1] * self._length(match["size"]))
-        line.tie = line.inner_tie or bool(match["held"])
-
-    def _length(self, text: str) -> Fraction:
-        match = _LENGTH.fullmatch(text)
-        assert match is not None
-        if len(match[1]) > 4 or len(match[3]) > 4 or match[3].strip("0") == "" != match[3]:
-            raise ScoreFileError(f"{self._where()}: {text[:12]} is not a length of a note")
-        below = int(match[3]) if match[3] else 2 ** len(match[2])
-        if len(match[2]) > 8:
-            raise ScoreFileError(f"{self._where()}: {text[:12]} is not a length of a note")
-        return Fraction(int(match[1] or 1), below)
-
-    def _tuplet(self, line: _Line, match: re.Match[str]) -> None:
-        """(p:q:r is p notes in the time of q for the next r (ABC 2.1, 4.13)."""
-        p = int(match["p"])
-        compound = line.meter is not None and line.meter.unit == 8 and line.meter.beats % 3 == 0
-        usual = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}.get(p, 3 if compound else 2)
-        q, r = int(match["q"] or usual), int(match["r"] or p)
-        if p == 0 or q == 0:
-            raise ScoreFileError(f"{self._where()}: {match[0][:12]} is not a tuplet")
-        line.tuplet = (Fraction(q, p), r)
-
-    def _break(self, line: _Line, signs: str) -> None:
-        """``a>b`` lengthens a by half of its own and shortens b as much; ``<`` the other way."""
-        part = Fraction(1, 2 ** len(signs))
-        before, line.broken = (2 - part, part) if signs[0] == ">" else (part, 2 - part)
-        if line.sounds:
-            last = line.sounds[-1]
-            line.sounds[-1] = replace(last, length=last.length * before)
-
-    def _bar(self, line: _Line, match: re.Match[str]) -> None:
-        bar = match["bar"]
-        line.held = {}
-        line.end_bar()
-        before = len(bar) - len(bar.lstrip(":"))
-        after = len(match["again"] or "")
-        if set(bar) == {":"}:
-            before = after = 1
-        if before:
-            line.sign("stop", before + 1)
-        if line.ending and (before or after or len(bar.strip(":")) > 1):
-            line.sign("ending stop")
-            line.ending = False
-        if after:
-            line.sign("start")
-        if match["number"]:
-            self._ending(line, match["number"])
-
-    def _ending(self, line: _Line, text: str) -> None:
-        numbers: list[int] = []
-        for part in text.split(","):
-            low, _, high = part.partition("-")
-            if not low.isdecimal() or int(low) > 99 or int(high or low) > 99:
-                return
-            numbers.extend(range(int(low), int(high or low) + 1))
-        line.sign("ending", tuple(numbers))
-        line.ending = True
-
-    def _word(self, line: _Line, word: str) -> None:
-        name = one_line(word).translate(_TYPED)
-        if not _CHORD.fullmatch(name):
-            line.gone["annotation"] += 1
-        elif line.chord:
-            line.gone["doubled chord name"] += 1
-        else:
-            line.chord = name
-
-    def _sign(self, line: _Line, match: re.Match[str]) -> None:
-        if match["grace"]:
-            line.gone["grace note"] += len(re.findall(r"[A-Ga-g]", match["grace"]))
-            return
-        sign = match["sign"] or _ORNAMENTS.get(match["dot"] or "", "")
-        road = _ROAD.get(sign.replace(" ", "").lower()) if sign else None
-        if road in ("segno", "coda"):
-            line.sign(road)
-        elif road:
-            line.late.append(road)
-        elif match["sign"] or match["dot"]:
-            line.gone[_kind_of_sign(sign)] += 1
-        elif match["slur"]:
-            line.gone["slur"] += 1
-        elif match["other"] == "&":
-            line.gone["overlaid voice"] += 1
-        elif match["other"] == "-":
-            line.tie = bool(line.sounds)
-        elif match["other"] not in _SILENT:
-            line.gone["unknown sign"] += 1
+            line.other_sign(match)
 
 
 _OPENING = ("key", "meter", "tempo")
@@ -518,26 +549,6 @@ def _kind_of_sign(sign: str) -> str:
 
 def _alter(signs: str) -> int:
     return signs.count("^") - signs.count("_")
-
-
-def _lay_words(line: _Line, text: str) -> None:
-    """Lay a w: line under the notes of the line of music before it (ABC 2.1, 5.1)."""
-    assert line.words_from is not None
-    notes = [i for i in range(line.words_from, len(line.sounds)) if line.sounds[i].pitch]
-    bars = sorted(sign.at for sign in line.signs if sign.kind == "bar")
-    at = 0
-    for word in re.findall(r"\\-|[^\s\-_*|]+-?|[-_*|]", text.replace("\\-", "\N{HYPHEN}")):
-        if at >= len(notes):
-            line.gone["spare syllable"] += 1
-        elif word == "|":
-            later = [b for b in bars if b > notes[at]] or [len(line.sounds)]
-            at = next((i for i, n in enumerate(notes) if n >= later[0]), len(notes))
-        elif word in ("_", "*", "-"):
-            at += 1
-        else:
-            lyric = one_line(word.replace("~", " ").replace("\N{HYPHEN}", "-"))[:60]
-            line.sounds[notes[at]] = replace(line.sounds[notes[at]], lyric=lyric)
-            at += 1
 
 
 # -- writing ---------------------------------------------------------------------------------------
