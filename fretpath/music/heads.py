@@ -17,6 +17,8 @@ from fretpath.music.text import TYPED, UNDER, header_named
 _MODES = {alias: scale.name for alias, scale in SCALES_BY_NAME.items()}
 _MODES |= {"dur": "major", "moll": "natural minor"}
 _MODE = "|".join(sorted(map(re.escape, _MODES), key=len, reverse=True))
+ACCIDENTALS = {"sharp": "#", "is": "#", "flat": "b", "es": "b", "s": "b"}
+"""What people say or, in German, add to the letter for an accidental."""
 _ALTER = r"#{1,2}|b{1,2}|[ -]?sharp\b|[ -]?flat\b|is\b|es\b|s(?=[- ]?(?:dur|moll))"
 _KEY = rf"(?P<letter>[A-Ha-h])(?P<alter>{_ALTER})?(?:[ -]?(?P<mode>(?:{_MODE})(?![a-z])))?"
 _SAID = (
@@ -30,6 +32,7 @@ _METER = re.compile(
     re.IGNORECASE,
 )
 _NAMED_METER = {"common time": "4/4", "cut time": "2/2", "waltz time": "3/4", "alla breve": "2/2"}
+_METER_WORDS = re.compile("|".join(_NAMED_METER), re.IGNORECASE)
 _TEMPO = re.compile(
     r"\b(?:tempo|bpm|speed)\b ?[:=–-]?\s*(\d{2,3})\b(?: ?bpm\b)?"
     r"|(?:\bat |@ ?)?\b(\d{2,3}) ?(?:bpm|beats (?:per|a) minute)\b|(?<!\S)=\s?(\d{2,3})\b"
@@ -84,17 +87,12 @@ def read_head(line: str) -> Head:
 
 def _by_name(name: str, value: str) -> Head:
     """A header by name; behind a key or a meter others may follow."""
-    if name == "key":
-        rest = _peel(f"key {value}")
-        return rest if rest.values else Head((("key", value),), "")
-    if name == "meter" and value.lower() in _NAMED_METER:
-        return Head((("meter", _NAMED_METER[value.lower()]),), "")
-    if name == "meter":
-        found = _peel(value)
-        return found if found.values else Head((("meter", value),), "")
+    if name in ("key", "meter"):
+        found = _peel(f"key {value}" if name == "key" else value)
+        return found if found.values else Head(((name, value),), "")
     if name == "tempo":
         match = re.match(r"\d{2,3}(?:\.\d+)?", value)
-        return Head((("tempo", match[0] if match else value),), "")
+        value = match[0] if match else value
     if name == "title":
         value = value.strip(" \"'*_“”„")
     return Head(((name, value),), "")
@@ -102,30 +100,25 @@ def _by_name(name: str, value: str) -> Head:
 
 def _peel(line: str) -> Head:
     """Take meter, tempo and key off a line."""
-    values: list[tuple[str, str]] = []
+    values: dict[str, str] = {}
     told: list[str] = []
     rest = line
-    tempo = _TEMPO.search(rest)
+    if tempo := _TEMPO.search(rest):
+        rest = _cut(rest, tempo)
+    if meter := _METER.search(rest) or _METER_WORDS.search(rest):
+        values["meter"] = _NAMED_METER.get(meter[0].lower()) or meter["meter"]
+        rest = _cut(rest, meter)
+    if found := _key_in(rest, alone=bool(values or tempo)):
+        match, key, told = found
+        values = {"key": str(key), **values}
+        rest = _cut(rest, match)
     if tempo:
-        rest = rest[: tempo.start()] + _TAKEN + rest[tempo.end() :]
-    meter = _METER.search(rest)
-    if meter:
-        values.append(("meter", meter["meter"]))
-        rest = rest[: meter.start()] + _TAKEN + rest[meter.end() :]
-    for words, sign in _NAMED_METER.items():
-        if words in rest.lower() and not meter:
-            at = rest.lower().index(words)
-            values.append(("meter", sign))
-            rest = rest[:at] + _TAKEN + rest[at + len(words) :]
-    key = _key_in(rest, alone=bool(values or tempo))
-    if key:
-        start, stop, found, said = key
-        values.insert(0, ("key", str(found)))
-        told.extend(said)
-        rest = rest[:start] + _TAKEN + rest[stop:]
-    if tempo:
-        values.append(("tempo", next(filter(None, tempo.groups()))))
-    return Head(tuple(values), _tidy(rest) if values else line, tuple(told))
+        values["tempo"] = next(filter(None, tempo.groups()))
+    return Head(tuple(values.items()), _tidy(rest) if values else line, tuple(told))
+
+
+def _cut(line: str, match: re.Match[str]) -> str:
+    return line[: match.start()] + _TAKEN + line[match.end() :]
 
 
 def _tidy(rest: str) -> str:
@@ -144,7 +137,7 @@ def _tidy(rest: str) -> str:
     return rest.strip(" ,;:\t")
 
 
-def _key_in(line: str, *, alone: bool) -> tuple[int, int, Key, list[str]] | None:
+def _key_in(line: str, *, alone: bool) -> tuple[re.Match[str], Key, list[str]] | None:
     """The first key that a line names: where, which, and what must be told about its name.
 
     A letter alone is a key only where ``key`` or ``in`` says so, or beside another header.
@@ -160,7 +153,7 @@ def _key_in(line: str, *, alone: bool) -> tuple[int, int, Key, list[str]] | None
             key, told = _key(match)
         except RequestError:
             continue
-        return match.start(), match.end(), key, told
+        return match, key, told
     return None
 
 
@@ -183,8 +176,7 @@ def _key(match: re.Match[str]) -> tuple[Key, list[str]]:
     elif german and letter == "B" and not alter:
         told.append("B is the German name of Bb")
         alter = "b"
-    sign = {"sharp": "#", "is": "#", "flat": "b", "es": "b", "s": "b"}.get(alter, alter)
-    return Key(letter + sign, _MODES[mode]), told
+    return Key(letter + ACCIDENTALS.get(alter, alter), _MODES[mode]), told
 
 
 _GERMAN = "H is the German name of B: write B major or B minor (the German B is Bb)"

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from fretpath.music.heads import ACCIDENTALS
 from fretpath.music.spelling import SOLFEGE
 from fretpath.music.text import EVENT
 
@@ -315,7 +316,7 @@ def _letter(match: re.Match[str], habits: Habits, tell: Tell) -> Iterator[str]:
     name, acc = match["name"].upper(), match["acc"] or ""
     if acc in ("is", "es", "s"):
         tell("Fis is F#, Es is Eb: German names")
-    acc = {"is": "#", "es": "b", "s": "b"}.get(acc, acc)
+    acc = ACCIDENTALS.get(acc, acc)
     if habits.german and name == "B" and not acc:
         tell("B is the German name of Bb")
         acc = "b"

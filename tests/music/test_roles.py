@@ -32,7 +32,7 @@ ROLES = [
     ("5 #4", 1, "escape", ""),
     ("8:3/2 b7:1/2 | b7:2 6", 1, "anticipation", ""),
 ]
-NONE = [("2 #4 8", 1), ("3 b7 5", 1), ("#4 #4", 0)]
+NONE = [("2 #4 8", 1), ("3 b7 5", 1), ("#4 #4", 0), ("6 4 5", 1)]
 
 
 @pytest.mark.parametrize(("text", "note", "kind", "way"), ROLES, ids=lambda value: str(value)[:22])
