@@ -6,8 +6,8 @@ nearly right is put right (a list for a tuple, a numpy integer, 3 for a fraction
 pitch); what is not is a :class:`RequestError` that names the field.
 
 Plain data is dicts, lists, text, numbers, true, false and None.  A value that has a notation of its
-own (a pitch, an interval, a degree, a key, a meter, a place to start) is that text, a fraction is
-``"3/2"``, a set is a sorted list, and any other value a dict of all its fields.
+own (a pitch, an interval, a degree, a scale, a key, a meter, a place to start) is that text, a
+fraction is ``"3/2"``, a set is a sorted list, and any other value a dict of all its fields.
 """
 
 from __future__ import annotations

@@ -15,7 +15,7 @@ from fretpath.commands.options import (
     instrument_from,
 )
 from fretpath.music.departures import read_scales
-from fretpath.music.key import MODES, SCALES, Scale, scale_named
+from fretpath.music.key import MODES, SCALES, Scale
 from fretpath.music.melody import Melody
 from fretpath.music.scales import (
     MOODS,
@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> str:
             return deliver(arguments, as_json([_holding_data(held) for held in holdings]))
         return deliver(arguments, _holdings_page(degrees, holdings))
     named = " ".join(arguments.scale)
-    scales = [scale_named(named)] if named else sorted(SCALES.values(), key=_darkness)
+    scales = [Scale.parse(named)] if named else sorted(SCALES.values(), key=_darkness)
     instrument = instrument_from(arguments)
     patterns = patterns_of(scales, Setup.of(instrument, hand=arguments.hand))
     tunes, faults = _tunes(arguments.folder, arguments.remarks) if arguments.folder else (None, [])

@@ -15,13 +15,13 @@ from fretpath.commands.options import (
 )
 from fretpath.errors import RequestError
 from fretpath.music.departures import read_scales
-from fretpath.music.key import scale_named
+from fretpath.music.key import Scale
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody
 from fretpath.music.spelling import SYLLABLES
 from fretpath.page.aloud import with_capitals
 from fretpath.page.captions import counted_against
-from fretpath.page.departures import readings_data, render_readings
+from fretpath.page.departures import render_readings
 from fretpath.page.spelling import (
     SPELLING_ROWS,
     USUAL_ROWS,
@@ -31,6 +31,7 @@ from fretpath.page.spelling import (
     spelling_data,
 )
 from fretpath.page.tables import wrap
+from fretpath.values import to_dict
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -59,7 +60,7 @@ def run(arguments: argparse.Namespace) -> str:
     if arguments.write:
         return _clean_text(arguments)
     melody, guess = with_found_key(melody_from(arguments))
-    against = scale_named(arguments.against) if arguments.against else None
+    against = Scale.parse(arguments.against) if arguments.against else None
     readings = read_scales(melody, against=against) if melody.keys and melody.pitches else ()
     minor = arguments.syllables or "do"
     if arguments.json:
@@ -68,7 +69,7 @@ def run(arguments: argparse.Namespace) -> str:
             "key": str(melody.key) if melody.key else None,
             "key_found": guess_data(guess),
             "notes": spelling_data(melody, minor=minor),
-            "scales": readings_data(readings),
+            "scales": [to_dict(reading) for reading in readings],
         }
         return deliver(arguments, as_json(data))
     rows = [row for row in arguments.rows.split(",") if row]

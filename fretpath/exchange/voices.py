@@ -17,7 +17,7 @@ from operator import itemgetter
 from typing import Any, Literal, TypeVar
 
 from fretpath.errors import RequestError
-from fretpath.music.key import MODES, SCALES, Key, scale_named
+from fretpath.music.key import MODES, SCALES, Key, Scale
 from fretpath.music.melody import Placement
 from fretpath.music.pitch import Pitch
 from fretpath.music.words import counted
@@ -178,7 +178,7 @@ def key_of_signature(fifths: int, mode: str | None) -> Key:
     'G dorian'
     """
     try:
-        scale = scale_named(mode or "major")
+        scale = Scale.parse(mode or "major")
     except RequestError:
         scale = SCALES["major"]
     scale = scale if scale.name in MODES else SCALES["major"]

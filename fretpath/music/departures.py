@@ -38,7 +38,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import dropwhile, groupby
 
-from fretpath.music.key import MODES, SCALES, Degree, Key, Scale, scale_named
+from fretpath.music.key import MODES, SCALES, Degree, Key, Scale
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval
 from fretpath.music.roles import (
@@ -202,7 +202,7 @@ def read_scales(melody: Melody, *, against: str | Scale | None = None) -> tuple[
     *against* measures every note against that scale, or the scale of that name, instead of the
     stated one.  Raises :class:`RequestError` when the melody has no key or the name is unknown.
     """
-    found = passages(melody, scale_named(against) if isinstance(against, str) else against)
+    found = passages(melody, Scale.parse(against) if isinstance(against, str) else against)
     return tuple(_reading(passage, found[0].key) for passage in found)
 
 

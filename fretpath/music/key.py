@@ -119,6 +119,26 @@ class Scale(Value):
     aliases: tuple[str, ...] = ()
     """Other names understood when reading."""
 
+    @classmethod
+    def parse(cls, name: str) -> Scale:
+        """The known scale of that name or alias, case and spacing ignored.
+
+        >>> str(Scale.parse("Ionian"))
+        'major'
+
+        Raises :class:`RequestError` for an unknown name.
+        """
+        wanted = " ".join(name.lower().split())
+        if wanted not in SCALES_BY_NAME:
+            raise RequestError(
+                f'unknown mode or scale "{name[:40]}"{nearest(wanted, SCALES_BY_NAME)} '
+                f"(known: {', '.join(SCALES)})"
+            )
+        return SCALES_BY_NAME[wanted]
+
+    def __str__(self) -> str:
+        return self.name
+
     @cached_property
     def names(self) -> tuple[str, ...]:
         """The degrees as text, such as ``("1", "2", "b3")``."""
@@ -200,17 +220,6 @@ _LOWEST_OCTAVE, _HIGHEST_OCTAVE = -1, 9
 _USUAL = -5  # outside its scale a key has b2 b6 b3 b7 below and #4 above (common practice)
 
 
-def scale_named(name: str) -> Scale:
-    """The scale of that name or alias, case and spacing ignored; RequestError if unknown."""
-    wanted = " ".join(name.lower().split())
-    if wanted not in SCALES_BY_NAME:
-        raise RequestError(
-            f'unknown mode or scale "{name[:40]}"{nearest(wanted, SCALES_BY_NAME)} '
-            f"(known: {', '.join(SCALES)})"
-        )
-    return SCALES_BY_NAME[wanted]
-
-
 @dataclass(frozen=True)
 class Key(Value):
     """A tonic and a mode, such as ``B major`` or ``C natural minor``.
@@ -252,7 +261,7 @@ class Key(Value):
         if letter.islower() and not minor and not mode:
             tonic = letter.upper() + accidentals
             raise RequestError(f'key "{text}" can be read two ways: "{tonic} major" or "{tonic}m"?')
-        return cls(letter.upper() + accidentals, scale_named(mode or minor or "major").name)
+        return cls(letter.upper() + accidentals, Scale.parse(mode or minor or "major").name)
 
     @classmethod
     def of_signature(cls, signature: int, mode: str = "major") -> Key:
@@ -263,8 +272,8 @@ class Key(Value):
 
         Raises :class:`RequestError` where the tonic would need three sharps or flats.
         """
-        way = Interval.of_fifths(signature - 1 - scale_named(mode).flattest)
-        return cls((C0 + way).name, scale_named(mode).name)
+        way = Interval.of_fifths(signature - 1 - Scale.parse(mode).flattest)
+        return cls((C0 + way).name, Scale.parse(mode).name)
 
     def __str__(self) -> str:
         return f"{self.tonic} {self.mode}"
@@ -352,4 +361,4 @@ def key_asked(text: str, written: Key | None) -> Key:
         return Key(word, written.mode)
     if written is None or re.match(r"[A-Ga-g](#|b|m|\s|$)", word):
         return Key.parse(word)
-    return Key(written.tonic, scale_named(word).name)
+    return Key(written.tonic, Scale.parse(word).name)

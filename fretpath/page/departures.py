@@ -1,4 +1,4 @@
-"""Where a melody leaves its scale, as text and as data.
+"""Where a melody leaves its scale, as text.
 
 **Conventions.**  One paragraph a key.  Notes on one degree stand in one line, role by role.  Names
 of modes have a capital (Dorian), other scales have none.  Accounts hold degrees; the page names
@@ -9,9 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby
-from typing import Any
 
-from fretpath.music.departures import Account, Departure, Doubt, ScaleReading, departure_name
+from fretpath.music.departures import Account, Doubt, ScaleReading, departure_name
 from fretpath.music.key import Degree, Key
 from fretpath.music.words import listed, times
 from fretpath.page.aloud import with_capitals
@@ -135,49 +134,3 @@ def _denial(account: Account, reading: ScaleReading) -> str:
     )
     advice = "for degrees of the key write degrees: key" if mode == "major" else ""
     return f"{text}; {advice or f'write key: {key.tonic} {mode}'}"
-
-
-def readings_data(readings: Sequence[ScaleReading]) -> list[dict[str, Any]]:
-    """The readings as plain data."""
-    return [
-        {
-            "key": str(reading.key),
-            "measured_against": reading.stated.name,
-            "where": reading.place,
-            "smallest_scale": reading.smallest.name if reading.smallest else None,
-            "modes": [mode.name for mode in reading.modes],
-            "share": round(float(reading.share), 4),
-            "undecided": list(reading.undecided),
-            "color": reading.color or None,
-            "departures": [_departure_data(departure) for departure in reading.departures],
-            "accounts": [_account_data(account, reading.key) for account in reading.accounts],
-        }
-        for reading in readings
-    ]
-
-
-def _departure_data(departure: Departure) -> dict[str, Any]:
-    return {
-        "note": departure.note + 1,
-        "bar": departure.bar,
-        "degree": str(departure.degree),
-        "name": departure.name,
-        "kind": departure.kind,
-    }
-
-
-def _account_data(account: Account, key: Key) -> dict[str, Any]:
-    return {
-        "kind": account.kind,
-        "argument": account.argument or None,
-        "title": _title(account, key),
-        "degrees": list(account.degrees),
-        "notes": [note + 1 for note in account.notes],
-        "bars": list(account.bars) if account.bars else None,
-        "normal": account.normal,
-        "evidence": account.evidence,
-        "or": [
-            {"kind": doubt.kind, "argument": doubt.argument, "decides": doubt.decides}
-            for doubt in account.doubts
-        ],
-    }

@@ -17,9 +17,9 @@ from fretpath import (
     Note,
     Pitch,
     RequestError,
+    Scale,
     parse_melody,
 )
-from fretpath.music.key import scale_named
 from tests.strategies import degrees, keys, pitches
 
 # Degrees against the major scale of the same tonic, and semitones: common practice, as in any
@@ -97,11 +97,11 @@ class TestScales:
         ],
     )
     def test_other_names(self, alias: str, name: str) -> None:
-        assert scale_named(alias).name == name
+        assert Scale.parse(alias).name == name
 
     def test_an_unknown_name_offers_the_nearest(self) -> None:
         with pytest.raises(RequestError, match='"myxolydian"; did you mean "mixolydian"'):
-            scale_named("myxolydian")
+            Scale.parse("myxolydian")
 
 
 class TestSignatures:
