@@ -99,7 +99,7 @@ _WORDS = {
     "outer": "an outermost string",
     "shift": "a shift, a mm",
 }
-"""What the prices that are learned mean."""
+"""Words for the prices that are learned."""
 
 
 def _page(fit: HandFit, tabs: int) -> list[str]:

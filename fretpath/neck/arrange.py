@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor, Future
 
 Answer = Arrangement | UnplayableError
-"""What became of one melody."""
+"""The outcome for one melody."""
 HIGH, LOW = 10, 7
 _SHARE = 32
 """Melodies that travel together to another process."""

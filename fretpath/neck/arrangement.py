@@ -36,7 +36,7 @@ class Figures(Value):
     travel: float
     """Hand travel along the neck in mm, all shifts together."""
     shifts: int
-    """How often the hand changes position, under an open string as well."""
+    """Changes of position, under an open string as well."""
     longest_shift: float
     """The longest single shift in mm."""
     fastest_shift: float | None
@@ -187,7 +187,7 @@ class Arrangement(Value):
     octave_chosen: bool = False
     """Whether the octave was left free and chosen for the instrument."""
     remarks: tuple[Remark, ...] = ()
-    """What the tab does not show, such as a phrase that is fingered anew."""
+    """Remarks on what the tab does not show, such as a phrase that is fingered anew."""
 
     def __post_init__(self) -> None:
         check_fields(self)

@@ -54,7 +54,7 @@ def no_way(melody: Melody, layers: Layers) -> NoPathError:
 
 
 def note_label(melody: Melody, event: int) -> str:
-    """How a message names a note: ``bar 2, note 3 (b3, Eb2)``."""
+    """The name of a note in a message: ``bar 2, note 3 (b3, Eb2)``."""
     pitch = melody.notes[event].pitch
     degree = melody.degrees[melody.struck.index(event)]
     name = f"{degree}, {pitch}" if degree else str(pitch)

@@ -81,11 +81,11 @@ class Hand(Value):
     """
 
     name: str
-    """How it is asked for."""
+    """Its name."""
     low: tuple[Reach, ...]
-    """What it covers below the change-over fret."""
+    """Frets covered below the change-over fret."""
     high: tuple[Reach, ...]
-    """What it covers in positions from the change-over fret on."""
+    """Frets covered in positions from the change-over fret on."""
     change_over: int = 1
     """First position that uses ``high``; 1 when there is one pattern for the whole neck."""
     largest_span: float | None = None
@@ -170,7 +170,7 @@ def with_reach(hand: Hand, reach: str | None) -> Hand:
 
 @dataclass(frozen=True, slots=True)
 class Fingering(Value):
-    """How one note is played."""
+    """A way to play one note."""
 
     string: int
     """String number, 1 is the top line of the tab."""
@@ -202,7 +202,7 @@ class States:
     extended: NDArray[np.bool_]
     """Whether the finger leaves its own fret."""
     sound: Ints
-    """What sounds, numbered by :func:`sound_of`."""
+    """The sound, numbered by :func:`sound_of`."""
 
     def __len__(self) -> int:
         return len(self.string)
@@ -288,7 +288,7 @@ def _positions(instrument: Instrument, hand: Hand) -> Iterator[tuple[int, list[_
 
 
 def _by_letter(index: int, highest: int) -> Iterator[_Covered]:
-    """What the fingers cover with the index finger on a letter."""
+    """Frets that the fingers cover with the index finger on a letter."""
     fingers = [(index + finger - 1, finger, False) for finger in (1, 2, 3, 4)]
     fingers.append((index + 4, 4, True))
     if index == 1:

@@ -28,7 +28,7 @@ MM_PER_INCH = 25.4
 MAX_STRINGS = 12
 MAX_FRETS = 36
 Playing = Literal["in-position", "open-position"]
-"""How a player goes about it: fret most notes, or stay low on the neck among the open strings."""
+"""A way of playing: fret most notes, or stay low on the neck among the open strings."""
 
 
 def fret_distance(fret: float, scale_length: float) -> float:
@@ -45,7 +45,7 @@ class String(Value):
     """One string (or course)."""
 
     open: Pitch
-    """What it sounds open, without a capo."""
+    """Its open sound, without a capo."""
     nut: int = 0
     """The fret at which it begins: 0, or 5 for the short string of a banjo."""
 
@@ -60,7 +60,7 @@ class Instrument(Value):
     """A fretted (or fretless) instrument as the hand meets it."""
 
     name: str
-    """How it is asked for, such as ``bass``."""
+    """Its name, such as ``bass``."""
     strings: tuple[String, ...]
     """String 1 (top line of the tab) first."""
     scale_length: float
@@ -72,7 +72,7 @@ class Instrument(Value):
     capo: int = 0
     """Fret under the capo, 0 for none."""
     playing: Playing = "in-position"
-    """How its players go about it, which decides the prices used unless others are asked for:
+    """Its usual way of playing, which decides the prices used unless others are asked for:
     ``in-position`` (they fret most notes) or ``open-position`` (low on the neck, among the open
     strings)."""
     hand: str = "one-finger-per-fret"

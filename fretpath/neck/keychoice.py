@@ -160,7 +160,7 @@ def _easiest_first(choice: KeyChoice) -> tuple[float, int, int]:
 
 
 Shape = Literal["keep", "refinger", "either"]
-"""What becomes of the shape when a melody moves, see :func:`transpose`."""
+"""The fate of the shape when a melody moves, see :func:`transpose`."""
 
 
 @dataclass(frozen=True)

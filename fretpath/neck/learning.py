@@ -32,14 +32,14 @@ from fretpath.values import Value
 
 Place = tuple[int, int]
 PULL = 0.3
-"""What a step away from a usual price has to explain, in square roots of the number of notes."""
+"""Notes that a step away from a usual price must explain, in square roots of their number."""
 GIVEN = 16
 """Every so many notes one is given."""
 HOMES = (1, 3, 5, 7, 9)
 """Frets at which the hand may be at home, beside the usual home."""
 OUTER = (0.0, 3.5, 7.0, 14.0)
 SHIFT = (0.7, 1.0, 1.5)
-"""What the usual price of a shift is multiplied by."""
+"""Factors on the usual price of a shift."""
 LEARNED = ("region_at", "outer", "shift")
 """The prices that are learned."""
 
@@ -55,7 +55,7 @@ class PlacedLine:
 
     @property
     def count(self) -> int:
-        """How many notes have a place."""
+        """The number of notes with a place."""
         return sum(place is not None for place in self.places)
 
     @property

@@ -28,8 +28,7 @@ from fretpath.neck.terms import Weights
 Ints = NDArray[np.int64]
 
 Pace = tuple[int, int]
-"""What the timed terms are multiplied by, in 64ths: (after a stopped note, after an open
-string)."""
+"""Factor on the timed terms, in 64ths: (after a stopped note, after an open string)."""
 PACE_UNIT = 64
 PLAIN: Pace = (PACE_UNIT, PACE_UNIT)
 """The pace of a shift at its plain price."""
@@ -91,15 +90,15 @@ class Line:
     """The struck notes of a melody, as far as the hand needs them."""
 
     sounds: tuple[int, ...]
-    """What each note sounds, numbered by :func:`~fretpath.neck.hand.sound_of`."""
+    """The sound of each note, numbered by :func:`~fretpath.neck.hand.sound_of`."""
     limits: Mapping[int, NoteLimit]
-    """What single notes are held to, by their place in ``sounds``."""
+    """Limits of single notes, by their place in ``sounds``."""
     paces: tuple[Pace, ...]
     """The pace of each step."""
 
     @property
     def notes(self) -> list[tuple[int, NoteLimit | None]]:
-        """What decides the states of each note: its sound, and what it is held to."""
+        """The sound of each note, and what it is held to: both decide its states."""
         return [(sound, self.limits.get(note)) for note, sound in enumerate(self.sounds)]
 
     def holding(self, limits: Mapping[int, NoteLimit]) -> Line:

@@ -44,7 +44,7 @@ class Solution:
     line: Line
     """The notes, and what they are held to."""
     cost: int
-    """What the path costs, in thousandths of effort."""
+    """Cost of the path, in thousandths of effort."""
     path: Ints
     """The state of each note, by its number."""
 
@@ -185,7 +185,7 @@ class Planner:
         return int(self.costs[path[0]] + timed.sum() + untimed.sum())
 
     def factors(self, before: Ints, paces: Sequence[Pace] | Pace) -> Ints:
-        """What the timed terms of steps from these states are multiplied by: one pace, or each."""
+        """Factors on the timed terms of steps from these states, at one pace or each at its own."""
         after_stopped, after_open = np.array(paces, dtype=np.int64).reshape(-1, 2).T
         return np.where(self.states.finger[before] > 0, after_stopped, after_open)
 

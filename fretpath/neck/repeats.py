@@ -117,7 +117,7 @@ def _stretches(line: Line, notes: Sequence[int]) -> list[tuple[int, int]]:
 
 
 def _occurrences(path: Ints, spans: Sequence[range]) -> list[Fingered]:
-    """How each occurrence is fingered."""
+    """The fingering of each occurrence."""
     return [tuple(path[span.start : span.stop].tolist()) for span in spans]
 
 

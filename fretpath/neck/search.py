@@ -29,7 +29,7 @@ FORBIDDEN = 1 << 60
 reach it, and rows of costs are cut down to it, so that no sum runs over 64 bits."""
 
 MARGIN = 2
-"""How many times as hard as need be the hardest step may be (chosen by trial)."""
+"""Times as hard as need be that the hardest step may be (chosen by trial)."""
 
 
 @dataclass(frozen=True, eq=False)

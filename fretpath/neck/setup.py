@@ -45,7 +45,7 @@ from fretpath.values import Value, check_fields
 # -- limits ---------------------------------------------------------------------------------------
 
 OpenStrings = Literal["allow", "avoid", "forbid", "prefer"]
-"""What is thought of open strings, see :attr:`Limits.open_strings`."""
+"""The words for open strings, see :attr:`Limits.open_strings`."""
 OPEN_STRINGS = get_args(OpenStrings)
 MOST_ACCIDENTALS = 7
 AVOIDED = 75.0
@@ -170,9 +170,9 @@ class Limits(Value):
 # -- a setup --------------------------------------------------------------------------------------
 
 Objective = Literal["total", "hardest"]
-"""What is made least, see :attr:`Setup.objective`."""
+"""The measure that is made least, see :attr:`Setup.objective`."""
 RepeatFingering = Literal["same", "free"]
-"""How a phrase that comes again is fingered, see :attr:`Setup.repeats`."""
+"""The fingering of a phrase that comes again, see :attr:`Setup.repeats`."""
 OBJECTIVES = get_args(Objective)
 REPEATS = get_args(RepeatFingering)
 
@@ -188,13 +188,13 @@ class Setup(Value):
     """
 
     instrument: Instrument
-    """What is played."""
+    """The instrument played."""
     hand: Hand
     """Which finger reaches which fret."""
     weights: Weights
     """Prices of shifts, crossings, open strings and the like."""
     limits: Limits = field(default_factory=Limits)
-    """What is never played."""
+    """Limits on what is played."""
     objective: Objective = "total"
     """``total`` (least effort in all) or ``hardest`` (least effort among the fingerings without a
     step more than twice as hard as it must be)."""
@@ -266,7 +266,7 @@ class Setup(Value):
 
 
 On = str | Instrument | Setup
-"""What music can be fingered on."""
+"""Whatever music can be fingered on."""
 
 
 # -- a student's card ------------------------------------------------------------------------------
@@ -372,7 +372,7 @@ _KINDS: Mapping[str, tuple[type[Any], str]] = {
     "left_handed": (bool, "true or false"),
     "weights": (dict, "a table of its own: [weights], and the prices under it"),
 }
-"""What an entry holds that is not text in quotes."""
+"""Kinds of the entries that are not text in quotes."""
 
 
 def format_card(card: Card) -> str:

@@ -39,7 +39,7 @@ INDEX_SLIDE = 0.2
 to take along where one must be (common practice; chosen by trial)."""
 Ints = NDArray[np.int64]
 Amounts = Any
-"""How much of a price states or steps pay, an array: numbers, or true for all of it."""
+"""Shares of a price that states or steps pay, an array: numbers, or true for all of it."""
 
 
 @dataclass(frozen=True)
@@ -98,11 +98,11 @@ class Weights(Value):
     short_string: float = 200.0
     """For stopping a string that begins above the nut, as the fifth of a banjo does."""
     hurried: float = 1.2
-    """What a shift is multiplied by when the notes follow each other fast."""
+    """Factor on a shift when the notes follow each other fast."""
     hurried_below: float = 0.16
     """Seconds from onset to onset that are fast."""
     rested: float = 0.85
-    """What a shift is multiplied by after an open string, over a bar line, or over a rest."""
+    """Factor on a shift after an open string, over a bar line, or over a rest."""
     rested_from: float = 0.06
     """Seconds between two notes that count as a rest."""
     rest_halves: float = 0.25
@@ -152,7 +152,7 @@ banjo, mandolin and the violin family, and where guitarists begin (common practi
 trial).  ``region_at`` is set to fret 1 of the instrument, or 2 where fingers are two frets or a
 letter apart, ``region_level`` to fret 4, and ``open_far_from`` to fret 4 where that is nearer."""
 PLAYING = get_args(Playing)
-"""How a player goes about it: which of the two sets of prices is used."""
+"""The ways of playing, each with a set of prices."""
 
 
 def usual_weights(instrument: Instrument, playing: str | None = None) -> Weights:
@@ -187,13 +187,13 @@ class Term:
     name: str
     """The field of :class:`Weights` that holds its price."""
     unit: str
-    """What the price is for."""
+    """Unit of the price."""
     words: str
-    """What it is, for a reader of ``--why``."""
+    """Words for a reader of ``--why``."""
     evidence: str
     """Where the price comes from."""
     amount: Callable[..., Amounts]
-    """How much of its price each state pays, or each step between states laid side by side."""
+    """Shares of its price that states pay, or steps between states laid side by side."""
     step: bool
     """Whether steps pay it and not notes."""
     timed: bool

@@ -129,7 +129,7 @@ class _Shared:
         """For each layer, the states that count as shared."""
         stretches = [self._counts[t : t + STRETCH] for t in range(0, len(layers), STRETCH)]
         self.most = [sum(counts) // 2 for counts in stretches]
-        """How many notes of each stretch may be shared."""
+        """The number of notes of each stretch that may be shared."""
 
     @property
     def choice(self) -> bool:
@@ -203,14 +203,14 @@ class Reason(Value):
     note: int
     """The struck note, counted from 1."""
     here: Fingering
-    """How it is played."""
+    """The place and finger it has."""
     parts: dict[str, float] = field(hash=False)
-    """What the step to it and the note itself cost, part by part; parts that
-    cost nothing are left out."""
+    """Costs of the step to it and of the note itself, part by part; parts that cost nothing are
+    left out."""
     instead: Fingering | None
     """The next best other place for this note; None when there is no other."""
     extra: float | None
-    """How much more the whole melody would cost that way."""
+    """Effort that the whole melody would cost more that way."""
     held: bool = False
     """Whether all other notes stay where they are in that comparison."""
 

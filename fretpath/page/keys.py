@@ -23,7 +23,7 @@ from fretpath.page.tab import render_tab
 from fretpath.page.tables import table, wrap
 
 REASONS = 3
-"""How many of the first are explained in words."""
+"""The number of keys that are explained in words."""
 _MOST_POSITIONS = 6
 
 
@@ -114,7 +114,7 @@ def _move(moved: Transposition) -> str:
 
 
 def _far(interval: Interval) -> str:
-    """How far, as it is said: whole octaves by their number."""
+    """The interval as it is said: whole octaves by their number."""
     octaves, steps = divmod(abs(interval.steps), 7)
     if steps or abs(interval.semitones) != 12 * octaves or not octaves:
         return interval.name
