@@ -14,7 +14,7 @@ from functools import cached_property
 from itertools import pairwise
 from typing import TypeAlias
 
-from fretpath.page.aloud import count_marks
+from fretpath.page.aloud import beat_in_bar, beat_name
 from fretpath.page.html import with_signs, xml
 from fretpath.page.rows import BLANK, Row, Subject, rows_named
 from fretpath.page.tab import TAB_ROWS, bar_lines, changes_of
@@ -136,11 +136,13 @@ class DrawnTab:
     def token(self, row: Row, event: int) -> str:
         """The words of a row at an event; of the count only the beat it begins on."""
         if row.name == "count":
-            melody = self.subject.melody
-            first = count_marks(melody, event)[0][1] if melody.has_rhythm else ""
-            note = melody.notes[event]
-            return "" if note.tied and note.pitch is not None else first.strip("()")
+            return self._beat(event) if self.subject.melody.has_rhythm else ""
         return self.subject.token(row, event)
+
+    def _beat(self, event: int) -> str:
+        note = self.subject.melody.notes[event]
+        beat = beat_name(beat_in_bar(self.subject.melody, event))
+        return f"[{beat}]" if note.pitch is None else "" if note.tied else beat
 
     def _bars(self, span: range) -> list[Bar]:
         marks = [mark for mark in self.subject.melody.bars if span.start < mark < span.stop]

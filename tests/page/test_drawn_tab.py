@@ -130,3 +130,10 @@ def test_boxes_of_a_dense_bar_go_on_in_another_line() -> None:
     for system in tab.systems:
         found = re.findall(r'class="box" x="([\d.]+)"', system.svg)
         assert all(b - a >= 8.6 for a, b in pairwise(map(float, found)))
+
+
+def test_the_count_names_the_beat_on_which_a_note_or_a_rest_begins() -> None:
+    tab = drawn(parse_melody("meter: 4/4\n\n1 r:2 (2 3):1/2 | 3:3 r | - 4:3", key="C"))
+    (count,) = (row for row in tab.shown if row.name == "count")
+    told = [tab.token(count, event) for event in range(len(tab.subject.melody))]
+    assert told == ["1", "[2]", "4", "&", "1", "[4]", "[1]", "2"]
