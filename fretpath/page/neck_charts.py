@@ -132,7 +132,7 @@ def melody_chart(
         label,
         tuple((note + 1, position) for note, position in subject.moves.items()),
         _scale_line(arrangement, hide),
-        description="\n\n".join(Tab(arrangement, degrees=degrees, hide=hide).systems),
+        description="\n\n".join(Tab(subject).systems),
     )
 
 

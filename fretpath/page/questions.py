@@ -244,7 +244,7 @@ _ASKED = (
 # -- what to tell, and hints ---------------------------------------------------------------------
 
 
-def accounts_of(melody: Melody) -> list[str]:
+def account_lines(melody: Melody) -> list[str]:
     """The teacher's words about the notes outside the scale, a line each."""
     readings = read_scales(melody) if melody.keys and melody.pitches else ()
     lines = []

@@ -27,7 +27,7 @@ from fretpath.page.chart import Chart, ChartDrawing, chart_svg
 from fretpath.page.drawn_tab import DrawnSystem, DrawnTab
 from fretpath.page.html import fill_template
 from fretpath.page.neck_charts import empty_chart, melody_chart
-from fretpath.page.questions import Hint, SheetQuestion, accounts_of, hints_about, questions_about
+from fretpath.page.questions import Hint, SheetQuestion, account_lines, hints_about, questions_about
 from fretpath.page.rows import EVERYTHING, NOTHING_HIDDEN, Blanks, Subject, render_spoken
 from fretpath.page.staff import staff_height
 from fretpath.page.tab import ROWS
@@ -218,7 +218,7 @@ class SheetTune:
     def accounts(self) -> list[str]:
         """The teacher's words about the scale."""
         said = [question.evidence for question in self.questions if question.evidence]
-        told = accounts_of(self.arrangement.melody)
+        told = account_lines(self.arrangement.melody)
         return [line for line in told if not any(words in line for words in said)]
 
     @property

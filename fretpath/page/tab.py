@@ -67,7 +67,8 @@ def render_tab(
     a student, and with them the figures.  *legend* is ``none``, ``short`` (what this page needs)
     or ``full``.
     """
-    tab = Tab(arrangement, tuple(rows), width, degrees, simple, spacing, hide, legend)
+    subject = Subject(arrangement.melody, arrangement, degrees, simple=simple, hide=hide)
+    tab = Tab(subject, tuple(rows), width, spacing, legend)
     parts = ["\n".join(tab.header), *tab.systems]
     if not hide.any:
         parts.append("\n".join(tab.figures))
@@ -98,20 +99,14 @@ def changes_of(melody: Melody, *, keys: bool = True) -> dict[int, list[str]]:
 class Tab:
     """A tab in its parts, for pages that set them differently."""
 
-    arrangement: Arrangement
-    """What is shown."""
+    subject: Subject
+    """The tune and where it is played, and what of it is hidden."""
     rows: tuple[str, ...] = ROWS
     """Rows around the tab, from :data:`TAB_ROWS`."""
     width: int = 80
     """Characters a line, 40 or more."""
-    degrees: str = "major"
-    """Degrees count against the ``major`` scale or the ``key`` signature."""
-    simple: bool = False
-    """Whether a ninth is printed ``2'``."""
     spacing: str = "even"
     """One of :data:`SPACINGS`."""
-    hide: Blanks = NOTHING_HIDDEN
-    """What is left out."""
     legend: str = "short"
     """How much is explained: ``none``, ``short`` (what this page needs) or ``full``."""
 
@@ -124,21 +119,25 @@ class Tab:
             raise RequestError(f'a legend is {", ".join(LEGENDS)}, not "{self.legend[:40]}"')
 
     @property
+    def arrangement(self) -> Arrangement:
+        """How the tune is played."""
+        assert self.subject.arrangement, "a tab shows where a tune is played"
+        return self.subject.arrangement
+
+    @property
     def header(self) -> list[str]:
         """Title, key, instrument, conventions and legend, no line wider than the page."""
         names = [row.name for row in self._shown]
-        legend = legend_lines(
-            self.arrangement.melody, names, hidden=self.hide.any, legend=self.legend
-        )
-        lines = header_lines(self.arrangement, self.degrees, self.legend) + legend
-        return [part for line in lines for part in wrap(line, self.width)]
+        hidden = self.subject.hide.any
+        lines = header_lines(self.arrangement, self.subject.degrees, self.legend)
+        lines += legend_lines(self.subject.melody, names, hidden=hidden, legend=self.legend)
+        return wrap("\n".join(lines), self.width)
 
     @property
     def figures(self) -> list[str]:
         """The figures of the fingering and the remarks on it, no line wider than the page."""
         told = [remark.text for remark in self.arrangement.remarks]
-        lines = "\n".join([figures_line(self.arrangement), *told])
-        return wrap(lines, self.width)
+        return wrap("\n".join([figures_line(self.arrangement), *told]), self.width)
 
     @cached_property
     def systems(self) -> list[str]:
@@ -153,20 +152,10 @@ class Tab:
         return texts
 
     @cached_property
-    def _subject(self) -> Subject:
-        return Subject(
-            self.arrangement.melody,
-            self.arrangement,
-            self.degrees,
-            simple=self.simple,
-            hide=self.hide,
-        )
-
-    @cached_property
     def _shown(self) -> list[Row]:
         """The rows asked for that this melody can fill."""
         rows = rows_named(self.rows, TAB_ROWS)
-        return [row for row in rows if row.of_notes or self._subject.fills(row)]
+        return [row for row in rows if row.of_notes or self.subject.fills(row)]
 
     @property
     def _rest_row(self) -> str:
@@ -185,7 +174,7 @@ class Tab:
 
     @cached_property
     def _phrases(self) -> list[list[Block]]:
-        melody = self.arrangement.melody
+        melody = self.subject.melody
         drawn = bar_lines(melody)
         phrases: list[list[Block]] = []
         for span in melody.spans(melody.phrases):
@@ -205,7 +194,7 @@ class Tab:
         tokens = self._tokens[event]
         if self.spacing == "even":
             return Block(tokens, event)
-        melody, room = self.arrangement.melody, room_for(self._lines, self.width)
+        melody, room = self.subject.melody, room_for(self._lines, self.width)
         if "count" in tokens:
             marks = count_marks(melody, event)
             tokens = tokens | {"count": in_columns(marks, self._per_beat, room - 1)}
@@ -215,7 +204,7 @@ class Tab:
     @cached_property
     def _per_beat(self) -> int:
         """Columns a beat: so many that no note is wider than its time, if the page allows."""
-        beats = [note.beats for note in self.arrangement.melody.notes]
+        beats = [note.beats for note in self.subject.melody.notes]
         widths = [
             max((len(token) for name, token in tokens.items() if name != "count"), default=1)
             for tokens in self._tokens
@@ -227,17 +216,17 @@ class Tab:
     @cached_property
     def _tokens(self) -> list[dict[str, str]]:
         """For each event the words of the rows that are shown, and the fret on its string."""
-        return [self._tokens_at(event) for event in range(len(self.arrangement.melody))]
+        return [self._tokens_at(event) for event in range(len(self.subject.melody))]
 
     def _tokens_at(self, event: int) -> dict[str, str]:
-        subject, held = self._subject, self.arrangement.melody.notes[event]
+        subject, held = self.subject, self.subject.melody.notes[event]
         found = [(row.name, subject.token(row, event)) for row in self._shown]
         tokens = {name: token for name, token in found if token}
         if not held.struck:
             tokens[self._rest_row] = "-" if held.tied else "r"
             return tokens
         note = subject.number[event]
-        if not self.hide.hides("place", note):
+        if not self.subject.hide.hides("place", note):
             fingering = self.arrangement.fingerings[note]
             tokens[f"string{fingering.string}"] = str(fingering.fret)
         return tokens
@@ -249,24 +238,24 @@ class Tab:
 
     def _sound(self, event: int) -> tuple[object, ...]:
         """What sounds at an event, in which key, and where it is played as far as that is shown."""
-        melody = self.arrangement.melody
-        told = melody.notes[event].struck and "place" not in self.hide.kinds
-        place = self._subject.spot(event).fingering if told else None
+        melody = self.subject.melody
+        told = melody.notes[event].struck and "place" not in self.subject.hide.kinds
+        place = self.subject.spot(event).fingering if told else None
         return melody.notes[event], place, melody.key_at(event)
 
     def _heading(self, system: System, first: System) -> list[str]:
-        melody = self.arrangement.melody
+        melody = self.subject.melody
         start = next(block.event for block in system.blocks if not block.line)
         bars = melody.bar_numbers
         lines = [f"now {value}" for value in changes_of(melody).get(start, ())]
         if melody.bars and start and start not in melody.bars and bars[start - 1] == bars[start]:
             lines.append(f"bar {bars[start]}, continued")
-        if first is not system and not self.hide.some_notes:
+        if first is not system and not self.subject.hide.some_notes:
             lines.append(f"the same as {self._name(first)}")
         return [", ".join(lines)] if lines and self._shown else []
 
     def _name(self, system: System) -> str:
-        melody = self.arrangement.melody
+        melody = self.subject.melody
         events = [block.event for block in system.blocks if not block.line]
         if not melody.bars:
             return f"notes {self._count(events[0])} to {self._count(events[-1])}"
@@ -274,4 +263,4 @@ class Tab:
         return f"bar {low}" if low == high else f"bars {low} to {high}"
 
     def _count(self, event: int) -> int:
-        return bisect_right(self.arrangement.melody.struck, event)
+        return bisect_right(self.subject.melody.struck, event)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -12,10 +13,14 @@ from hypothesis import strategies as st
 
 from fretpath import Arrangement, RequestError, arrange, parse_melody, render_tab
 from fretpath.page.captions import LEGENDS
-from fretpath.page.rows import ALL_ROWS, HIDES, Blanks, Subject, arrangement_data
+from fretpath.page.rows import ALL_ROWS, HIDES, NOTHING_HIDDEN, Blanks, Subject, arrangement_data
 from fretpath.page.spelling import SPELLING_ROWS
 from fretpath.page.tab import ROWS, TAB_ROWS, Tab
 from tests.page.melodies import barred_melodies
+
+
+def tab_of(arrangement: Arrangement, *, hide: Blanks = NOTHING_HIDDEN, **looks: Any) -> Tab:
+    return Tab(Subject(arrangement.melody, arrangement, hide=hide), **looks)
 
 
 def numbers_read_back(arrangement: Arrangement, systems: list[str]) -> list[tuple[int, int]]:
@@ -39,7 +44,7 @@ def numbers_read_back(arrangement: Arrangement, systems: list[str]) -> list[tupl
 @settings(max_examples=60, deadline=None)
 def test_the_lines_hold_exactly_the_fingering(melody, width: int, spacing: str) -> None:
     arrangement = arrange(melody, "bass")
-    tab = Tab(arrangement, width=width, spacing=spacing)
+    tab = tab_of(arrangement, width=width, spacing=spacing)
     assert numbers_read_back(arrangement, tab.systems) == list(
         zip(arrangement.strings, arrangement.frets, strict=True)
     )
@@ -59,7 +64,7 @@ def test_every_width_is_kept_and_the_line_is_filled() -> None:
     arrangement = arrange(parse_melody(text), "bass")
     longest = []
     for width in range(40, 161):
-        lines = "\n".join(Tab(arrangement, rows=("degree",), width=width).systems).split("\n")
+        lines = "\n".join(tab_of(arrangement, rows=("degree",), width=width).systems).split("\n")
         longest.append(max(len(line) for line in lines))
         assert longest[-1] <= width
         assert not any("continued" in line for line in lines), "a bar fits, so it is not broken"
@@ -72,7 +77,7 @@ def test_no_note_is_parted_from_its_degree(melody, width: int) -> None:
     """Every degree stands in the column of its fret."""
     arrangement = arrange(melody, "bass")
     degrees = iter([str(degree) for degree in melody.degrees])
-    for system in Tab(arrangement, width=width).systems:
+    for system in tab_of(arrangement, width=width).systems:
         lines = system.split("\n")
         frets = {
             match.start() for line in lines if " |-" in line for match in re.finditer(r"\d+", line)
@@ -89,7 +94,7 @@ def test_no_note_is_parted_from_its_degree(melody, width: int) -> None:
 def test_columns_in_proportion_to_time(melody) -> None:
     """With spacing in time, columns from onset to onset stand to each other as the lengths do."""
     arrangement = arrange(melody, "bass")
-    tab = Tab(arrangement, rows=("degree",), width=400, spacing="time")
+    tab = tab_of(arrangement, rows=("degree",), width=400, spacing="time")
     event = 0
     for system in tab.systems:
         lines = system.split("\n")
@@ -119,7 +124,7 @@ def test_bars_are_numbered_and_a_pickup_is_bar_nought() -> None:
 
 def test_a_repeated_system_says_so() -> None:
     text = "meter: 4/4\n\n1 1 1 2 | 3:4 |\n2 2 2 2 | 1:4 |\n1 1 1 2 | 3:4"
-    systems = Tab(arrange(parse_melody(text), "bass")).systems
+    systems = tab_of(arrange(parse_melody(text), "bass")).systems
     headings = [system.split("\n")[0] for system in systems]
     assert headings[2] == "the same as bars 1 to 2"
     assert not any("same" in heading for heading in headings[:2])
@@ -127,7 +132,7 @@ def test_a_repeated_system_says_so() -> None:
 
 def test_a_change_of_key_or_meter_is_announced() -> None:
     text = "key: G\nmeter: 4/4\n\n1 2 3:2 |\nkey: G minor\nmeter: 3/4\n1 2 b3 |\n1 2 b3"
-    headings = [s.split("\n")[0] for s in Tab(arrange(parse_melody(text), "bass")).systems]
+    headings = [s.split("\n")[0] for s in tab_of(arrange(parse_melody(text), "bass")).systems]
     assert headings[1] == "now G natural minor, now 3/4"
     assert headings[2] == "the same as bar 2"
 
@@ -135,12 +140,12 @@ def test_a_change_of_key_or_meter_is_announced() -> None:
 @pytest.mark.parametrize("other", ["1 1 1 2 | 3:3 r", "1 1 1 2 | 3:2 -:2", "1 1 1 b2 | 3:4"])
 def test_a_system_that_differs_is_no_repeat(other: str) -> None:
     text = f"meter: 4/4\n\n1 1 1 2 | 3:4 |\n{other}"
-    assert not any("same" in s for s in Tab(arrange(parse_melody(text), "bass")).systems)
+    assert not any("same" in s for s in tab_of(arrange(parse_melody(text), "bass")).systems)
 
 
 def test_a_bar_too_wide_for_the_line_goes_on_under_a_heading() -> None:
     text = "meter: 4/4\n\n" + " ".join(["(1 2 3 4):1/4"] * 4) + " | 1:4"
-    systems = Tab(arrange(parse_melody(text), "bass"), width=60).systems
+    systems = tab_of(arrange(parse_melody(text), "bass"), width=60).systems
     assert any(system.startswith("bar 1, continued") for system in systems[1:])
 
 
@@ -187,7 +192,7 @@ def test_unknown_blanks_are_named() -> None:
 def test_a_hidden_note_leaves_a_blank_in_its_column(melody, name: str) -> None:
     arrangement = arrange(melody, "bass")
     hide = Blanks.parse(name)
-    systems = Tab(arrangement, hide=hide).systems
+    systems = tab_of(arrangement, hide=hide).systems
     rows = [line.split()[1:] for s in systems for line in s.split("\n") if line[:6] == "degree"]
     words = [word for row in rows for word in row if word not in ("r", "-")]
     expected = [
@@ -206,7 +211,7 @@ def test_a_hidden_note_leaves_a_blank_in_its_column(melody, name: str) -> None:
 
 
 def test_every_third_note_is_the_third_the_sixth_and_so_on() -> None:
-    page = Tab(arrange(parse_melody("1 2 3 4 5 6 7"), "bass"), hide=Blanks.parse("every-3rd"))
+    page = tab_of(arrange(parse_melody("1 2 3 4 5 6 7"), "bass"), hide=Blanks.parse("every-3rd"))
     row = next(line for line in page.systems[0].split("\n") if line.startswith("degree"))
     assert row.split()[1:] == ["1", "2", "__", "4", "5", "__", "7"]
 
@@ -222,7 +227,7 @@ words: Slow goes the riv- | er home to- night | sea | and home now
 
 
 def repeated(**options: object) -> list[str]:
-    return Tab(arrange(parse_melody(REPEATED), "bass"), **options).systems
+    return tab_of(arrange(parse_melody(REPEATED), "bass"), **options).systems
 
 
 def test_repeats_have_their_signs_and_endings_their_numbers() -> None:
@@ -238,7 +243,7 @@ def test_a_sign_at_the_end_of_a_line_stands_where_it_belongs() -> None:
     """Broken at any bar, a system ends with ``:|`` and the next begins with ``|:``."""
     melody = parse_melody("meter: 4/4\n\n1 2 3 4 | |: 5 4 3 2 :| |: 1 2 3 4 :| 1:4", key="G")
     for width in range(40, 130, 3):
-        systems = Tab(arrange(melody, "bass"), width=width).systems
+        systems = tab_of(arrange(melody, "bass"), width=width).systems
         lines = [line for s in systems for line in s.split("\n") if line.startswith("G ")]
         joined = "".join(line[line.index("|") :] for line in lines)
         assert joined.count("|:") == joined.count(":|") == 2
@@ -279,7 +284,7 @@ def test_long_notes_and_counts_keep_the_width(lengths: list[Fraction], spacing: 
 def test_each_system_has_as_many_bars_where_they_fit() -> None:
     text = "meter: 4/4\n\n" + " | ".join(["1 2 3 4"] * 8)
     for width in range(60, 200, 7):
-        systems = Tab(arrange(parse_melody(text), "bass"), width=width).systems
+        systems = tab_of(arrange(parse_melody(text), "bass"), width=width).systems
         counts = [len(re.findall(r"\|", s.split("\n")[2])) for s in systems]
         assert max(counts[:-1], default=0) - min(counts[:-1], default=0) == 0
         assert counts[-1] <= max(counts) + 1
@@ -298,7 +303,7 @@ def test_a_legend_is_none_short_or_full() -> None:
 
 def test_several_every_nth_are_all_hidden() -> None:
     hide = Blanks.parse("every-2nd,every-3rd")
-    page = Tab(arrange(parse_melody("1 2 3 4 5 6 7"), "bass"), hide=hide)
+    page = tab_of(arrange(parse_melody("1 2 3 4 5 6 7"), "bass"), hide=hide)
     row = next(line for line in page.systems[0].split("\n") if line.startswith("degree"))
     assert row.split()[1:] == ["1", "__", "__", "__", "5", "__", "7"]
 
