@@ -24,16 +24,14 @@ from functools import lru_cache
 from itertools import islice, product
 from typing import TYPE_CHECKING, Any, Literal, overload
 
-import numpy as np
-from numpy.typing import NDArray
-
 from fretpath.errors import FretpathError, RequestError, UnplayableError
 from fretpath.music.melody import Melody, Note, Placement
 from fretpath.music.pitch import Pitch
 from fretpath.neck.arrangement import Arrangement, position_sign
-from fretpath.neck.explain_failure import explain_failure, no_way, note_label, title_of
+from fretpath.neck.explain_failure import explain_failure, no_way, note_label
+from fretpath.neck.hand import Ints
 from fretpath.neck.instrument import Instrument, octaves_for
-from fretpath.neck.line import OPEN, NoteLimit
+from fretpath.neck.line import OPEN, NoteLimit, title_of
 from fretpath.neck.planner import Planner, Solution, planner_for
 from fretpath.neck.repeats import hold_repeats
 from fretpath.neck.search import FORBIDDEN, Layers
@@ -232,7 +230,7 @@ def build_arrangement(
     setup: Setup,
     melody: Melody,
     cost: int,
-    path: NDArray[np.int64],
+    path: Ints,
     *,
     octave_chosen: bool = False,
     remarks: tuple[Remark, ...] = (),

@@ -18,7 +18,7 @@ from fretpath.music.pitch import C0, Pitch
 from fretpath.music.words import counted
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument, octaves_for
-from fretpath.neck.line import NoteLimit
+from fretpath.neck.line import NoteLimit, title_of
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers
 
@@ -106,11 +106,6 @@ def _off_the_neck(melody: Melody, events: Sequence[int], instrument: Instrument)
         lines.append(f"  and {count - _MOST_LINES} more")
     lines.append(_suggestion(melody, instrument))
     return OutOfRangeError("\n".join(lines), notes=events, lowest=low, highest=high)
-
-
-def title_of(melody: Melody) -> str:
-    """The title and a colon to begin a message with, or nothing."""
-    return f"{melody.title}: " if melody.title else ""
 
 
 def _pitch_name(midi: int) -> str:

@@ -24,11 +24,10 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
 from fretpath.neck.arrange import arrange, layers_of
-from fretpath.neck.hand import States
+from fretpath.neck.hand import Ints, States
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.setup import On
@@ -37,7 +36,6 @@ from fretpath.neck.terms import TERMS, UNIT, step_parts
 if TYPE_CHECKING:
     import networkx as nx
 
-Ints = NDArray[np.int64]
 Edge = tuple[str, str, dict[str, float]]
 
 

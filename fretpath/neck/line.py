@@ -17,15 +17,12 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
-from fretpath.neck.hand import MIDI_NUMBERS, Fingering, States, sound_of
+from fretpath.neck.hand import MIDI_NUMBERS, Fingering, Ints, States, sound_of
 from fretpath.neck.setup import Setup
 from fretpath.neck.terms import Weights
-
-Ints = NDArray[np.int64]
 
 Pace = tuple[int, int]
 """Factor on the timed terms, in 64ths: (after a stopped note, after an open string)."""
@@ -122,10 +119,9 @@ def line_of(setup: Setup, states: States, melody: Melody, octaves: int) -> Line:
     start = setup.limits.start
     if start is not None:
         if 0 in limits and not limits[0].allows(start.string, start.fret):
-            title = f"{melody.title}: " if melody.title else ""
             raise RequestError(
-                f"{title}the first note is placed at {placements[0]} and the start asked for is "
-                f"{start}; drop one of the two"
+                f"{title_of(melody)}the first note is placed at {placements[0]} and the start "
+                f"asked for is {start}; drop one of the two"
             )
         limits[0] = NoteLimit(start.string, start.fret, finger=start.finger)
     sounds = tuple(
@@ -178,6 +174,11 @@ def _pedals(pitch: int, midi: Ints, phrase: Ints) -> Iterator[list[int]]:
         one_side = pitch < min(line, default=0) or pitch > max(line, default=pitch)
         if len(line) >= LEAST_LINE and one_side:
             yield run.tolist()
+
+
+def title_of(melody: Melody) -> str:
+    """The title and a colon to begin a message with, or nothing."""
+    return f"{melody.title}: " if melody.title else ""
 
 
 def without_places(melody: Melody) -> Melody:

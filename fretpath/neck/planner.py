@@ -20,17 +20,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
-from fretpath.neck.hand import all_states
+from fretpath.neck.hand import Ints, all_states
 from fretpath.neck.line import PACE_UNIT, PLAIN, Line, NoteLimit, Pace, line_of
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_path, easiest_layers
 from fretpath.neck.setup import Setup
 from fretpath.neck.terms import TIMED, note_parts, step_parts
 
-Ints = NDArray[np.int64]
 MOST_BYTES = 8 << 20
 """Memory for the tables one planner keeps."""
 _Key = tuple[int, int, Pace]

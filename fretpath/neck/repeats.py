@@ -21,16 +21,14 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretpath.music.melody import Melody
-from fretpath.neck.hand import MIDI_NUMBERS, Fingering
+from fretpath.neck.hand import MIDI_NUMBERS, Fingering, Ints
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.line import PLAIN, Line, NoteLimit
 from fretpath.neck.planner import Planner, Solution
 from fretpath.remarks import Remark
 
-Ints = NDArray[np.int64]
 TOLERANCE = 0.1
 """Share of the free optimum that one fingering for a phrase may cost on top."""
 LEAST_NOTES = 3

@@ -23,10 +23,9 @@ from itertools import pairwise
 from typing import Any, get_args
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretpath.errors import RequestError, nearest
-from fretpath.neck.hand import States
+from fretpath.neck.hand import Ints, States
 from fretpath.neck.instrument import Instrument, Playing
 from fretpath.values import Value, check_fields
 
@@ -37,7 +36,6 @@ OCTAVE_FRET = 12
 INDEX_SLIDE = 0.2
 """Share of the price of a slide that the index finger pays: it leads the hand, and is the finger
 to take along where one must be (common practice; chosen by trial)."""
-Ints = NDArray[np.int64]
 Amounts = Any
 """Shares of a price that states or steps pay, an array: numbers, or true for all of it."""
 

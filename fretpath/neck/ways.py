@@ -17,14 +17,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrange import arrange, build_arrangement, layers_of
 from fretpath.neck.arrangement import Arrangement, position_sign
-from fretpath.neck.hand import Fingering
+from fretpath.neck.hand import Fingering, Ints
 from fretpath.neck.line import PACE_UNIT, NoteLimit, paces_of
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
@@ -250,9 +249,9 @@ def reasons(arrangement: Arrangement) -> tuple[Reason, ...]:
 
 def _instead(
     planner: Planner,
-    numbers: NDArray[np.int64],
+    numbers: Ints,
     here: Fingering,
-    through: NDArray[np.int64],
+    through: Ints,
     arrangement: Arrangement,
 ) -> tuple[Fingering | None, float | None]:
     """The next best place of a note and what it costs more; None and None without one."""
@@ -265,7 +264,7 @@ def _instead(
     return states.fingering(int(numbers[at])), (int(through[at]) - arrangement.cost) / UNIT
 
 
-def _cost_beside(layers: Layers, places: Sequence[int], total: int) -> list[NDArray[np.int64]]:
+def _cost_beside(layers: Layers, places: Sequence[int], total: int) -> list[Ints]:
     """For each note, the cost of the path with that note in each of its states, the rest held."""
     steps, found = layers.steps, []
     for t, place in enumerate(places):
@@ -277,7 +276,7 @@ def _cost_beside(layers: Layers, places: Sequence[int], total: int) -> list[NDAr
     return found
 
 
-def _state_numbers(planner: Planner, arrangement: Arrangement) -> NDArray[np.int64]:
+def _state_numbers(planner: Planner, arrangement: Arrangement) -> Ints:
     """The state of each note of an arrangement."""
     limits = map(NoteLimit.exactly, arrangement.fingerings)
     sounds = planner.line(arrangement.melody).sounds
