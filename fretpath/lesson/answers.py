@@ -25,6 +25,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import takewhile
+from operator import ne
 
 import numpy as np
 from numpy.typing import NDArray
@@ -299,8 +300,10 @@ def cheapest_pairing(
 def _gather(pairs: Sequence[Pair], notes: dict[str, Sequence[HeardNote]]) -> tuple[Pair, ...]:
     """The same account with what is missed, or added, in one place where it may stand there.
 
-    Paired notes between two stretches of missed notes move behind the second one where the notes
-    there are the same, unless both stretches are single notes.
+    Paired notes between two stretches of missed notes, unless both are single notes, move behind
+    the second stretch where the notes there are the same; in front of the first one where the
+    second ends the line and all notes but one are: half a tune with a wrong note is one stretch
+    missed, and a wrong note.
     """
     line = list(pairs)
     for at in range(len(line) - 2, 0, -1):
@@ -308,15 +311,23 @@ def _gather(pairs: Sequence[Pair], notes: dict[str, Sequence[HeardNote]]) -> tup
             after = _run(line[at:], side)
             between = _run(reversed(line[:at]), "") if after else 0
             before = _run(reversed(line[: at - between]), side) if between else 0
-            numbers = [getattr(pair, side) for pair in line[at - between : at + after]]
-            own, moved = numbers[:between], numbers[after:]
-            same = all(heard[a].height == heard[b].height for a, b in zip(own, moved, strict=True))
-            if before and before + after > 2 and same:
-                turned = [*line[at : at + after], *line[at - between : at]]
-                line[at - between : at + after] = [
-                    replace(pair, **{side: number})
-                    for pair, number in zip(turned, numbers, strict=True)
-                ]
+            if not before or before + after < 3:
+                continue
+            middle, start, stop = at - between, at - between - before, at + after
+            numbers = [getattr(pair, side) for pair in line[start:stop]]
+            heights = [heard[number].height for number in numbers]
+            own = heights[before : before + between]
+            gaps = [*line[start:middle], *line[at:stop]]
+            if own == heights[-between:]:
+                turned = [*gaps, *line[middle:at]]
+            elif stop == len(line) and sum(map(ne, own, heights)) < 2:
+                turned = [*line[middle:at], *gaps]
+            else:
+                continue
+            line[start:stop] = [
+                replace(pair, **{side: number})
+                for pair, number in zip(turned, numbers, strict=True)
+            ]
     return tuple(line)
 
 
