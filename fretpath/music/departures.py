@@ -91,14 +91,17 @@ _SOON = 3
 """Notes within which a leading note finds its goal; chosen by trial."""
 
 # When several modes hold a tune equally well, the commoner one comes first (common practice).
-COMMON_FIRST = (
-    "major",
-    "natural minor",
-    "mixolydian",
-    "dorian",
-    "lydian",
-    "phrygian",
-    "locrian",
+COMMON_FIRST = tuple(
+    SCALES[name]
+    for name in (
+        "major",
+        "natural minor",
+        "mixolydian",
+        "dorian",
+        "lydian",
+        "phrygian",
+        "locrian",
+    )
 )
 """The seven modes, the commoner first."""
 
@@ -262,9 +265,8 @@ def _best_modes(passage: Passage) -> tuple[tuple[Scale, ...], Fraction]:
     Of equal ones the nearest to the stated scale comes first, then the commoner one.
     """
     total = sum((note.beats for note in passage.notes), Fraction(0))
-    inside = {name: passage.held(SCALES[name]) for name in COMMON_FIRST}
-    most = max(inside.values())
-    best = [SCALES[name] for name in COMMON_FIRST if inside[name] == most]
+    most = max(map(passage.held, COMMON_FIRST))
+    best = [mode for mode in COMMON_FIRST if passage.held(mode) == most]
     best.sort(key=lambda mode: len(set(mode.names) ^ set(passage.scale.base.names)))
     return tuple(best), most / total
 
@@ -404,19 +406,14 @@ def _wrong_key(passage: Passage, left: Notes) -> Iterator[Account]:
         notes = _on(left, own)
         plain = [passage.plain(name) for name in own]
         closes = passage.notes[-1].name == tonic and (not begins or begin.name == tonic)
-        silent = len(_on(passage.notes, plain))
-        never, fewer = silent == 0, silent <= len(notes)
-        if (
-            closes
-            and len(notes) > 1
-            and set(own) == set(_names(notes))
-            and (never or (fewer and not throughout))
-        ):
+        sounding = len(_on(passage.notes, plain))
+        few = sounding <= (0 if throughout else len(notes))
+        if closes and few and len(notes) > 1 and set(own) == set(_names(notes)):
             starts = f"begins and ends on {tonic}" if begins else f"ends on {tonic}"
-            also = f", {_and(plain)} never" if never else ""
+            also = "" if sounding else f", {_and(plain)} never"
             evidence = f"{_where(passage, notes)}{also}; the tune {starts}"
             title = f"the tune is in the {mode} key of {tonic}"
-            other = scale_with(passage.scale.base, own) if never else None
+            other = None if sounding else scale_with(passage.scale.base, own)
             doubts = (_doubt_of_mode(other, "a close on 1"),) if other else ()
             yield _account("wrong_key", f"{tonic} {mode}", title, notes, evidence, doubts=doubts)
             return
@@ -440,7 +437,7 @@ def _other_third(passage: Passage, left: Notes) -> Iterator[Account]:
     own, other = ("b3", "3") if base.minor else ("3", "b3")
     if own not in base.names or own in passage.names or not _on(left, [other]):
         return
-    modes = [SCALES[name] for name in COMMON_FIRST if other in SCALES[name].names]
+    modes = [mode for mode in COMMON_FIRST if other in mode.names]
     found = max(modes, key=passage.held)
     yield _mode(passage, _on(left, found.names), found)
 
@@ -468,7 +465,7 @@ def _like(passage: Passage, found: Scale, names: Sequence[str]) -> tuple[Doubt, 
     if found.name not in MODES:
         return ()
     doubts = []
-    for other in (SCALES[name] for name in COMMON_FIRST):
+    for other in COMMON_FIRST:
         apart = sorted(set(other.names) ^ set(found.names), key=named_degree)
         silent = not any(map(passage.sounds, apart))
         if apart and silent and set(names) <= set(other.names):

@@ -8,9 +8,10 @@ of its words may be notes.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import dropwhile, groupby, pairwise
+from typing import TypeVar
 from unicodedata import category, normalize
 
 from fretpath.errors import AmbiguousTextError, RequestError, nearest
@@ -29,6 +30,7 @@ from fretpath.music.text import (
 )
 from fretpath.remarks import Remark, RemarkKind
 
+T = TypeVar("T")
 _ODD = str.maketrans(
     "\u2b06\u2b07\u0307\u0323\u02d9\u00d7\u00a0\u201c\u201d\u201e"
     "\u2010\u2011\u2012\u2015\u02bc\u00b4\u201a\u2502",
@@ -132,18 +134,12 @@ class Draft:
     @property
     def key(self) -> Key | None:
         """The key of the header, if it is one."""
-        try:
-            return Key.parse(self.head("key"))
-        except RequestError:
-            return None
+        return _parse(Key.parse, self.head("key"))
 
     @property
     def meter(self) -> Meter | None:
         """The meter of the header, if it is one."""
-        try:
-            return Meter.parse(self.head("meter"))
-        except RequestError:
-            return None
+        return _parse(Meter.parse, self.head("meter"))
 
     @property
     def started(self) -> bool:
@@ -168,6 +164,14 @@ class Draft:
     def degrees(self) -> list[tuple[JottedLine, int, str]]:
         """(line, place among its words, degree) of every degree."""
         return [(row, at, match["degree"]) for row, at, match in self.events() if match["degree"]]
+
+
+def _parse(parse: Callable[[str], T], text: str) -> T | None:
+    """The value of a text; None where it is none."""
+    try:
+        return parse(text)
+    except RequestError:
+        return None
 
 
 def draft_of(text: str, source: str) -> Draft:

@@ -18,7 +18,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from types import MappingProxyType
 
 from fretpath.errors import RequestError, nearest
@@ -274,6 +274,18 @@ class Key(Value):
         """
         way = Interval.of_fifths(signature - 1 - Scale.parse(mode).flattest)
         return cls((C0 + way).name, Scale.parse(mode).name)
+
+    @classmethod
+    @cache
+    def of_sound(cls, sound: int, mode: str) -> tuple[Key, ...]:
+        """The keys of a mode on a pitch class (0 to 11) with at most seven sharps or flats.
+
+        >>> [str(key) for key in Key.of_sound(6, "major")]
+        ['Gb major', 'F# major']
+        """
+        lowest = (7 * sound + Scale.parse(mode).flattest + 8) % 12 - 7
+        signatures = (signs for signs in (lowest, lowest + 12) if signs <= 7)
+        return tuple(cls.of_signature(signs, mode) for signs in signatures)
 
     def __str__(self) -> str:
         return f"{self.tonic} {self.mode}"

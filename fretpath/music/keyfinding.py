@@ -76,7 +76,6 @@ LAST = {"1": 2.25, "3": 0.69}
 """For a last note on the tonic, or on the third of the mode."""
 FIRST = {"1": 0.77, "3": 0.34, "5": 1.21}
 """For a first note on the tonic, on the third of the mode, or on the fifth."""
-_SIGNATURES = range(-7, 8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,13 +220,11 @@ def _likeliest(candidates: Iterable[KeyCandidate]) -> KeyCandidate:
 
 def _nearest_key(sound: int, mode: str, center: float) -> Key:
     """The key of that sound whose scale lies nearest to the notes on the line of fifths."""
-    lowest = (7 * sound + SCALES[mode].flattest + 1 + 7) % 12 - 7
     # The seven notes of a scale lie from 1 below to 5 above the tonic of its major key.
-    signature = min(
-        (signs for signs in (lowest, lowest + 12) if signs in _SIGNATURES),
-        key=lambda signs: (abs(signs + 2 - center), signs),
+    return min(
+        Key.of_sound(sound, mode),
+        key=lambda key: (abs(key.signature + 2 - center), key.signature),
     )
-    return Key.of_signature(signature, mode)
 
 
 def in_key(melody: Melody, key: Key) -> Melody:

@@ -117,10 +117,9 @@ def usual_tonic(sound: int, key: Key) -> str:
     Flats go before sharps where the signature is shorter (Db, not C#); of two as short (F# and Gb
     major) the one on the side of ``key``.
     """
-    signature = (7 * sound + key.scale.flattest + 1 + 5) % 12 - 5
-    if signature == 6 and key.signature < 0:
-        signature = -6
-    return Key.of_signature(signature, key.mode).tonic
+    flats = key.signature < 0
+    keys = Key.of_sound(sound, key.mode)
+    return min(keys, key=lambda k: (abs(k.signature), (k.signature < 0) != flats)).tonic
 
 
 def _in_mode(melody: Melody, mode: Scale) -> tuple[Melody, tuple[int, ...]]:
