@@ -31,7 +31,7 @@ from fretpath.neck.hand import Ints, States
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers
 from fretpath.neck.setup import On
-from fretpath.neck.terms import TERMS, UNIT, step_parts
+from fretpath.neck.terms import TERMS, UNIT
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -106,10 +106,7 @@ def _edges(planner: Planner, layers: Layers, names: Sequence[Sequence[str]]) -> 
 def _step_parts(planner: Planner, sources: Ints, targets: Ints) -> dict[str, Ints]:
     """Every part of the steps between two layers, of shape (sources, targets)."""
     before, after = np.repeat(sources, len(targets)), np.tile(targets, len(sources))
-    states = planner.states
-    sides = states.only(before), states.only(after)
-    parts = step_parts(planner.setup.instrument, *sides, planner.weights)
-    parts["note"] = planner.costs[after]
+    parts = planner.step_parts(before, after) | {"note": planner.costs[after]}
     return {name: part.reshape(len(sources), -1) for name, part in parts.items()}
 
 

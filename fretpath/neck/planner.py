@@ -158,11 +158,14 @@ class Planner:
             for pair, (one, other, shape) in zip(pairs, cut, strict=True)
         }
 
+    def step_parts(self, before: Ints, after: Ints) -> dict[str, Ints]:
+        """Costs of steps between states side by side, term by term, at their plain price."""
+        sides = self.states.only(before), self.states.only(after)
+        return step_parts(self.setup.instrument, *sides, self.weights)
+
     def step_costs(self, before: Ints, after: Ints) -> tuple[Ints, Ints]:
         """Timed and untimed cost of steps between states side by side, the target's own in it."""
-        parts = step_parts(
-            self.setup.instrument, self.states.only(before), self.states.only(after), self.weights
-        )
+        parts = self.step_parts(before, after)
         timed = np.zeros(len(before), dtype=np.int64)
         untimed = self.costs[after]
         for name, part in parts.items():

@@ -16,7 +16,7 @@ is exact for the candidates that were tried, and at most that much above the fre
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -62,24 +62,27 @@ def hold_repeats(
         if best is None or best.cost > max(near, now.cost):
             models = _models_alone(planner, now.line, spans[-1])
             more = _cheapest(planner, now, [_holds(planner, m, spans) for m in models])
-            best = min((one for one in (best, more) if one), key=lambda one: one.cost, default=None)
+            best = _least((best, more))
         if best is None or best.cost > most:
             remarks.append(_remark(melody, spans))
         else:
             now = best
     for spans in moved_spans(melody):
         shapes = [_move_shape(planner, free.line, m, spans) for m in _occurrences(now.path, spans)]
-        best = _cheapest(planner, now, [shape for shape in shapes if shape])
+        best = _cheapest(planner, now, shapes)
         now = best if best is not None and best.cost <= most else now
     return now, tuple(remarks)
 
 
 def _cheapest(
-    planner: Planner, now: Solution, holds: Sequence[dict[int, NoteLimit]]
+    planner: Planner, now: Solution, holds: Sequence[dict[int, NoteLimit] | None]
 ) -> Solution | None:
     """The cheapest with more notes held in one of several ways; None where none has a path."""
-    tried = [_solve(planner, now, limits) for limits in holds]
-    return min((one for one in tried if one), key=lambda one: one.cost, default=None)
+    return _least(_solve(planner, now, limits) for limits in holds if limits)
+
+
+def _least(tried: Iterable[Solution | None]) -> Solution | None:
+    return min(filter(None, tried), key=lambda one: one.cost, default=None)
 
 
 def _solve(planner: Planner, now: Solution, limits: dict[int, NoteLimit]) -> Solution | None:

@@ -28,7 +28,7 @@ from fretpath.neck.line import PACE_UNIT, NoteLimit, paces_of
 from fretpath.neck.planner import Planner
 from fretpath.neck.search import FORBIDDEN, Layers, cheapest_apart, cost_through
 from fretpath.neck.setup import On, OpenStrings
-from fretpath.neck.terms import TIMED, UNIT, note_parts, step_parts
+from fretpath.neck.terms import TIMED, UNIT, note_parts
 from fretpath.values import Value
 
 STRETCH = 16
@@ -286,16 +286,16 @@ def _state_numbers(planner: Planner, arrangement: Arrangement) -> Ints:
 
 def _parts(planner: Planner, arrangement: Arrangement) -> dict[str, list[int]]:
     """Every part of the cost, note by note; the step parts belong to the note they lead to."""
-    path, neck = _state_numbers(planner, arrangement), planner.setup.instrument
-    states, weights = planner.states, planner.weights
-    steps = step_parts(neck, states.only(path[:-1]), states.only(path[1:]), weights)
-    factors = planner.factors(path[:-1], paces_of(arrangement.melody, weights))
+    path = _state_numbers(planner, arrangement)
+    steps = planner.step_parts(path[:-1], path[1:])
+    factors = planner.factors(path[:-1], paces_of(arrangement.melody, planner.weights))
     timed = [name for name in steps if name in TIMED]
     if timed:  # their sum is rounded once
         whole = sum(steps[name] for name in timed) * factors // PACE_UNIT
         for name in timed:
             steps[name] = steps[name] * factors // PACE_UNIT
         steps[timed[0]] += whole - sum(steps[name] for name in timed)
-    notes = note_parts(neck, states.only(path), weights)
+    at = planner.states.only(path)
+    notes = note_parts(planner.setup.instrument, at, planner.weights)
     parts = {name: [0, *part.tolist()] for name, part in steps.items()}
     return parts | {name: part.tolist() for name, part in notes.items()}
