@@ -36,7 +36,7 @@ _ELSEWHERE = {
     ".html": "fretpath sheet",
     ".svg": "fretpath neck",
 }
-"""What else a file name may promise, and the command that makes it."""
+"""Endings of files that other commands make."""
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:

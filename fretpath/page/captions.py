@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from fretpath.music.melody import Melody
@@ -95,11 +96,7 @@ def counted_against(degrees: str) -> str:
 
 def keys_line(melody: Melody) -> str:
     """The keys of a melody in words, in order."""
-    names: list[str] = []
-    for _, key in melody.keys:
-        name = with_capitals(str(key))
-        if not names or names[-1] != name:
-            names.append(name)
+    names = (name for name, _ in groupby(with_capitals(str(key)) for _, key in melody.keys))
     return ", then ".join(names) or "not given"
 
 

@@ -47,7 +47,7 @@ class Mark:
     fret: int
     """Fret, 0 is open."""
     label: str
-    """What it carries; empty for a blank to fill in."""
+    """Its word; empty for a blank to fill in."""
     tonic: bool = False
     """Whether it is the tonic (or the root), drawn in a square."""
     steps: tuple[int, ...] = ()
@@ -59,7 +59,7 @@ class Chart(Value):
     """A stretch of the neck that shows itself: as text (``str(chart)``) and as a drawing."""
 
     title: str
-    """What the chart shows, in words."""
+    """The subject of the chart, in words."""
     instrument: Instrument
     """The neck."""
     marks: tuple[Mark, ...]
@@ -69,13 +69,13 @@ class Chart(Value):
     last: int
     """Highest fret shown."""
     label: str = "degree"
-    """What the marks carry: ``degree``, ``note`` or ``finger``."""
+    """The word on the marks: ``degree``, ``note`` or ``finger``."""
     positions: tuple[tuple[int, int], ...] = ()
     """(note number from 1, position of the hand from there) for a melody."""
     scale: str = ""
     """The scale of a melody's notes, as far as it is told; empty where the title names it."""
     home: str = "tonic"
-    """What a square marks: the ``tonic``, or the ``root`` of a chord."""
+    """The meaning of a square: the ``tonic``, or the ``root`` of a chord."""
     description: str = ""
     """The text that stands for the drawing: a melody's tab; empty for the chart as text."""
 
@@ -253,7 +253,7 @@ class ChartDrawing:
     """A chart with its measures in user units."""
 
     chart: Chart
-    """What is drawn."""
+    """The chart to draw."""
     by_length: bool = True
     """Whether frets stand as on the neck, or evenly."""
     left_handed: bool = False

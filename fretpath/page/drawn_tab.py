@@ -205,7 +205,7 @@ class DrawnSystem:
     """One line of music as a drawing."""
 
     tab: DrawnTab
-    """What it is a line of."""
+    """The tab of which it is a line."""
     bars: list[Bar] = field(hash=False)
     """Its bars, left to right."""
     scale: float

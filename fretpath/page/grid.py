@@ -22,7 +22,7 @@ class GridLine:
     name: str
     """Key of its tokens in the blocks."""
     label: str
-    """What stands in front of it."""
+    """Words in front of it."""
     string: bool = False
     """True for a string of the neck, drawn as a line with bar lines; False for plain words."""
 

@@ -17,14 +17,13 @@ from fretpath.music.words import counted, listed
 from fretpath.neck.arrangement import Arrangement, position_sign
 from fretpath.neck.keychoice import KeyChoice, Transposition
 from fretpath.page.aloud import with_capitals
-from fretpath.page.captions import figures_column
+from fretpath.page.captions import figures_column, positions_line
 from fretpath.page.rows import arrangement_data
 from fretpath.page.tab import render_tab
 from fretpath.page.tables import table, wrap
 
 REASONS = 3
 """The number of keys that are explained in words."""
-_MOST_POSITIONS = 6
 
 
 def render_keys(choices: Sequence[KeyChoice], *, top: int | None = None) -> str:
@@ -154,13 +153,10 @@ def _table(moved: Transposition) -> list[str]:
 
 
 def _column(arrangement: Arrangement) -> dict[str, str]:
-    figures = arrangement.figures
-    positions = [position_sign(arrangement.instrument, at) for at in figures.positions]
-    more = " ..." if len(positions) > _MOST_POSITIONS else ""
     return {
         "tonic": str(arrangement.melody.tonic or "-"),
-        **figures_column(figures),
-        "positions": " ".join(positions[:_MOST_POSITIONS]) + more,
+        **figures_column(arrangement.figures),
+        "positions": positions_line(arrangement),
     }
 
 

@@ -21,7 +21,7 @@ from fretpath.page.rows import NOTHING_HIDDEN, Blanks, Spot, Subject, rows_named
 from fretpath.page.tab import Tab
 
 LABELS = ("degree", "note", "finger")
-"""What a mark can carry."""
+"""Words that a mark can carry."""
 
 # Chord formulas against the major scale of the root: common practice, as in any theory text.
 CHORDS: dict[str, str] = {

@@ -29,7 +29,7 @@ class SheetQuestion:
     """One question and what the teacher's copy says to it."""
 
     text: str
-    """What is asked."""
+    """The question."""
     answer: str
     """Every right answer."""
     evidence: str = ""
@@ -272,7 +272,7 @@ class Hint:
     """One rung of the ladder."""
 
     name: str
-    """What it tells."""
+    """The thing that it tells."""
     gives: str
     """How much it gives away."""
     lines: tuple[str, ...] = ()

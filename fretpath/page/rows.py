@@ -49,12 +49,12 @@ from fretpath.values import Value, to_dict
 # -- what is hidden --------------------------------------------------------------------------------
 
 Kind = Literal["", "degree", "pitch", "place"]
-"""What a row reveals of a note; empty for nothing."""
+"""The side of a note that a row reveals; empty for none."""
 
 BLANK = "__"
 _KINDS: dict[str, Kind] = {"degrees": "degree", "notes": "pitch", "tab": "place"}
 HIDES = (*_KINDS, "every-2nd", "every-3rd", "every-4th", "all-but-first")
-"""What can be hidden, by name."""
+"""Names of all that can be hidden."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +122,7 @@ class Subject:
     """A tune as the rows see it: what is told, and how."""
 
     melody: Melody
-    """What is played."""
+    """The tune."""
     arrangement: Arrangement | None = None
     """Where it is played; None where only the music is told."""
     degrees: str = "major"
@@ -132,7 +132,7 @@ class Subject:
     minor: str = "do"
     """The syllable of a minor tonic, ``do`` or ``la``."""
     hide: Blanks = NOTHING_HIDDEN
-    """What is left blank."""
+    """Rows and notes left blank."""
 
     @cached_property
     def number(self) -> dict[int, int]:
@@ -189,12 +189,12 @@ class Spot:
 
     @property
     def melody(self) -> Melody:
-        """What is played."""
+        """The tune."""
         return self.subject.melody
 
     @property
     def pitch(self) -> Pitch:
-        """What sounds."""
+        """The pitch that sounds."""
         return self.melody.pitches[self.note]
 
     @property
@@ -226,11 +226,11 @@ class Row:
     """One thing to tell of every note, or of every event."""
 
     name: str
-    """What it is called everywhere."""
+    """Its name everywhere."""
     token: Teller
-    """What it prints in a column; empty for nothing."""
+    """Its words in a column; empty for nothing."""
     reveals: Kind = ""
-    """What it gives away of a note."""
+    """The side of a note that it gives away."""
     of_notes: bool = True
     """Whether it tells of struck notes only, or of rests and holds too."""
     above: bool = False
@@ -238,11 +238,11 @@ class Row:
     usual: bool = True
     """Whether pages show it unasked."""
     label: str = ""
-    """What stands before it where that is not its name."""
+    """Words in front of it where those are not its name."""
     words: Teller = _silent
-    """What is said of it aloud; empty for nothing."""
+    """Its words when said aloud; empty for nothing."""
     datum: Callable[[Spot], Any] | None = None
-    """What it is as data, where that is not its token."""
+    """Its plain data, where that is not its token."""
     of_pairs: bool = False
     """Whether it also tells of the note before, so that it is hidden with it."""
 

@@ -63,7 +63,7 @@ class Look(Value):
     title: str = ""
     """Title of the lesson or term; empty for none."""
     hide: Blanks = EVERYTHING
-    """What a student's copy leaves out."""
+    """Rows and notes that a student's copy leaves out."""
     degrees: str = "major"
     """Degrees count against the ``major`` scale or the ``key`` signature."""
     rows: tuple[str, ...] = SHEET_ROWS
@@ -125,12 +125,12 @@ class SheetTune:
 
     @property
     def arrangement(self) -> Arrangement:
-        """What is played, and where."""
+        """The tune with its fingering."""
         return self.sheet.arrangements[self.index]
 
     @property
     def hide(self) -> Blanks:
-        """What this copy leaves out."""
+        """Rows and notes that this copy leaves out."""
         return self.sheet.look.hide if self.sheet.student else NOTHING_HIDDEN
 
     @property
@@ -145,7 +145,7 @@ class SheetTune:
 
     @property
     def teaches(self) -> str:
-        """What it is for: the teacher's to know."""
+        """The use of the tune: the teacher's to know."""
         return self.arrangement.melody.header("teaches")
 
     @property

@@ -237,7 +237,7 @@ class Tab:
         return tuple(None if block.line else self._sound(block.event) for block in inner)
 
     def _sound(self, event: int) -> tuple[object, ...]:
-        """What sounds at an event, in which key, and where it is played as far as that is shown."""
+        """The note of an event, its key, and its place as far as that is shown."""
         melody = self.subject.melody
         told = melody.notes[event].struck and "place" not in self.subject.hide.kinds
         place = self.subject.spot(event).fingering if told else None
