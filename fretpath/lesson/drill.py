@@ -19,6 +19,7 @@ import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import partial
 from itertools import islice, pairwise
 from typing import Any
 
@@ -229,11 +230,24 @@ def _near(phrase: Melody, note: int) -> list[Degree]:
     return sorted(near, key=lambda other: abs(other.steps - degree.steps))
 
 
+def _farther(phrase: Melody, note: int, degree: Degree) -> int:
+    """How many steps farther than now the widest move of the phrase would be with a degree."""
+    before = [own.steps for own in _degrees(phrase)]
+    after = [*before[:note], degree.steps, *before[note + 1 :]]
+    widest = (max((abs(b - a) for a, b in pairwise(line)), default=0) for line in (after, before))
+    return max(0, next(widest) - next(widest))
+
+
 def _others(phrase: Melody, note: int, lot: _Lot, count: int) -> list[Degree]:
-    """Up to *count* degrees a note may be taken for, all sounding apart from it and each other."""
-    near = _near(phrase, note)
+    """Up to *count* degrees a note may be taken for, all sounding apart from it and each other.
+
+    Those come first with which the phrase leaps no farther than it does.
+    """
+    farther = partial(_farther, phrase, note)
+    near = sorted(_near(phrase, note), key=farther)
     close, far = near[: lot.choices + 1], near[lot.choices + 1 :]
     lot.random.shuffle(close)
+    close.sort(key=farther)
     heard = {_degrees(phrase)[note].interval.semitones}
     found: list[Degree] = []
     for degree in [*_taken_for(phrase, note, lot.confused), *close, *far]:

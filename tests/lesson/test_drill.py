@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -152,6 +153,24 @@ def test_confused_degrees_come_first_among_the_choices() -> None:
 def test_degrees_stay_close_to_the_note_they_replace() -> None:
     (question,) = questions_of(melody("10 8"), choices=2, confused=[("3", "b3")])
     assert sorted(question.choices) == ["10 8", "b10 8"]
+
+
+def test_wrong_choices_leap_little_where_the_tune_steps() -> None:
+    def widest(line: str) -> int:
+        steps = [Degree.parse(word).steps for word in line.split()]
+        return max(abs(b - a) for a, b in pairwise(steps))
+
+    tunes = ("1 2 3 4 5 4 3 2 1", "3 2 1 2 3 3 3", "1 2 3 1", "5 6 5 4 3 4 5")
+    choices = [
+        widest(choice) - widest(tune)
+        for tune in tunes
+        for draw in range(40)
+        for question in questions_of(melody(tune), draw=draw)
+        for choice in question.choices
+    ]
+    # inside a run of steps any other note makes a third; chance brings wider leaps in 140 of 640
+    assert sum(farther > 1 for farther in choices) < 0.12 * len(choices)
+    assert choices.count(0) > len(choices) / 4  # the tune itself, and others no wider
 
 
 def test_a_student_who_sings_is_given_no_choice() -> None:
