@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -67,10 +68,6 @@ class Planner:
         self._bytes = 0
         self._dearest = 0
 
-    def __reduce__(self) -> tuple[object, tuple[Setup]]:
-        """Travel to another process without the tables."""
-        return planner_for, (self.setup,)
-
     def line(self, melody: Melody, octaves: int = 0) -> Line:
         """The struck notes of a melody, moved by octaves, with what each is held to."""
         return line_of(self.setup, self.states, melody, octaves)
@@ -99,7 +96,8 @@ class Planner:
         place: dict[tuple[int, NoteLimit | None], int] = {}
         layer_of_note = [place.setdefault(note, len(place)) for note in line.notes]
         choices = [self.choices(*note) for note in place]
-        steps = list(zip(layer_of_note, layer_of_note[1:], line.paces, strict=False))
+        pairs = zip(pairwise(layer_of_note), line.paces, strict=True)
+        steps = [(before, after, pace) for (before, after), pace in pairs]
         tables = self._tables(dict.fromkeys(steps), list(place), choices)
         self._refuse_overflow(len(layer_of_note))
         return Layers(
