@@ -22,9 +22,9 @@ from __future__ import annotations
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import chain, islice, pairwise
+from itertools import accumulate, chain, islice, pairwise
 from operator import itemgetter
 from typing import Any, NamedTuple, TypeVar
 
@@ -67,16 +67,17 @@ def melody_of(voice: Voice, name: str) -> Reading:
     count = len(voice.sounds)
     keys: list[tuple[int, Key]] = _changes(voice.at("key"), count)
     cuts = {at for repeat in repeats for at in repeat.signs if 0 < at < count}
-    bars, meters, problem = _bars_and_meters(voice, cuts)
+    bars, problem = _Bars.of(voice, cuts).fit()
     remarks.extend(problem)
-    tempo, said = _tempo(voice, meters)
-    notes = tuple(_notes(voice.sounds, meters))
-    phrases = {at for at, _ in (*keys, *meters)} | _phrases(voice, bars, meters)
+    tempo, said = _tempo(voice, bars.meters)
+    notes = tuple(_notes(voice.sounds, bars.meters))
+    told = {at for at, _ in voice.at("phrase")} or set(bars.phrases())
+    phrases = {at for at, _ in (*keys, *bars.meters)} | told
     melody = Melody(
         notes=notes,
         keys=tuple(keys),
-        meters=tuple(meters),
-        bars=tuple(bars),
+        meters=bars.meters,
+        bars=bars.starts,
         phrases=tuple(sorted(at for at in phrases if 0 < at < count)),
         octave=usual_octave(keys, [n.pitch for n in notes if n.pitch and not n.tied]),
         title=one_line(voice.title),
@@ -101,22 +102,6 @@ def _check(voice: Voice, name: str) -> None:
     check_count(len(voice.signs), "signs", name)
     check_count(len(road_signs(voice.signs)), "signs of repeats and jumps", name)
     _check_lengths(voice.sounds, name)
-
-
-def _bars_and_meters(
-    voice: Voice, cuts: Set[int]
-) -> tuple[list[int], list[tuple[int, Meter]], list[Remark]]:
-    """Where bars begin, and the meters that they add up to; *cuts* are the signs of repeats."""
-    count = len(voice.sounds)
-    meters: list[tuple[int, Meter]] = _changes(voice.at("meter"), count)
-    bars = sorted(cuts | {sign.at for sign in voice.signs if sign.kind == "bar"} - {0, count})
-    bars = [at for at in bars if 0 < at < count]
-    meters = _at_bars(meters, bars)
-    if not (meters and bars):
-        return bars, meters, []
-    whole = _join_bars(voice.sounds, bars, meters)
-    meters, problem = _fit_meters(voice.sounds, whole, meters, cuts)
-    return sorted(cuts | set(whole)), meters, problem
 
 
 def _bars_fit(melody: Melody, cuts: Set[int]) -> bool:
@@ -162,12 +147,6 @@ def _words(
             remarks.append(Remark("left out", f'the syllable "{word[:20]}", which no note begins'))
 
 
-def _phrases(voice: Voice, bars: Sequence[int], meters: Sequence[tuple[int, Meter]]) -> set[int]:
-    """Where the file begins phrases, or else every fourth bar."""
-    told = {sign.at for sign in voice.signs if sign.kind == "phrase"}
-    return told or set(bars[_first_break(voice.sounds, bars, meters) :: _BARS_A_PHRASE])
-
-
 def _changes(marks: Iterable[tuple[int, T]], count: int) -> list[tuple[int, T]]:
     """Real changes only, the first one at the beginning; of two at one place the later holds."""
     last = {at: value for at, value in marks if at < count}
@@ -184,70 +163,94 @@ def _at(changes: Sequence[tuple[int, T]], event: int) -> T:
     return changes[bisect_right(changes, event, key=itemgetter(0)) - 1][1]
 
 
-def _at_bars(meters: Sequence[tuple[int, Meter]], bars: Sequence[int]) -> list[tuple[int, Meter]]:
-    """The meters, each at the bar line where it stands or at the next one."""
-    starts = [0, *bars]
-    places = ((bisect_left(starts, at), meter) for at, meter in meters)
-    moved = [(starts[place], meter) for place, meter in places if place < len(starts)]
-    return _changes(moved, starts[-1] + 1)
+@dataclass(frozen=True)
+class _Bars:
+    """The bars of a voice, and the meters that they ought to fill."""
 
+    onsets: tuple[Fraction, ...]
+    """When each sound begins, and the end, in quarter notes."""
+    starts: tuple[int, ...]
+    """The first sound of each bar but the first."""
+    meters: tuple[tuple[int, Meter], ...]
+    """The meters, each with the first sound of its first bar; empty for none."""
+    cuts: Set[int]
+    """Signs of repeats inside the voice: a bar that begins or ends there may be short."""
 
-def _length(sounds: Sequence[ScoreSound], start: int, stop: int) -> Fraction:
-    return sum((sound.length for sound in sounds[start:stop]), Fraction(0))
+    @classmethod
+    def of(cls, voice: Voice, cuts: Set[int]) -> _Bars:
+        """The bars as they are marked; a meter inside one holds from the next one on."""
+        count = len(voice.sounds)
+        onsets = accumulate((sound.length for sound in voice.sounds), initial=Fraction(0))
+        marks = cuts | {at for at, _ in voice.at("bar")}
+        starts = [0, *sorted(at for at in marks if 0 < at < count)]
+        places = (
+            (bisect_left(starts, at), meter) for at, meter in _changes(voice.at("meter"), count)
+        )
+        meters = [(starts[place], meter) for place, meter in places if place < len(starts)]
+        return cls(tuple(onsets), tuple(starts[1:]), tuple(_changes(meters, count)), cuts)
 
+    def meter_at(self, sound: int) -> Meter:
+        """The meter in force."""
+        return self.meters[bisect_right(self.meters, sound, key=itemgetter(0)) - 1][1]
 
-def _join_bars(
-    sounds: Sequence[ScoreSound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
-) -> list[int]:
-    """Bars without the marks that cut one bar in two."""
-    spans = list(pairwise((0, *bars, len(sounds))))
-    changes = {at for at, _ in meters}
-    kept: list[int] = []
-    before = Fraction(0)
-    for number, (start, stop) in enumerate(spans):
-        length = _length(sounds, start, stop)
-        whole = bar_length(_at(meters, start))
-        joins = number > 1 and start not in changes and before < whole == before + length
-        if number and not joins:
-            kept.append(start)
-        before = before + length if joins else length
-    return kept
+    def spans(self) -> list[tuple[int, int, Fraction]]:
+        """Each bar: its first sound, the one behind it, and its length."""
+        edges = (0, *self.starts, len(self.onsets) - 1)
+        return [(a, b, self.onsets[b] - self.onsets[a]) for a, b in pairwise(edges)]
 
+    def fit(self) -> tuple[_Bars, list[Remark]]:
+        """Bars and meters that add up, and what was done about those that did not."""
+        if not (self.meters and self.starts):
+            return self, []
+        whole = self._join()
+        odd = [bar for number, bar in enumerate(whole.spans()) if whole._is_odd(number, *bar)]
+        fitted, remarks = whole._with_own_meters(odd) if odd else (whole, [])
+        return replace(fitted, starts=tuple(sorted({*self.cuts, *whole.starts}))), remarks
 
-def _fit_meters(
-    sounds: Sequence[ScoreSound],
-    bars: Sequence[int],
-    meters: Sequence[tuple[int, Meter]],
-    cuts: Set[int],
-) -> tuple[list[tuple[int, Meter]], list[Remark]]:
-    """The meters, with those of odd bars among them; empty if too many bars are odd.
+    def _join(self) -> _Bars:
+        """Without the marks that cut one bar in two."""
+        changes = dict(self.meters)
+        kept: list[int] = []
+        before = Fraction(0)
+        for number, (start, _, length) in enumerate(self.spans()):
+            whole = bar_length(self.meter_at(start))
+            joins = number > 1 and start not in changes and before < whole == before + length
+            if number and not joins:
+                kept.append(start)
+            before = before + length if joins else length
+        return replace(self, starts=tuple(kept))
 
-    The first bar, the last and those at a repeat sign (``cuts``) may be short.
-    """
-    spans = list(pairwise((0, *bars, len(sounds))))
-    odd: list[tuple[int, int, Fraction]] = []
-    for number, (start, stop) in enumerate(spans):
-        length, whole = _length(sounds, start, stop), bar_length(_at(meters, start))
-        edge = number in (0, len(spans) - 1) or not cuts.isdisjoint((start, stop))
-        if length > whole or (length < whole and not edge):
-            odd.append((start, stop, length))
-    if not odd:
-        return list(meters), []
-    places = f"{counted(len(odd), 'bar')} of {len(spans)}"
-    own = [_own_meter(length, _at(meters, start).unit) for start, _, length in odd]
-    if 3 * len(odd) >= len(spans) or None in own:
-        verb = "does" if len(odd) == 1 else "do"
-        return [], [Remark("left out", f"the meter: {places} {verb} not add up")]
-    changed = dict(meters)
-    starts = {start for start, _, _ in odd}
-    for (start, stop, _), meter in zip(odd, own, strict=True):
-        back = _at(meters, stop)
-        assert meter is not None
-        changed[start] = meter
-        if stop < len(sounds) and stop not in starts:
-            changed.setdefault(stop, back)
-    said = Remark("read", f"{places} not as long as the meter: given its own meter")
-    return sorted(changed.items(), key=lambda pair: pair[0]), [said]
+    def _is_odd(self, number: int, start: int, stop: int, length: Fraction) -> bool:
+        """Whether a bar does not add up: the first, the last and those at a cut may be short."""
+        edge = number in (0, len(self.starts)) or not self.cuts.isdisjoint((start, stop))
+        whole = bar_length(self.meter_at(start))
+        return length > whole or (length < whole and not edge)
+
+    def _with_own_meters(
+        self, odd: Sequence[tuple[int, int, Fraction]]
+    ) -> tuple[_Bars, list[Remark]]:
+        """A meter of its own for each odd bar; none at all if too many are odd."""
+        count = len(self.starts) + 1
+        places = f"{counted(len(odd), 'bar')} of {count}"
+        changed = dict(self.meters)
+        starts = {start for start, _, _ in odd}
+        for start, stop, length in odd:
+            meter = _own_meter(length, self.meter_at(start).unit)
+            if 3 * len(odd) >= count or meter is None:
+                verb = "does" if len(odd) == 1 else "do"
+                text = f"the meter: {places} {verb} not add up"
+                return replace(self, meters=()), [Remark("left out", text)]
+            changed[start] = meter
+            if stop < len(self.onsets) - 1 and stop not in starts:
+                changed.setdefault(stop, self.meter_at(stop))
+        said = Remark("read", f"{places} not as long as the meter: given its own meter")
+        return replace(self, meters=tuple(sorted(changed.items(), key=itemgetter(0)))), [said]
+
+    def phrases(self) -> tuple[int, ...]:
+        """Every fourth bar; a pickup belongs to the first phrase."""
+        first = self.starts[:1] if self.meters else ()
+        pickup = any(self.onsets[at] < bar_length(self.meters[0][1]) for at in first)
+        return self.starts[_BARS_A_PHRASE - 1 + pickup :: _BARS_A_PHRASE]
 
 
 def _own_meter(length: Fraction, unit: int) -> Meter | None:
@@ -256,14 +259,6 @@ def _own_meter(length: Fraction, unit: int) -> Meter | None:
         if finer >= unit and beats.denominator == 1 and 1 <= beats <= 64:
             return Meter(int(beats), finer)
     return None
-
-
-def _first_break(
-    sounds: Sequence[ScoreSound], bars: Sequence[int], meters: Sequence[tuple[int, Meter]]
-) -> int:
-    """Which bar mark begins the second phrase: a pickup belongs to the first."""
-    pickup = bool(bars and meters) and _length(sounds, 0, bars[0]) < bar_length(meters[0][1])
-    return _BARS_A_PHRASE if pickup else _BARS_A_PHRASE - 1
 
 
 def _notes(sounds: Sequence[ScoreSound], meters: Sequence[tuple[int, Meter]]) -> Iterator[Note]:
