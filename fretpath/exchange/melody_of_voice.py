@@ -67,7 +67,7 @@ def melody_of(voice: Voice, name: str) -> Reading:
     count = len(voice.sounds)
     keys: list[tuple[int, Key]] = _changes(voice.at("key"), count)
     cuts = {at for repeat in repeats for at in repeat.signs if 0 < at < count}
-    bars, problem = _Bars.of(voice, cuts).fit()
+    bars, problem = _VoiceBars.of(voice, cuts).fit()
     remarks.extend(problem)
     tempo, said = _tempo(voice, bars.meters)
     notes = tuple(_notes(voice.sounds, bars.meters))
@@ -101,24 +101,7 @@ def _check(voice: Voice, name: str) -> None:
     check_count(len(voice.sounds), "notes", name)
     check_count(len(voice.signs), "signs", name)
     check_count(len(road_signs(voice.signs)), "signs of repeats and jumps", name)
-    _check_lengths(voice.sounds, name)
-
-
-def _bars_fit(melody: Melody, cuts: Set[int]) -> bool:
-    """Whether every bar adds up as melody text wants it."""
-    spans = list(melody.spans(melody.whole_bars)) if melody.bars else []
-    for number, span in enumerate(spans):
-        meter = melody.meter_at(span.start)
-        beats = sum((melody.notes[event].beats for event in span), Fraction(0))
-        short = number in (0, len(spans) - 1) or not cuts.isdisjoint((span.start, span.stop))
-        if meter and (beats > meter.beats or (beats < meter.beats and not short)):
-            return False
-    return True
-
-
-def _check_lengths(sounds: Sequence[ScoreSound], name: str) -> None:
-    """Lengths that a melody can hold at all."""
-    for sound in sounds:
+    for sound in voice.sounds:
         if max(sound.length.as_integer_ratio()) > _LONGEST:
             raise ScoreFileError(f"{name} has a length of a note beyond what is read here")
 
@@ -151,7 +134,7 @@ def _changes(marks: Iterable[tuple[int, T]], count: int) -> list[tuple[int, T]]:
     """Real changes only, the first one at the beginning; of two at one place the later holds."""
     last = {at: value for at, value in marks if at < count}
     found: list[tuple[int, T]] = []
-    for at, value in sorted(last.items(), key=lambda pair: pair[0]):
+    for at, value in sorted(last.items(), key=itemgetter(0)):
         if not found:
             found.append((0, value))
         elif found[-1][1] != value:
@@ -159,12 +142,11 @@ def _changes(marks: Iterable[tuple[int, T]], count: int) -> list[tuple[int, T]]:
     return found
 
 
-def _at(changes: Sequence[tuple[int, T]], event: int) -> T:
-    return changes[bisect_right(changes, event, key=itemgetter(0)) - 1][1]
+# -- bars and meters -------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
-class _Bars:
+class _VoiceBars:
     """The bars of a voice, and the meters that they ought to fill."""
 
     onsets: tuple[Fraction, ...]
@@ -177,15 +159,14 @@ class _Bars:
     """Signs of repeats inside the voice: a bar that begins or ends there may be short."""
 
     @classmethod
-    def of(cls, voice: Voice, cuts: Set[int]) -> _Bars:
+    def of(cls, voice: Voice, cuts: Set[int]) -> _VoiceBars:
         """The bars as they are marked; a meter inside one holds from the next one on."""
         count = len(voice.sounds)
         onsets = accumulate((sound.length for sound in voice.sounds), initial=Fraction(0))
         marks = cuts | {at for at, _ in voice.at("bar")}
         starts = [0, *sorted(at for at in marks if 0 < at < count)]
-        places = (
-            (bisect_left(starts, at), meter) for at, meter in _changes(voice.at("meter"), count)
-        )
+        told = _changes(voice.at("meter"), count)
+        places = ((bisect_left(starts, at), meter) for at, meter in told)
         meters = [(starts[place], meter) for place, meter in places if place < len(starts)]
         return cls(tuple(onsets), tuple(starts[1:]), tuple(_changes(meters, count)), cuts)
 
@@ -198,7 +179,7 @@ class _Bars:
         edges = (0, *self.starts, len(self.onsets) - 1)
         return [(a, b, self.onsets[b] - self.onsets[a]) for a, b in pairwise(edges)]
 
-    def fit(self) -> tuple[_Bars, list[Remark]]:
+    def fit(self) -> tuple[_VoiceBars, list[Remark]]:
         """Bars and meters that add up, and what was done about those that did not."""
         if not (self.meters and self.starts):
             return self, []
@@ -207,7 +188,7 @@ class _Bars:
         fitted, remarks = whole._with_own_meters(odd) if odd else (whole, [])
         return replace(fitted, starts=tuple(sorted({*self.cuts, *whole.starts}))), remarks
 
-    def _join(self) -> _Bars:
+    def _join(self) -> _VoiceBars:
         """Without the marks that cut one bar in two."""
         changes = dict(self.meters)
         kept: list[int] = []
@@ -228,7 +209,7 @@ class _Bars:
 
     def _with_own_meters(
         self, odd: Sequence[tuple[int, int, Fraction]]
-    ) -> tuple[_Bars, list[Remark]]:
+    ) -> tuple[_VoiceBars, list[Remark]]:
         """A meter of its own for each odd bar; none at all if too many are odd."""
         count = len(self.starts) + 1
         places = f"{counted(len(odd), 'bar')} of {count}"
@@ -251,6 +232,18 @@ class _Bars:
         first = self.starts[:1] if self.meters else ()
         pickup = any(self.onsets[at] < bar_length(self.meters[0][1]) for at in first)
         return self.starts[_BARS_A_PHRASE - 1 + pickup :: _BARS_A_PHRASE]
+
+
+def _bars_fit(melody: Melody, cuts: Set[int]) -> bool:
+    """Whether every bar adds up as melody text wants it."""
+    spans = list(melody.spans(melody.whole_bars)) if melody.bars else []
+    for number, span in enumerate(spans):
+        meter = melody.meter_at(span.start)
+        beats = sum((melody.notes[event].beats for event in span), Fraction(0))
+        short = number in (0, len(spans) - 1) or not cuts.isdisjoint((span.start, span.stop))
+        if meter and (beats > meter.beats or (beats < meter.beats and not short)):
+            return False
+    return True
 
 
 def _own_meter(length: Fraction, unit: int) -> Meter | None:
