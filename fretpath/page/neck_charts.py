@@ -115,7 +115,7 @@ def melody_chart(
         raise RequestError(f'marks carry {", ".join(LABELS)}, not "{label[:40]}"')
     if label == "degree" and arrangement.melody.key is None:
         label = "note"
-    subject = Subject(arrangement.melody, arrangement, degrees, hide=hide)
+    subject = Subject(arrangement, degrees, hide=hide)
     played: dict[tuple[int, int], list[Spot]] = defaultdict(list)
     for spot in map(subject.spot, arrangement.melody.struck):
         if not hide.hides("place", spot.note):

@@ -121,10 +121,8 @@ _LONGEST_WORDS = 20
 class Subject:
     """A tune as the rows see it: what is told, and how."""
 
-    melody: Melody
-    """The tune."""
-    arrangement: Arrangement | None = None
-    """Where it is played; None where only the music is told."""
+    tune: Melody | Arrangement
+    """The music alone, or with the places where it is played."""
     degrees: str = "major"
     """Degrees count against the ``major`` scale or the ``key`` signature."""
     simple: bool = False
@@ -133,6 +131,16 @@ class Subject:
     """The syllable of a minor tonic, ``do`` or ``la``."""
     hide: Blanks = NOTHING_HIDDEN
     """Rows and notes left blank."""
+
+    @cached_property
+    def melody(self) -> Melody:
+        """The music."""
+        return self.tune.melody if isinstance(self.tune, Arrangement) else self.tune
+
+    @cached_property
+    def arrangement(self) -> Arrangement | None:
+        """The places; None where only the music is told."""
+        return self.tune if isinstance(self.tune, Arrangement) else None
 
     @cached_property
     def number(self) -> dict[int, int]:
@@ -419,7 +427,7 @@ def render_spoken(
     lines = [melody.title] if melody.title else []
     if melody.key and "pitch" not in hide.kinds:
         lines.append(f"key {name_words(with_capitals(str(melody.key)))}")
-    subject = Subject(melody, arrangement, degrees, hide=hide)
+    subject = Subject(arrangement, degrees, hide=hide)
     for event, note in enumerate(melody.notes):
         spot = subject.spot(event)
         if bar := _bar_words(spot):
@@ -459,7 +467,7 @@ def arrangement_data(arrangement: Arrangement, *, degrees: str = "major") -> dic
         "capo": instrument.capo,
         "hand": arrangement.hand.name,
         "degrees_against": degrees,
-        "notes": notes_data(Subject(melody, arrangement, degrees)),
+        "notes": notes_data(Subject(arrangement, degrees)),
         "figures": asdict(arrangement.figures),
     }
 

@@ -238,7 +238,7 @@ class SheetTune:
 
     def _drawn(self, width: float, hide: Blanks) -> DrawnTab:
         arrangement = self.arrangement
-        subject = Subject(arrangement.melody, arrangement, self.sheet.look.degrees, hide=hide)
+        subject = Subject(arrangement, self.sheet.look.degrees, hide=hide)
         return DrawnTab(subject, self.sheet.look.rows, width)
 
     def wide(self, setting: Setting) -> DrawnTab:

@@ -67,7 +67,7 @@ def render_tab(
     a student, and with them the figures.  *legend* is ``none``, ``short`` (what this page needs)
     or ``full``.
     """
-    subject = Subject(arrangement.melody, arrangement, degrees, simple=simple, hide=hide)
+    subject = Subject(arrangement, degrees, simple=simple, hide=hide)
     tab = Tab(subject, tuple(rows), width, spacing, legend)
     parts = ["\n".join(tab.header), *tab.systems]
     if not hide.any:

@@ -23,7 +23,7 @@ WIDTHS = st.sampled_from([92.0, 180.0])
 def drawn(
     melody: Melody, hide: Blanks = NOTHING_HIDDEN, width: float = 180.0, on: str = "bass"
 ) -> DrawnTab:
-    return DrawnTab(Subject(melody, arrange(melody, on), hide=hide), SHEET_ROWS, width)
+    return DrawnTab(Subject(arrange(melody, on), hide=hide), SHEET_ROWS, width)
 
 
 @given(barred_melodies(), HIDES, WIDTHS)

@@ -20,7 +20,7 @@ from tests.page.melodies import barred_melodies
 
 
 def tab_of(arrangement: Arrangement, *, hide: Blanks = NOTHING_HIDDEN, **looks: Any) -> Tab:
-    return Tab(Subject(arrangement.melody, arrangement, hide=hide), **looks)
+    return Tab(Subject(arrangement, hide=hide), **looks)
 
 
 def numbers_read_back(arrangement: Arrangement, systems: list[str]) -> list[tuple[int, int]]:
@@ -321,8 +321,8 @@ def test_every_row_is_known_everywhere_by_one_name() -> None:
 @given(barred_melodies(), st.sampled_from(sorted(set(KIND_OF.values()) - {""})))
 @settings(max_examples=30, deadline=None)
 def test_what_a_row_reveals_decides_whether_it_is_hidden(melody, kind: str) -> None:
-    subject = Subject(melody, arrange(melody, "bass"), hide=Blanks(frozenset([kind])))
-    open_subject = Subject(melody, subject.arrangement)
+    subject = Subject(arrange(melody, "bass"), hide=Blanks(frozenset([kind])))
+    open_subject = Subject(subject.tune)
     for row in ALL_ROWS:
         for event in range(len(melody)):
             shown, plain = subject.token(row, event), open_subject.token(row, event)
@@ -339,7 +339,7 @@ def test_a_hidden_note_tells_nothing_of_the_position() -> None:
     moved = next(n for n, p in enumerate(arrangement.positions) if p != arrangement.positions[0])
     hide = Blanks.parse("every-3rd" if moved == 2 else "every-2nd")
     assert hide.hides_note(moved)
-    subject = Subject(melody, arrangement, hide=hide)
+    subject = Subject(arrangement, hide=hide)
     position = next(row for row in ALL_ROWS if row.name == "position")
     told = [subject.token(position, event) for event in range(len(melody))]
     assert told[moved] == ""
