@@ -1,1 +1,1 @@
-"""What is played, with no instrument yet."""
+"""The music that is played, with no instrument yet."""

@@ -115,9 +115,9 @@ class Doubt:
     argument: str
     """Its argument, as in :class:`Account`."""
     title: str
-    """What a teacher calls it."""
+    """A teacher's name for it."""
     decides: str
-    """What would decide, such as ``a plain 4 would decide``."""
+    """The note that would decide, such as ``a plain 4 would decide``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,13 +131,13 @@ class Account(Value):
     another key, the goal of a leading note or seventh, ``lower`` or ``upper`` for a neighbor;
     else empty."""
     title: str
-    """What a teacher calls it, such as ``lydian`` or ``lower neighbor``."""
+    """A teacher's name for it, such as ``lydian`` or ``lower neighbor``."""
     degrees: tuple[str, ...]
     """The degrees it accounts for."""
     notes: tuple[int, ...]
     """Indices of its notes among the struck notes."""
     evidence: str
-    """What in the tune says so, in one line."""
+    """The evidence of the tune, in one line."""
     bars: tuple[int, int] | None = None
     """First and last bar of a section; None for single notes."""
     doubts: tuple[Doubt, ...] = ()
@@ -186,8 +186,8 @@ class ScaleReading(Value):
     undecided: tuple[str, ...]
     """Degrees that would decide between several modes, where no form of them sounds."""
     color: str
-    """What sets a mode apart from plain major or minor (or a later key on the same tonic from the
-    first one), and where it sounds; empty if nothing does."""
+    """Degrees that set a mode apart from plain major or minor (or a later key on the same tonic
+    from the first one), and where they sound; empty if nothing does."""
     departures: tuple[Departure, ...]
     """Every note outside the stated scale, in order."""
     accounts: tuple[Account, ...]

@@ -1,4 +1,4 @@
-"""What stands over a tune, as people write it: key, meter, tempo and title in words.
+"""Headers as people write them over a tune: key, meter, tempo and title in words.
 
 One tolerant reader of headers for melodies, answers and tabs: ``in G, 3/4``, ``Key = Am``,
 ``time: 6/8``, ``Tonart G-Dur``, ``Harbour Steps (D minor, 90 bpm)``.  What is left of the line once
@@ -18,7 +18,7 @@ _MODES = {alias: scale.name for alias, scale in SCALES_BY_NAME.items()}
 _MODES |= {"dur": "major", "moll": "natural minor"}
 _MODE = "|".join(sorted(map(re.escape, _MODES), key=len, reverse=True))
 ACCIDENTALS = {"sharp": "#", "is": "#", "flat": "b", "es": "b", "s": "b"}
-"""What people say or, in German, add to the letter for an accidental."""
+"""Words, and German endings of the letter, for an accidental."""
 _ALTER = r"#{1,2}|b{1,2}|[ -]?sharp\b|[ -]?flat\b|is\b|es\b|s(?=[- ]?(?:dur|moll))"
 _KEY = rf"(?P<letter>[A-Ha-h])(?P<alter>{_ALTER})?(?:[ -]?(?P<mode>(?:{_MODE})(?![a-z])))?"
 _SAID = (
@@ -52,7 +52,7 @@ _TAKEN = "\ufffc"
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """What one line says over a tune, and what of it says something else."""
+    """One line over a tune: the headers in it, and the rest."""
 
     values: tuple[tuple[str, str], ...]
     """(header, clean value), in the order key, meter, tempo or as named."""

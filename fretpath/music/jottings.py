@@ -90,7 +90,7 @@ class JottedLine:
     number: int
     """Line of the text, from 1."""
     text: str
-    """What it says, cleaned of decoration."""
+    """The text, cleaned of decoration."""
     gap: bool = False
     """Whether an empty line stands before it."""
     kind: str = "text"
@@ -114,7 +114,7 @@ class Draft:
     rows: list[JottedLine] = field(default_factory=list)
     """The lines that say something."""
     remarks: list[Remark] = field(default_factory=list)
-    """What must be told."""
+    """Whatever must be told."""
     german: bool = False
     """Whether a key has a German name."""
 

@@ -55,7 +55,7 @@ class Meter(Value):
     beats: int
     """Beats in a bar, 1 to 64."""
     unit: int
-    """What gets one beat: 1, 2, 4, 8, 16 or 32."""
+    """The note that gets one beat: 1, 2, 4, 8, 16 or 32."""
 
     def __post_init__(self) -> None:
         check_fields(self)
@@ -108,7 +108,7 @@ class Note(Value):
     """A note, a rest (``pitch`` is None), or the tied continuation of the note before."""
 
     pitch: Pitch | None
-    """What sounds; None is a rest."""
+    """The sound; None is a rest."""
     beats: Fraction = Fraction(1)
     """Length in beats, above 0."""
     tied: bool = False
@@ -190,7 +190,7 @@ class Melody(Value):
     octave_free: bool = False
     """True when nothing in the text fixes the octave, so that an instrument may choose it."""
     title: str = ""
-    """What the tune is called."""
+    """The name of the tune."""
     tempo: Fraction | None = None
     """Beats a minute, if given."""
     headers: tuple[tuple[str, str], ...] = ()

@@ -144,7 +144,7 @@ def _quality(excess: int, perfect: bool) -> str:
 
 
 class Speller(Protocol):
-    """What names a MIDI number, as a key does."""
+    """Anything that names a MIDI number, as a key does."""
 
     def spell(self, midi: int) -> Pitch:
         """The pitch by its name."""

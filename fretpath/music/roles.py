@@ -272,7 +272,7 @@ class KeyArea:
     key: str
     """``minor`` or ``major`` for the parallel key, else the degree that is its tonic."""
     name: str
-    """What it is called."""
+    """Its name."""
     leaves: frozenset[str]
     """Degrees that belong there and not to the home scale."""
     returns: frozenset[str]

@@ -77,7 +77,7 @@ class Habits:
     threes: bool = False
     """A dotted number lasts three beats: a dotted quarter where an eighth gets the beat."""
     unit: int = 4
-    """What gets one beat."""
+    """The note that gets one beat."""
 
 
 Tell = Callable[[str], None]

@@ -85,7 +85,7 @@ TOKEN = re.compile(
     rf"(?P<bar>\|:?|:\|(?:x\d{{1,2}})?|\[\d{{1,2}}(?![^\s|])|\])|\(|\){_WORD}*|{_WORD}+"
 )
 TYPED = str.maketrans("\u266d\u266f\u2018\u2019\u2032\u2013\u2014\u2212", "b#'''---")
-"""What a word processor makes of b, #, the apostrophe and the hyphen, back to what was typed."""
+"""Signs that a word processor makes of b, #, the apostrophe and the hyphen, back to those."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +115,7 @@ class TextSpot:
         )
 
     def build(self, value: Callable[[], T]) -> T:
-        """What a function builds of the text here, its complaints pointing at this place."""
+        """Build a value of the text here; its complaints point at this place."""
         try:
             return value()
         except RequestError as problem:
@@ -368,7 +368,7 @@ def why_not(word: str) -> str:
 
 
 def _told(table: tuple[tuple[str, str], ...], word: str) -> str:
-    """What a table of slips tells of a word; the empty string if it is none of them."""
+    """The sentence that a table of slips has for a word; the empty string if it has none."""
     told = next((told for pattern, told in table if re.fullmatch(pattern, word)), "")
     note = re.split("[:/]", word)[0][:20]
     capital = f"{word[:1].upper()}{word[1:20]}"
