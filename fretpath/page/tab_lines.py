@@ -241,8 +241,7 @@ def _string_line(number: int, text: str) -> StringLine | None:
         bars = body.count("|")
     if not dashes and not (label and bars):
         return None
-    wordy = re.search(r"[A-Za-z]{4,}", body) is not None
-    if wordy and not (label and bars) and dashes < 2 * _LEAST_DASHES:
+    if behind and not label and dashes < _LEAST_DASHES:
         return None
     if 4 * (dashes + bars) < inked and not (label and bars > 1):
         return None

@@ -344,7 +344,7 @@ def _by_names(
     ways = [names, letters] if _have_octaves(names) else [letters]
     for way in ways:
         orders = {made.name: _order(made, way) for made in INSTRUMENTS.values()}
-        for order in (1, -1) if turn or way is not letters else (1,):
+        for order in (1, -1) if turn else (1,):
             name = next((name for name, found in orders.items() if found == order), None)
             if name:
                 remarks += _tell_names(name, way, order, turn=turn)

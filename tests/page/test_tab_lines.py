@@ -92,3 +92,42 @@ def test_a_line_full_of_one_sign_is_read_or_refused_at_once(filler: str) -> None
     for line in (f"G|5{filler * 7000}{'-' * 2500}|", f"{filler * 9000}"):
         reading = read_tab(f"{line}\n{BASS}" if "|" not in line else f"{line}\n{BASS[10:]}")
         assert reading.notes
+
+
+def places(text: str) -> list[tuple[int, int]]:
+    return [(note.string, note.fret) for moment in read_tab(text).moments for note in moment]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "G:|-2--4-|\nD:|------|\nA:|------|\nE:|------|",
+        "G:-2--4--:\nD:-------:\nA:-------:\nE:-------:",
+        "G2---4--\nD-------\nA-------\nE-------",
+        "G 2---4--\nD -------\nA -------\nE -------",
+        "2---4---\n--------\n--------\n--------",
+        "G|-2-hold-4-|\nD|----------|\nA|----------|\nE|----------|",
+        "G|\u20142\u20144\u2014|\nD|--------|\nA|--------|\nE|--------|",
+        "G|..2..4..|\nD|........|\nA|........|\nE|........|",
+        "1|-2--4-|\n2|------|\n3|------|\n4|------|",
+        "- a remark with a dash before it\n--2--4--\n--------\n--------\n--------",
+    ],
+)
+def test_habits_of_drawing_that_leave_the_same_two_notes(text: str) -> None:
+    assert places(text) == [(1, 2), (1, 4)]
+    assert not [doubt for doubt in read_tab(text).doubts if "equally" in str(doubt)]
+    assert not [remark for remark in read_tab(text).remarks if "repeat" in str(remark)]
+
+
+def test_numbered_strings_count_from_either_side() -> None:
+    assert places("4|-2--4-|\n3|------|\n2|------|\n1|------|") == [(4, 2), (4, 4)]
+
+
+def test_a_wave_behind_a_number_is_a_mark_where_the_strings_are_dashes() -> None:
+    marks = [note.marks for note in read_tab("G|-2~~-4-|\nD|-------|").notes]
+    assert marks == ["~~", ""]
+
+
+def test_a_line_played_once_is_no_repeat_and_one_played_twice_is() -> None:
+    for times, repeats in ((1, 0), (2, 1)):
+        assert len(read_tab(f"G|-2-4-| x{times}\nD|-----|").melody.repeats) == repeats
