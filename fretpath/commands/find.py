@@ -10,7 +10,6 @@ from fretpath.commands.folder import add_folder_options, each_melody, finish
 from fretpath.commands.options import add_output_options, as_json, deliver
 from fretpath.errors import RequestError
 from fretpath.lesson.find import Match, Wanted, find_in
-from fretpath.music.melody import Melody
 from fretpath.page.tables import indent_lines, shorten
 
 _TEXTS = {
@@ -44,7 +43,7 @@ def run(arguments: argparse.Namespace) -> str:
     _check(asked, arguments.at_most_new)
     wanted = Wanted.read(**asked, at_most_new=_fewest(arguments.at_most_new))
     looked, faults = each_melody(
-        arguments.folder, partial(_look, wanted), arguments.remarks, jobs=arguments.jobs
+        arguments.folder, partial(find_in, wanted=wanted), arguments.remarks, jobs=arguments.jobs
     )
     found = [one for one in looked if one]
     if arguments.json:
@@ -67,10 +66,6 @@ def _check(asked: dict[str, str | None], at_most_new: int | None) -> None:
 
 def _fewest(at_most_new: int | None) -> int:
     return 1 if at_most_new is None else at_most_new
-
-
-def _look(wanted: Wanted, name: str, melody: Melody) -> Match | None:
-    return find_in(melody, name, wanted)
 
 
 def _lines(found: list[Match], looked: int) -> list[str]:

@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from fretpath.commands.files import file_text, melody_files
 from fretpath.commands.options import key_told
 from fretpath.errors import FretpathError, IncompleteError, RequestError, UnplayableError
+from fretpath.lesson.order import parse_order
 from fretpath.lesson.tune import Tune, tune_of
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
@@ -40,14 +41,19 @@ def add_jobs_option(parser: argparse._ActionsContainer) -> None:
     parser.add_argument("--jobs", type=int, default=1, help="files at a time (default 1)")
 
 
+def order_file_from(arguments: argparse.Namespace) -> list[str]:
+    """The file names that the order file asked for puts first; none without one."""
+    return parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+
+
 def each_melody(
     folder: str | Path | Sequence[Path],
-    work: Callable[[str, Melody], T],
+    work: Callable[[Melody, str], T],
     remarks: list[Any],
     *,
     jobs: int = 1,
 ) -> tuple[list[T], list[str]]:
-    """``work(file name, melody)`` for every melody file, as :func:`each_file` does.
+    """``work(melody, file name)`` for every melody file, as :func:`each_file` does.
 
     *folder* is a folder, or the files themselves.
     How a file was taken that is not in the notation is added to *remarks*.
@@ -58,13 +64,13 @@ def each_melody(
     return [result for result, _ in found], faults
 
 
-def _read(work: Callable[[str, Melody], T], name: str, text: str) -> tuple[T, list[str]]:
+def _read(work: Callable[[Melody, str], T], name: str, text: str) -> tuple[T, list[str]]:
     melody, remarks = read_loosely(text, source=name)
     melody, told = key_told(melody)
-    return work(name, melody), [f"{name}: {remark}" for remark in (*remarks, *told)]
+    return work(melody, name), [f"{name}: {remark}" for remark in (*remarks, *told)]
 
 
-def playable_tune(name: str, melody: Melody, setup: Setup, *, any_key: bool) -> tuple[Tune, Melody]:
+def playable_tune(melody: Melody, name: str, setup: Setup, *, any_key: bool) -> tuple[Tune, Melody]:
     """The tune measured, and its melody; :class:`UnplayableError` where the hand cannot play it."""
     tune = tune_of(melody, name, setup, any_key=any_key)
     if tune.unplayable:

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import argparse
 from functools import partial
-from pathlib import Path
 
-from fretpath.commands.files import file_text, write_file
-from fretpath.commands.folder import add_folder_options, each_melody, finish
+from fretpath.commands.files import write_file
+from fretpath.commands.folder import add_folder_options, each_melody, finish, order_file_from
 from fretpath.commands.options import (
     add_hand_options,
     add_instrument_options,
@@ -20,10 +19,8 @@ from fretpath.commands.options import (
     deliver,
     setup_from,
 )
-from fretpath.lesson.order import by_ear, format_order, order_data, order_page, parse_order
-from fretpath.lesson.tune import Tune, tune_of
-from fretpath.music.melody import Melody
-from fretpath.neck.setup import Setup
+from fretpath.lesson.order import by_ear, format_order, order_data, order_page
+from fretpath.lesson.tune import tune_of
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -49,8 +46,8 @@ def run(arguments: argparse.Namespace) -> str:
     """Both orders with their reasons, or the same as JSON."""
     setup = None if arguments.ear_only else setup_from(arguments)
     name = setup.instrument.name if setup else ""
-    front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
-    measure = partial(_measure, setup=setup)
+    front = order_file_from(arguments)
+    measure = partial(tune_of, on=setup)
     tunes, faults = each_melody(arguments.folder, measure, arguments.remarks, jobs=arguments.jobs)
     lessons = by_ear(tunes, order=front)
     if arguments.save_order:
@@ -60,7 +57,3 @@ def run(arguments: argparse.Namespace) -> str:
     else:
         text = order_page(lessons, name, measures=arguments.measures)
     return finish(deliver(arguments, text), faults)
-
-
-def _measure(name: str, melody: Melody, setup: Setup | None) -> Tune:
-    return tune_of(melody, name, setup)

@@ -68,5 +68,5 @@ def _candidates(arguments: argparse.Namespace) -> tuple[list[Candidate] | None, 
     return [by_name[lesson.tune.name] for lesson in lessons], faults
 
 
-def _measure(name: str, melody: Melody) -> tuple[Tune, Candidate]:
-    return tune_of(melody, name), Candidate.of(name, melody)
+def _measure(melody: Melody, name: str) -> tuple[Tune, Candidate]:
+    return tune_of(melody, name), Candidate.of(melody, name)

@@ -80,7 +80,7 @@ def _tunes(folder: str, remarks: list[Any]) -> tuple[dict[str, list[str]], list[
     return tunes, faults
 
 
-def _use(name: str, melody: Melody) -> tuple[str, list[str]]:
+def _use(melody: Melody, name: str) -> tuple[str, list[str]]:
     """The title of a tune (or the name of its file) and the scales it uses."""
     return melody.title or name.removesuffix(".txt"), _scales_of(melody)
 

@@ -17,8 +17,14 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from fretpath.commands.files import file_text, melody_files, whole_folder, write_file
-from fretpath.commands.folder import add_jobs_option, each_melody, finish, playable_tune
+from fretpath.commands.files import melody_files, whole_folder, write_file
+from fretpath.commands.folder import (
+    add_jobs_option,
+    each_melody,
+    finish,
+    order_file_from,
+    playable_tune,
+)
 from fretpath.commands.options import (
     add_hand_options,
     add_hide_option,
@@ -33,7 +39,7 @@ from fretpath.commands.options import (
     sound_plan_from,
 )
 from fretpath.errors import RequestError
-from fretpath.lesson.order import by_ear, parse_order
+from fretpath.lesson.order import by_ear
 from fretpath.lesson.packet import (
     Style,
     contents_page,
@@ -152,7 +158,7 @@ def _packet(arguments: argparse.Namespace, folder: Path) -> str:
     if arguments.output is None:
         raise RequestError("a packet is a folder of its own: name it with -o FOLDER")
     style = _style(arguments)
-    front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+    front = order_file_from(arguments)
     measure = partial(playable_tune, setup=style.setup, any_key=style.any_key)
     files = melody_files(folder)
     found, faults = each_melody(files, measure, arguments.remarks, jobs=arguments.jobs)
@@ -206,7 +212,7 @@ def _style(arguments: argparse.Namespace) -> Style:
 
 
 def _write_sheets(
-    name: str, melody: Melody, packet: Path, places: dict[str, int], style: Style
+    melody: Melody, name: str, packet: Path, places: dict[str, int], style: Style
 ) -> str:
     student, teacher = tune_sheets(melody, style)
     for copy, page in (("student", student), ("teacher", teacher)):

@@ -10,13 +10,17 @@ from __future__ import annotations
 
 import argparse
 from functools import partial
-from pathlib import Path
 
-from fretpath.commands.files import file_text, whole_folder, write_file
-from fretpath.commands.folder import add_folder_options, each_melody, finish, playable_tune
+from fretpath.commands.files import whole_folder, write_file
+from fretpath.commands.folder import (
+    add_folder_options,
+    each_melody,
+    finish,
+    order_file_from,
+    playable_tune,
+)
 from fretpath.commands.options import add_hand_options, add_instrument_options, setup_from
 from fretpath.errors import FretpathError, RequestError
-from fretpath.lesson.order import parse_order
 from fretpath.lesson.packet import Style, TermPlan, plan_term, term_contents, week_name, week_pages
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
@@ -54,7 +58,7 @@ def run(arguments: argparse.Namespace) -> str:
     """Write the term; a line for each week."""
     if arguments.output is None:
         raise RequestError("a term is a folder of its own: name it with -o FOLDER")
-    front = parse_order(file_text(Path(arguments.order_file))) if arguments.order_file else []
+    front = order_file_from(arguments)
     if arguments.accidentals is None:
         arguments.accidentals = _ACCIDENTALS
     setup = setup_from(arguments)

@@ -357,8 +357,7 @@ def mark_page(
     """Each answer with its reasons and mistakes; for several, a table of the class.
 
     *marked* pairs the name of each student with the marking; *confused* counts the degrees
-    answered for others; *following* are tunes
-    rich in them, None when no folder was asked about.
+    answered for others; *following* are tunes rich in them, None when no folder was asked about.
     """
     blocks = [[shorten(f"MARKED AGAINST: {title}", WIDTH), *indent_lines(scheme_line(points))]]
     blocks.extend(list(_answer_lines(name, marking)) for name, marking in marked)

@@ -252,7 +252,7 @@ class Candidate(Value):
     """The plain degree of each note."""
 
     @classmethod
-    def of(cls, name: str, melody: Melody) -> Candidate:
+    def of(cls, melody: Melody, name: str) -> Candidate:
         """A melody as a candidate; :class:`RequestError` when it has no key or no note."""
         check_tune(melody, name)
         return cls(name, melody.title or name, tuple(plain_degrees(melody)))

@@ -20,8 +20,7 @@ from pathlib import Path
 
 from fretpath.commands.folder import each_melody
 from fretpath.lesson.order import by_ear
-from fretpath.lesson.tune import Tune, tune_of
-from fretpath.music.melody import Melody
+from fretpath.lesson.tune import tune_of
 
 
 def sections(text: str) -> list[list[str]]:
@@ -58,17 +57,13 @@ def agreement(given: Sequence[Sequence[str]], values: dict[str, float]) -> tuple
     return every, near
 
 
-def _measured(name: str, melody: Melody) -> Tune:
-    return tune_of(melody, name)
-
-
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
     parser.add_argument("order", type=Path)
     arguments = parser.parse_args()
-    tunes, faults = each_melody(arguments.folder, _measured, [])
+    tunes, faults = each_melody(arguments.folder, tune_of, [])
     lessons = by_ear(tunes)
     given = sections(arguments.order.read_text(encoding="utf-8"))
     known = {lesson.tune.name for lesson in lessons}
