@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody, Note
@@ -32,12 +33,11 @@ def with_answers(melody: Melody, bars: int | None = None) -> Melody:
     lines: list[int] = []
     for call in calls:
         moved += range(len(notes), len(notes) + len(call))
-        first = played.notes[call.start]
-        notes += [replace(first, tied=False), *played.notes[call.start + 1 : call.stop]]
+        notes += played.part(call).notes
         if call.stop in played.bars or call.stop == len(played.notes):
             lines.append(len(notes))
         inside = [at for at in played.bars if call.start < at < call.stop]
-        for start, stop in zip([call.start, *inside], [*inside, call.stop], strict=True):
+        for start, stop in pairwise([call.start, *inside, call.stop]):
             if start != call.start:
                 lines.append(len(notes))
             beats = sum((note.beats for note in played.notes[start:stop]), Fraction(0))

@@ -130,14 +130,9 @@ def _parse(draft: Draft, wanted: str | Key | None) -> Melody:
     try:
         return _parse_lines(clean, wanted, draft.source)
     except MelodySyntaxError as fault:
-        raise MelodySyntaxError(
-            fault.problem,
-            source=fault.source,
-            line=clean[min(fault.line, len(clean)) - 1][0],
-            column=fault.column,
-            span=fault.span,
-            text=fault.text,
-        ) from None
+        number = clean[min(fault.line, len(clean)) - 1][0]
+        spot = TextSpot(fault.source, number, fault.column, fault.span, fault.text)
+        raise spot.error(fault.problem) from None
 
 
 def _parse_lines(lines: Sequence[tuple[int, str]], wanted: str | Key | None, source: str) -> Melody:

@@ -72,7 +72,7 @@ def parse_melody(text: str, *, key: str | Key | None = None, source: str = "melo
         keys=tuple(keys),
         meters=tuple(meters),
         bars=signs.bars(len(events)),
-        phrases=tuple(_phrase_marks(lines)),
+        phrases=tuple(start for start, line in _placed_lines(lines) if start and line.events),
         octave=octave,
         octave_free=octave_free,
         title=headers["title"][0] if "title" in headers else "",
@@ -251,10 +251,6 @@ def _append_change(changes: list[tuple[int, T]], change: tuple[int, T], spot: Te
     changes.append(change)
 
 
-def _phrase_marks(lines: list[MusicLine]) -> Iterator[int]:
-    return (start for start, line in _placed_lines(lines) if start and line.events)
-
-
 def _placed_lines(lines: list[MusicLine]) -> Iterator[tuple[int, MusicLine]]:
     """Each line with the index of its first event."""
     start = 0
@@ -369,14 +365,11 @@ def _check_bars(melody: Melody, events: list[Event]) -> None:
         if meter and (beats > meter.beats or (beats < meter.beats and not edge)):
             spot = events[span.stop - 1].spot
             over = events[span.start].spot.line != spot.line and beats > meter.beats
+            hint = "; a bar goes on over the end of a line, unless a | stands there"
             raise spot.error(
                 f"bar {melody.bar_numbers[span.start]} has {counted(beats, 'beat')} up to here, "
-                f"the meter {meter} asks for {meter.beats}"
-                f"{_LINE_END if over else ''}"
+                f"the meter {meter} asks for {meter.beats}{hint if over else ''}"
             )
-
-
-_LINE_END = "; a bar goes on over the end of a line, unless a | stands there"
 
 
 # -- words and chords ----------------------------------------------------------------------------

@@ -26,10 +26,10 @@ def render_readings(readings: Sequence[ScaleReading], *, width: int = 80) -> str
     return "\n".join("\n".join(_lines(reading, width)) + "\n" for reading in readings)
 
 
-def key_name(key: Key, degree: str, mode: str) -> str:
+def _key_name(key: Key, degree: str, mode: str) -> str:
     """The key on a degree of another one.
 
-    >>> key_name(Key.parse("C"), "5", "major")
+    >>> _key_name(Key.parse("C"), "5", "major")
     'G major'
     """
     tonic = key.tonic_pitch(4) + Degree.parse(degree).interval
@@ -81,7 +81,7 @@ def _outside_lines(reading: ScaleReading) -> Iterator[str]:
 def _title(account: Account, key: Key) -> str:
     """The name of an account, with the letters of the keys it names."""
     if account.kind == "wrong_key":
-        return f"the tune is in {key_name(key, *account.argument.split())}"
+        return f"the tune is in {_key_name(key, *account.argument.split())}"
     return with_capitals(account.title)
 
 
