@@ -102,7 +102,8 @@ class Sheet(Value):
         for each in (self.sounds, self.staves):
             if each and len(each) != len(self.arrangements):
                 raise RequestError("a sheet has a sound (and a staff) for each tune, or none")
-        if self.staves and self.student and "pitch" in self.look.hide.kinds:
+        hide = self.look.hide
+        if self.staves and self.student and ("pitch" in hide.kinds or hide.some_notes):
             raise RequestError(
                 "staff notation shows the notes that this copy hides; drop --staff, "
                 "or make the teacher's copy (--for teacher)"

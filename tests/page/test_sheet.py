@@ -287,9 +287,12 @@ def test_a_sheet_has_a_sound_for_each_tune(change: dict[str, object]) -> None:
         Sheet((tune(),), **change)
 
 
-def test_staff_notation_is_not_for_those_who_seek_the_notes() -> None:
+@pytest.mark.parametrize("hide", ["notes", "every-3rd", "all-but-first"])
+def test_staff_notation_is_not_for_those_who_seek_the_notes(hide: str) -> None:
+    look = Look(hide=Blanks.parse(hide))
     with pytest.raises(RequestError, match="drop --staff"):
-        Sheet((tune(),), student=True, staves=("<svg/>",))
+        Sheet((tune(),), student=True, look=look, staves=("<svg/>",))
+    assert Sheet((tune(),), student=True, look=Look(hide=Blanks.parse("tab")), staves=("<svg/>",))
 
 
 def test_accidentals_are_signs_in_the_drawing_and_letters_in_text() -> None:
