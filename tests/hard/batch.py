@@ -1,7 +1,9 @@
 """Run a part of the hostile corpus in a process of its own: ``python -m tests.hard.batch 0 250``.
 
 The process may have so much memory and processor time and no more; its number is printed before
-each input is tried, so that the one that brings the process down is known.
+each input is tried, so that the one that brings the process down is known.  A third number is the
+seconds of processor time that an input may take; then the longest, and the memory of the process
+at its height, are printed at the end.
 """
 
 from __future__ import annotations
@@ -9,6 +11,7 @@ from __future__ import annotations
 import resource
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 from tests.hard.hostile import Hostile, corpus
@@ -18,7 +21,7 @@ MEMORY = 1536 * 2**20
 """Bytes of address space."""
 SECONDS = 20
 """Processor time of one input."""
-ALL_SECONDS = 240
+ALL_SECONDS = 600
 """Processor time of a batch."""
 
 
@@ -27,13 +30,19 @@ def main() -> int:
     first, last = int(sys.argv[1]), int(sys.argv[2])
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     resource.setrlimit(resource.RLIMIT_CPU, (ALL_SECONDS, ALL_SECONDS + 5))
-    broken = 0
+    seconds = float(sys.argv[3]) if len(sys.argv) > 3 else SECONDS
+    broken, slowest = 0, (0.0, "")
     with tempfile.TemporaryDirectory(prefix="hostile-") as name:
         folder = Path(name)
-        desk = Desk(folder, seconds=SECONDS)
+        desk = Desk(folder, seconds=seconds)
         for one in corpus()[first:last]:
             print(one.name.encode("ascii", "replace").decode(), flush=True)
+            start = time.process_time()
             broken += not tried(one, desk)
+            slowest = max(slowest, (time.process_time() - start, one.name))
+    if len(sys.argv) > 3:
+        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        print(f"slowest: {slowest[0]:.1f} s, {slowest[1]}\n{most:.0f} MB at the height")
     return 1 if broken else 0
 
 

@@ -10,6 +10,7 @@ machine.  Nothing here is copied from anywhere; score files are our own writers'
 from __future__ import annotations
 
 import io
+import random
 import struct
 import zipfile
 from collections.abc import Callable, Iterator
@@ -125,7 +126,7 @@ def _texts() -> Iterator[Kind]:
         "a key change for every note": b"key: C\n\n1\n" + b"key: F# locrian\n1\nkey: Cb\n1\n" * 200,
         "places off every neck": b"1@99-99 3@0-0 5@1-99 8@99",
         "a million notes": lambda: b"1 3 5 8 " * 250_000,
-        "as many notes as are allowed": lambda: b"key: C\n" + b"1 3 5 8 " * 5000,
+        "as many notes as are allowed, in a line": lambda: b"key: C\n" + b"1 3 5 8 " * 5000,
         "one word of a million letters": lambda: b"a" * 1_000_000,
         "a million lines": lambda: b"1\n" * 1_000_000,
         "a million remarks": lambda: b";\n" * 1_000_000 + b"1 3 5",
@@ -305,11 +306,78 @@ _HARMS: dict[str, Callable[[bytes], bytes]] = {
 """What is done to a kind; the last ones only to small ones."""
 
 
+_LONG_CALLS = (
+    ("tab", "FILE", "--ways", "3"),
+    ("tab", "FILE", "--why", "--repeats", "free", "--instrument", "guitar"),
+    ("tab", "FILE", "--json", "--spoken"),
+    ("tab", "FILE", "--json", "--objective", "hardest"),
+    ("spell", "FILE"),
+    ("spell", "FILE", "--json"),
+    ("keys", "FILE"),
+    ("neck", "FILE"),
+    ("scales", "FILE"),
+    ("transpose", "FILE", "--to", "D"),
+    ("mark", "FILE", "FILE"),
+    ("mark", "FILE", "1 3 5"),
+    ("drill", "FILE"),
+    ("drill", "FILE", "--kind", "call"),
+    ("sheet", "FILE", "--no-sound", "-o", "out.html"),
+    ("sheet", "FILE", "--for", "student", "--hints", "--no-sound", "-o", "out.html"),
+    ("convert", "FILE", "--to", "musicxml"),
+    ("convert", "FILE", "--to", "abc"),
+    ("convert", "FILE", "-o", "out.mid"),
+    ("read", "FILE"),
+    ("check", "FILE"),
+)
+"""Each command, for what is as long as the limits allow."""
+
+
+def _longest() -> Iterator[Hostile]:
+    """Melodies and text tabs of 20,000 notes: one line again and again, and lines drawn."""
+    draw = random.Random(11)
+    alike, drawn = [_line(draw)] * 100, [_line(draw) for _ in range(100)]
+    for words in _LONG_CALLS:
+        laid_out = _tab if words[0] in ("read", "check") else _tune
+        for about, lines in (("one line again and again", alike), ("lines drawn", drawn)):
+            name = f"20,000 notes, {about}: {' '.join(words)}"
+            yield Hostile(name, words, "hostile.txt", laid_out(lines))
+
+
+def _line(draw: random.Random) -> list[int]:
+    """Two hundred degrees, in steps and small leaps."""
+    degree, line = 4, []
+    for _ in range(200):
+        degree = min(9, max(1, degree + draw.choice((-2, -1, -1, 1, 1, 2))))
+        line.append(degree)
+    return line
+
+
+def _tune(lines: list[list[int]]) -> bytes:
+    bars = (
+        " | ".join(" ".join(map(str, line[at : at + 4])) for at in range(0, 200, 4))
+        for line in lines
+    )
+    return ("key: G\nmeter: 4/4\n\n" + " |\n".join(bars) + " |\n").encode()
+
+
+def _tab(lines: list[list[int]]) -> bytes:
+    systems = []
+    for line in lines:
+        strings = [["-"] * 400 for _ in range(4)]
+        for note, degree in enumerate(line):
+            strings[degree % 4][2 * note] = str(degree % 5)
+        systems.append(
+            "\n".join(f"{name}|{''.join(row)}|" for name, row in zip("GDAE", strings, strict=True))
+        )
+    return ("\n\n".join(systems) + "\n").encode()
+
+
 def corpus() -> list[Hostile]:
     """The thousand inputs, in an order that mixes the kinds."""
     lines = [
         Hostile(about, words, "", b"1 3 5") for about, calls in OPTIONS.items() for words in calls
     ]
+    lines += _longest()
     harmed = list(islice(_harmed(), COUNT - len(lines)))
     assert len(harmed) == COUNT - len(lines)
     return [
