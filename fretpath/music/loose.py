@@ -500,12 +500,12 @@ def _ask_numbers(draft: Draft) -> None:
     """Numbers that jump: two degrees run together, or one high degree; and numbers too high."""
     degrees = draft.degrees()
     numbers = [int(re.sub(r"\D", "", degree)) for _, _, degree in degrees]
+    lone = len(numbers) > 2 and not {8, 9, 10} & set(numbers)
     for at, (row, _, degree) in enumerate(degrees):
         if numbers[at] > _HIGHEST:
             _ask_tempo(draft, row, degree)
         beside = [numbers[i] for i in (at - 1, at + 1) if 0 <= i < len(numbers)]
         jumps = any(numbers[at] - number > 7 for number in beside)
-        lone = len(numbers) > 2 and not {8, 9, 10} & set(numbers)
         if re.fullmatch(r"1[1-5]", degree) and lone and jumps:
             body = draft.body()
             raise draft.ask(

@@ -34,6 +34,8 @@ TOLERANCE = 0.1
 LEAST_NOTES = 3
 MOST_ACROSS = 2
 """Strings by which a moved shape may go across the neck."""
+MOST_NOTES = 2000
+"""Notes of a melody whose phrases are held; in a longer one they are left free."""
 NEAR = 0.04
 """Share of the free optimum up to which an occurrence's own fingering is near enough."""
 
@@ -51,6 +53,9 @@ def hold_repeats(
     """
     if planner.setup.repeats == "free":
         return free, ()
+    if len(melody.pitches) > MOST_NOTES:
+        text = f"phrases that come again may be fingered anew beyond {MOST_NOTES:,} notes"
+        return free, (Remark("fingered", text),)
     most, near = free.cost + int(TOLERANCE * free.cost), free.cost + int(NEAR * free.cost)
     now, remarks = free, []
     for spans in repeated_spans(melody):
@@ -198,7 +203,7 @@ def _cut(melody: Melody, events: Sequence[int]) -> list[range]:
     if not events:
         return []
     struck = melody.struck
-    cuts = sorted({0, *(int(np.searchsorted(struck, event)) for event in events), len(struck)})
+    cuts = sorted({0, *(bisect_left(struck, event) for event in events), len(struck)})
     return [range(*ends) for ends in pairwise(cuts)]
 
 
