@@ -20,8 +20,6 @@ from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-import numpy as np
-
 from fretpath.music.melody import Melody
 from fretpath.neck.hand import MIDI_NUMBERS, Fingering, Ints
 from fretpath.neck.instrument import Instrument
