@@ -7,7 +7,9 @@ and tab.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
 from dataclasses import asdict, replace
+from fractions import Fraction
 from typing import Any
 
 from fretpath.commands.files import melody_text
@@ -23,6 +25,7 @@ from fretpath.errors import RequestError
 from fretpath.exchange.door import is_recording_name
 from fretpath.music.melody import Meter
 from fretpath.music.notation import format_melody
+from fretpath.music.pitch import Pitch
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.line import without_places
@@ -124,24 +127,22 @@ def _instrument_remark(instrument: Instrument) -> str:
     return f"; the places count with --instrument {instrument.name}{tuned}{capo}\n"
 
 
+def _struck(reading: TabReading) -> Iterator[tuple[TabNote, Pitch, str, Fraction]]:
+    """Each note of the melody with its sound, degree and length."""
+    melody = reading.melody
+    labels = degree_labels(melody)
+    return zip(reading.notes, melody.pitches, labels, melody.lengths, strict=True)
+
+
 def _page(reading: TabReading, key_line: str) -> list[str]:
     melody = reading.melody
     names = reading.instrument.string_names
     rows = [
         (
-            note.bar + 1,
-            number,
-            f"{note.string} ({names[note.string - 1]})",
-            note.fret,
-            pitch,
-            degree,
+            *(note.bar + 1, number, f"{note.string} ({names[note.string - 1]})", note.fret),
+            *(pitch, degree, *[beats] * bool(reading.lengths), note.marks),
         )
-        + ((beats,) if reading.lengths else ())
-        + (note.marks,)
-        for number, (note, pitch, degree, beats) in enumerate(
-            zip(reading.notes, melody.pitches, degree_labels(melody), melody.lengths, strict=True),
-            start=1,
-        )
+        for number, (note, pitch, degree, beats) in enumerate(_struck(reading), start=1)
     ]
     head = ["bar", "note", "string", "fret", "pitch", "degree"]
     head += ["beats"] * bool(reading.lengths) + ["marks"]
@@ -177,9 +178,7 @@ def _data(reading: TabReading) -> dict[str, Any]:
                 "degree": label or None,
                 "beats": str(beats) if reading.lengths else None,
             }
-            for note, pitch, label, beats in zip(
-                reading.notes, melody.pitches, degree_labels(melody), melody.lengths, strict=True
-            )
+            for note, pitch, label, beats in _struck(reading)
         ],
         "off_the_neck": [_place(note) for note in reading.off_the_neck],
         "lower_notes": [_place(note) for note in reading.lower],
