@@ -31,6 +31,7 @@ from fretpath.lesson.drill import (
     KINDS,
     Drill,
     call_and_answer,
+    cue_of,
     drill_data,
     drill_html,
     drill_key,
@@ -38,7 +39,6 @@ from fretpath.lesson.drill import (
     parse_confused,
     phrases_for,
     questions_of,
-    sounding,
 )
 from fretpath.lesson.practice import (
     USUAL_SPEED,
@@ -178,7 +178,7 @@ def _write_sounds(drill: Drill, folder: str) -> None:
 
     with whole_folder(folder) as place:
         for number, question in enumerate(drill.questions, start=1):
-            write_file(place / f"{number:02}.wav", melody_wav(sounding(question)))
+            write_file(place / f"{number:02}.wav", melody_wav(cue_of(question)))
 
 
 # -- the others ------------------------------------------------------------------------------------

@@ -225,7 +225,7 @@ _SHIFTS = (
 def _in_semitones(note: HeardNote, semitones: int) -> Degree:
     height = note.height + semitones
     octave, sound = divmod(height, 12)
-    step = {0: 0, 1: 1, 2: 1, 3: 2, 4: 2, 5: 3, 6: 3, 7: 4, 8: 5, 9: 5, 10: 6, 11: 6}[sound]
+    step = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)[sound]
     natural = Degree(step + 7 * octave, 0)
     return Degree(natural.steps, height - natural.interval.semitones)
 
@@ -247,11 +247,6 @@ class Pair:
     def lone(self) -> str:
         """The side that has a note where the other has none; empty where both have one."""
         return "theirs" if self.mine is None else "mine" if self.theirs is None else ""
-
-    @property
-    def straight(self) -> bool:
-        """Whether both sides have a note, each in its own place."""
-        return not self.lone and not self.swapped
 
 
 @dataclass(frozen=True, slots=True)

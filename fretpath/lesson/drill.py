@@ -473,7 +473,7 @@ class Drill:
     """The number of the set."""
 
 
-def sounding(question: Question) -> Melody:
+def cue_of(question: Question) -> Melody:
     """The sounds of a question: the tonic, a beat of silence, then its phrase."""
     return _after_tonic(question.first or question.sound)
 
@@ -549,7 +549,7 @@ def drill_html(drill: Drill) -> str:
 
 def _links(question: Question) -> tuple[str, str]:
     """The sound at first, and the one a student who sings hears at the end; else empty."""
-    cue, whole = sounding(question), _after_tonic(question.sound)
+    cue, whole = cue_of(question), _after_tonic(question.sound)
     if question.kind == "sing":
         cue = replace(whole, notes=whole.notes[:1])
     return _link(cue), "" if question.choices else _link(whole)

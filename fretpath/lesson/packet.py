@@ -26,7 +26,7 @@ from pathlib import PurePath
 import numpy as np
 
 from fretpath.errors import RequestError
-from fretpath.lesson.drill import LETTERS, Question, phrases_for, questions_of, sounding
+from fretpath.lesson.drill import LETTERS, Question, cue_of, phrases_for, questions_of
 from fretpath.lesson.material import RUNGS, Topic, degree_names
 from fretpath.lesson.order import (
     ACCURACY,
@@ -273,7 +273,7 @@ def week_pages(week: TermWeek, melodies: dict[str, Melody], style: Style) -> tup
     title = f"{style.look.title or 'Lessons'}: week {week.number}"
     sheets = replace(style, look=replace(style.look, title=title)).sheets(arrangements)
     questions = [
-        (question, _link(sounding(question), SoundPlan()) if style.sound else "")
+        (question, _link(cue_of(question), SoundPlan()) if style.sound else "")
         for question in week_questions(week, arrangements[0])
     ]
     calls = [

@@ -19,6 +19,7 @@ from fretpath.lesson.drill import (
     Drill,
     Question,
     call_and_answer,
+    cue_of,
     drill_key,
     drill_text,
     excerpt,
@@ -26,7 +27,6 @@ from fretpath.lesson.drill import (
     phrases_for,
     pieces,
     questions_of,
-    sounding,
 )
 from fretpath.lesson.practice import hardest_shift, tempo_ladder
 from tests.lesson.tunes import KEYS, OFF_KEY, melody, timed_words
@@ -204,7 +204,7 @@ def test_the_students_page_does_not_tell_and_the_key_does() -> None:
 
 def test_the_tonic_sounds_before_every_question() -> None:
     (question,) = questions_of(melody("5 6 5"), draw=2)
-    first, silence, *rest = sounding(question).notes
+    first, silence, *rest = cue_of(question).notes
     assert first.pitch == question.sound.tonic
     assert silence.pitch is None
     assert [note.pitch for note in rest] == list(question.sound.pitches)
