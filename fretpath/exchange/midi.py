@@ -20,7 +20,6 @@ import struct
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby, pairwise, zip_longest
 from operator import itemgetter
@@ -79,45 +78,31 @@ class _Meta(NamedTuple):
     data: bytes
 
 
-@dataclass(frozen=True)
-class _File:
-    """A file taken apart."""
-
-    ticks: int
-    """Ticks of a quarter note."""
-    parts: tuple[tuple[str, list[_Struck]], ...]
-    """Name and notes of each channel of each track."""
-    metas: tuple[_Meta, ...]
-    title: str
-    gone: Counter[str]
-    """What was passed over, and how often."""
-
-
 def read_midi(data: bytes, part: str | None, *, lowest: bool, name: str) -> Voice:
     """One channel of one track of a MIDI file; *part* is its number or its name."""
     try:
-        file = _take_apart(data, name)
+        tracks = list(_tracks(data, name))
     except (IndexError, struct.error):
         raise ScoreFileError(f"{name} cannot be read: it ends in the middle of a track") from None
-    if not file.parts:
+    parts = [named for track in tracks for named in track.parts()]
+    check_count(sum(len(notes) for _, notes in parts), "notes", name)
+    if not parts:
         raise ScoreFileError(f"{name} holds no pitched note that could be played")
-    index, voice, remarks = choose_part([title for title, _ in file.parts], part, name)
+    index, voice, remarks = choose_part([title for title, _ in parts], part, name)
     if voice != 1:
         raise RequestError(f"{name}: the parts of a MIDI file have no voices; ask for --part 1")
-    draft = VoiceDraft(lowest=lowest, gone=file.gone)
-    _write_down(draft, _one_voice(draft, file.parts[index][1], file.ticks), file.metas, name)
-    return draft.voice(file.title, _marks(file.metas), remarks)
+    metas = [meta for track in tracks for meta in track.metas]
+    draft = VoiceDraft(lowest=lowest, gone=sum((track.gone for track in tracks), Counter()))
+    _write_down(draft, _one_voice(draft, parts[index][1], tracks[0].ticks), metas, name)
+    return draft.voice(tracks[0].title, _marks(metas), remarks)
 
 
-def _take_apart(data: bytes, name: str) -> _File:
+def _tracks(data: bytes, name: str) -> Iterator[_Track]:
+    """The tracks of a file, each taken apart."""
     size, _, _, ticks = struct.unpack(">IHHH", data[4:14])
     if ticks == 0 or ticks >= 1 << 15:
         raise ScoreFileError(f"{name} counts time in frames and not in beats")
     at, number, events = 8 + size, 0, 0
-    parts: list[tuple[str, list[_Struck]]] = []
-    metas: list[_Meta] = []
-    gone: Counter[str] = Counter()
-    title = ""
     while at + 8 <= len(data):
         kind, size = data[at : at + 4], struct.unpack(">I", data[at + 4 : at + 8])[0]
         at += 8
@@ -125,13 +110,8 @@ def _take_apart(data: bytes, name: str) -> _File:
             number += 1
             track = _Track(data[at : at + size], f"track {number}", ticks)
             events += track.read(LIMITS["MIDI events"] - events, name)
-            parts += track.parts()
-            metas += track.metas
-            gone += track.gone
-            title = title or (track.title if number == 1 else "")
+            yield track
         at += size
-    check_count(sum(len(notes) for _, notes in parts), "notes", name)
-    return _File(ticks, tuple(parts), tuple(metas), title, gone)
 
 
 class _Track:
