@@ -166,7 +166,7 @@ class DrawnTab:
         for count in range(fewest, len(bars) + 1):
             each = max(1, -(-(len(bars) - lead) // count))
             stops = [0, *range(each + lead, len(bars), each), len(bars)]
-            systems = [bars[a:b] for a, b in pairwise(stops) if a < b]
+            systems = [bars[a:b] for a, b in pairwise(stops)]
             if all(self._fits(system) for system in systems):
                 return systems
         return [[bar] for bar in bars]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from xml.etree import ElementTree
 
@@ -32,6 +33,7 @@ def test_every_event_is_drawn_once_in_order_and_inside(melody, hide, width) -> N
     tab = drawn(melody, hide, width)
     events = [e for s in tab.systems for bar in s.bars for e in bar]
     assert events == list(range(len(melody)))
+    assert all(system.bars and all(map(len, system.bars)) for system in tab.systems)
     for system in tab.systems:
         root = ElementTree.fromstring(system.svg)
         wide, high = map(float, root.get("viewBox").split()[2:])
@@ -137,3 +139,22 @@ def test_the_count_names_the_beat_on_which_a_note_or_a_rest_begins() -> None:
     (count,) = (row for row in tab.shown if row.name == "count")
     told = [tab.token(count, event) for event in range(len(tab.subject.melody))]
     assert told == ["1", "[2]", "4", "&", "1", "[4]", "[1]", "2"]
+
+
+@pytest.mark.parametrize(("pickup", "bars"), [("5:2", [2, 1]), ("5:3", [1, 1, 1])])
+def test_a_pickup_of_half_a_bar_at_the_most_stands_beside_the_first(
+    pickup: str, bars: list[int]
+) -> None:
+    tab = drawn(parse_melody(f"meter: 4/4\n\n{pickup} | 1 2 3 4 | 1:4", key="C"))
+    assert [len(system.bars) for system in replace(tab, most=1).systems] == bars
+
+
+def test_phrases_that_begin_with_a_bar_have_no_empty_bar_before_it() -> None:
+    tab = drawn(parse_melody("meter: 4/4\n\n1 2 3 4 |\n5 4 3 2 |\n1:4", key="C"))
+    assert [list(map(len, system.bars)) for system in tab.systems] == [[4], [4], [1]]
+
+
+def test_a_note_wider_than_the_paper_stands_alone() -> None:
+    text = f"meter: 4/4\n\n1:2 2:2\nwords: {20 * 'a'} {20 * 'b'}"
+    tab = drawn(parse_melody(text, key="C"), width=20.0)
+    assert [list(map(len, system.bars)) for system in tab.systems] == [[1], [1]]
