@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fretpath import FretpathError, arrange, parse_melody
+from fretpath import FretpathError, Limits, Setup, arrange, parse_melody
 from fretpath.page.tab import render_tab
 from fretpath.page.tab_check import check_tab, count_faults
 from fretpath.page.tab_reading import read_tab
@@ -230,6 +231,37 @@ def test_what_no_hand_can_do_is_pointed_at() -> None:
     assert checked(off, None)[0][1].startswith(said)
 
 
+def test_only_frets_outside_the_limits_are_pointed_at() -> None:
+    reading = read_tab("G|-0-3-5-9-10-|\nD|------------|")
+    limits = Limits(lowest_fret=5, highest_fret=9)
+    setup = replace(Setup.of(reading.instrument), limits=limits)
+    faults = check_tab(reading, setup=setup).faults
+    assert [fault.text for fault in faults if fault.kind == "limit"] == [
+        "1 note lies below fret 5 (fret 3)",
+        "1 note lies above fret 9 (fret 10)",
+    ]
+
+
+def test_the_last_fret_is_no_fault_and_the_next_is_taken_for_two() -> None:
+    assert checked("G|-24-|\nD|----|", None) == []
+    assert "is it 2 and 5 without a dash" in checked("G|-24-25-|\nD|-------|", None)[0][1]
+
+
+@pytest.mark.parametrize("missing", [8, 9])
+def test_of_many_missing_notes_eight_are_named(missing: int) -> None:
+    tune = f"key: A\n\n1 {'2 3 4 ' * 3}"[: 10 + 2 * missing] + "1"
+    told = checked("G|-2-2-|\nD|-----|", tune)
+    assert [kind for kind, _ in told] == ["missing"]
+    assert f"{missing} notes of the tune are missing" in told[0][1]
+    assert told[0][1].endswith(" ...") == (missing > 8)
+
+
+def test_strings_that_fit_two_ways_are_the_first_where_both_move_alike() -> None:
+    text = "\n".join(f"{name}|-{'2' * (name == 'E')}--" for name in "EADG").replace("2--", "2-")
+    assert read_tab(text).instrument.name == "mandolin"
+    assert read_tab(f"low string on top\n\n{text}").instrument.name == "bass"
+
+
 def counted(text: str) -> list[tuple[str, int, int]]:
     faults = count_faults(read_tab(text).counts, parse_melody(TUNE).meter)
     return [(fault.kind, fault.line, fault.column) for fault in faults]
@@ -290,6 +322,7 @@ BASS = "\n".join(f"{name}|-2-" for name in "GDAE")
         ("drop D", BASS, "D1 A1 D2 G2", 0),
         ("low E tuned down to D", BASS, "D1 A1 D2 G2", 0),
         ("drop C", GUITAR, "C2 G2 C3 F3 A3 D4", 0),
+        ("C standard", GUITAR, "C2 F2 Bb2 Eb3 G3 C4", 0),
         ("BEAD", BASS, "B0 E1 A1 D2", 0),
         ("DADGAD", GUITAR, "D2 A2 D3 G3 A3 D4", 0),
         ("open G", GUITAR, "D2 G2 D3 G3 B3 D4", 0),
