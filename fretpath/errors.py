@@ -7,6 +7,7 @@ A failed check of our own work is an ``AssertionError`` and keeps its traceback.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -143,6 +144,13 @@ def clip(text: str, column: int, *, width: int = 72) -> tuple[str, int]:
     start = max(0, column - 1 - width // 2)
     window = text[start : start + width]
     return printable(window), column - start
+
+
+STEERING = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
+)
+"""Characters that a terminal obeys and does not show: control characters, and those that turn the
+text."""
 
 
 def printable(text: str) -> str:

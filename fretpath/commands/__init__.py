@@ -20,6 +20,7 @@ from typing import Any, NoReturn
 
 from fretpath.commands.files import outputs_together
 from fretpath.errors import (
+    STEERING,
     FretpathError,
     IncompleteError,
     RequestError,
@@ -242,15 +243,9 @@ def _print(text: str) -> int:
     return 0
 
 
-_STEERING = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
-)
-"""What a terminal obeys and does not show: control characters, and those that turn the text."""
-
-
 def _encodable(text: str) -> str:
     """The text with question marks for whatever steers a terminal or cannot be written there."""
-    text = _STEERING.sub("?", text)
+    text = STEERING.sub("?", text)
     encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
     return text.encode(encoding, errors="replace").decode(encoding)
 
@@ -308,7 +303,7 @@ COMMON = [
     "ways",
     "why",
     "title",
-    "for_",
+    "reader",
     "student",
     "json",
     "output",

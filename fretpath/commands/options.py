@@ -10,8 +10,8 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from fretpath.commands.files import melody_text, note_input, write_file
-from fretpath.errors import RequestError
-from fretpath.exchange.door import ending_of, is_score_name, read_card
+from fretpath.errors import STEERING, RequestError
+from fretpath.exchange.door import KINDS, ending_of, is_score_name, read_card
 from fretpath.music.departures import read_scales
 from fretpath.music.heads import key_words
 from fretpath.music.keyfinding import KeyGuess, find_key, in_key
@@ -448,7 +448,7 @@ def add_output_file(parser: argparse.ArgumentParser, about: str) -> None:
 _INSTEAD = {
     **dict.fromkeys((".mp3", ".wav"), "fretpath tab writes sound"),
     **dict.fromkeys(
-        (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".abc"),
+        KINDS,
         "fretpath convert writes scores (of a text tab once read --melody made melody text of it)",
     ),
     ".pdf": "write the lesson sheet as .html (fretpath sheet) and print it from a browser",
@@ -471,12 +471,8 @@ def deliver(arguments: argparse.Namespace, text: str) -> str:
 
 
 def as_json(data: Any) -> str:
-    """Data as JSON text that reads the same on every run."""
+    """Data as JSON text that reads the same on every run; what steers a terminal by its number."""
     import json
 
     text = json.dumps(data, indent=2, ensure_ascii=False)
-    return _HIDDEN.sub(lambda match: f"\\u{ord(match[0]):04x}", text) + "\n"
-
-
-_HIDDEN = re.compile("[\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
-"""Characters that are written by number, since a terminal would obey and not show them."""
+    return STEERING.sub(lambda match: f"\\u{ord(match[0]):04x}", text) + "\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import re
 import shlex
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from fretpath.commands import COMMANDS, main
+from fretpath.commands import COMMANDS, COMMON, Parser, main
 
 MISTAKES = [
     "tab 1 --instrument bas", "tab 1 --hand one-two-for", "tab 1 --key 'C dorain'",
@@ -167,3 +168,17 @@ def test_the_words_for_values_are_short(name: str, capsys: pytest.CaptureFixture
         r"^  (?:-\w \S+, )?--[\w-]+,? (\S+)", capsys.readouterr().out, re.MULTILINE
     )
     assert all(len(word) <= 13 for word in options if word.isupper() or word[0] == "{"), options
+
+
+def test_the_short_help_shows_options_that_there_are() -> None:
+    known = set()
+    for name in COMMANDS:
+        parser = Parser(prog=name)
+        importlib.import_module(f"fretpath.commands.{name}").add_options(parser)
+        known |= {action.dest for action in parser._actions}
+    assert not set(COMMON) - known
+
+
+def test_the_short_help_of_a_sheet_shows_for_whom_it_is(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["sheet", "--help"]) == 0
+    assert re.search(r"^  --for ", capsys.readouterr().out, re.M)
