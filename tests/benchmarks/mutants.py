@@ -1,4 +1,4 @@
-"""Plant small faults in the music and neck rooms, one at a time, and count those the tests find.
+"""Plant small faults in fretpath, one at a time, and count those the tests of its room find.
 
     python -m tests.benchmarks.mutants [--draw 1] [--most 190] [--only ROOM/MODULE]
 
@@ -73,8 +73,55 @@ TESTS = {
     "neck/search": "neck/search neck/physics neck/ways",
     "neck/learning": "neck/learning",
     "neck/setup": "neck/setup neck/card neck/limits neck/arrange neck/search neck/patterns",
+    "page/aloud": "page/spoken page/counting page/golden",
+    "page/captions": "page/tab_page page/tab_styles page/golden",
+    "page/chart": "page/chart",
+    "page/departures": "page/golden page/page_commands",
+    "page/drawn_tab": "page/drawn_tab page/sheet",
+    "page/grid": "page/tab_page page/tab_styles page/golden",
+    "page/keys": "page/page_commands page/golden",
+    "page/neck_charts": "page/chart page/page_commands page/golden",
+    "page/questions": "page/questions page/sheet",
+    "page/rows": "page/tab_page page/tab_styles page/spoken page/drawn_tab page/golden",
+    "page/sheet": "page/sheet page/drawn_tab",
+    "page/sound": "page/sound",
+    "page/spelling": "page/page_commands page/golden",
+    "page/staff": "page/staff",
+    "page/tab": "page/tab_page page/tab_styles page/golden",
+    "page/tables": "page/tables",
+    "page/tab_check": "page/tab_reading",
+    "page/tab_lines": "page/tab_lines page/tab_reading page/tab_round_trip",
+    "page/tab_reading": "page/tab_reading page/tab_rhythm page/tab_round_trip",
+    "page/tab_rhythm": "page/tab_rhythm page/tab_reading page/tab_round_trip",
+    "page/tab_strings": "page/tab_reading page/tab_round_trip",
+    "page/tab_words": "page/tab_reading page/tab_round_trip",
+    "lesson/answers": "lesson/marking lesson/diagnosis",
+    "lesson/diagnosis": "lesson/diagnosis lesson/marking",
+    "lesson/drill": "lesson/drill lesson/lesson_commands",
+    "lesson/find": "lesson/find",
+    "lesson/marking": "lesson/marking lesson/diagnosis lesson/lesson_commands",
+    "lesson/material": "lesson/material lesson/order",
+    "lesson/order": "lesson/order lesson/measures lesson/lesson_commands",
+    "lesson/packet": "lesson/packet lesson/term",
+    "lesson/practice": "lesson/drill lesson/lesson_commands",
+    "lesson/record": "lesson/record lesson/lesson_commands",
+    "lesson/tune": "lesson/measures lesson/order",
+    "exchange/abc": "exchange/reading exchange/round_trips exchange/strange_files",
+    "exchange/door": "exchange/limits exchange/reading exchange/strange_files",
+    "exchange/hearing": "exchange/hearing",
+    "exchange/melody_of_voice": "exchange/reading exchange/round_trips",
+    "exchange/midi": "exchange/reading exchange/round_trips exchange/strange_files",
+    "exchange/musicxml": "exchange/musicxml exchange/reading exchange/round_trips",
+    "exchange/note_values": "exchange/musicxml exchange/round_trips",
+    "exchange/scores": "exchange/reading exchange/round_trips exchange/musicxml",
+    "exchange/voices": "exchange/reading exchange/round_trips exchange/strange_files",
+    "commands/__init__": "commands commands/parser commands/files",
+    "commands/files": "commands/files commands",
+    "commands/folder": "commands/files commands",
+    "commands/options": "commands commands/cards commands/slips",
 }
-"""The test files that look at each module: ``music/key`` is tests/music/test_key.py."""
+"""The test files of its own room that look at each module: ``music/key`` is
+tests/music/test_key.py.  Of the commands those that all share are in it."""
 _COSTLY = ("hypothesis", "music21", "networkx", "numpy", "pytest")
 _PASSED_OVER = {"import_name", "import_from", "raise_stmt", "annassign", "decorator"}
 _NEEDS_NAMES = ("Variable", "NoOp", "RemoveDecorator")
