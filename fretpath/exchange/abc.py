@@ -463,7 +463,7 @@ class _AbcReader:
         if abs(key.signature) > 7:
             raise ScoreFileError(f"{self._where()}: {key} has no key signature")
         explicit = re.findall(r"(?<=\s)([\^_=]{1,2})([A-Ga-g])(?=\s|$)", value)
-        signature = {} if " exp" in value else signature_of(key)
+        signature = {} if " exp" in value else _signature_of(key)
         signature |= {letter.upper(): _alter(signs) for signs, letter in explicit}
         return key, signature
 
@@ -656,12 +656,12 @@ def _words(written: Written) -> list[str]:
     """Each event as it stands between bar lines."""
     melody = written.melody
     bars, keys, chords = set(melody.bars), dict(melody.keys), dict(melody.chords)
-    signature = signature_of(melody.key)
+    signature = _signature_of(melody.key)
     held: dict[str, int] = {}
     words = []
     for event, (note, value) in enumerate(zip(melody.notes, written.values, strict=True)):
         if event in keys:
-            signature = signature_of(keys[event])
+            signature = _signature_of(keys[event])
         if event in bars or event in keys:
             held = {}
         word = f'"{_chord(chords[event])}"' if event in chords else ""
@@ -700,7 +700,7 @@ def _length(units: Fraction) -> str:
     return str(units.numerator) if units.denominator == 1 else str(units)
 
 
-def signature_of(key: Key | None) -> dict[str, int]:
+def _signature_of(key: Key | None) -> dict[str, int]:
     """The alteration of each letter under the key signature."""
     count = key.signature if key else 0
     sign = 1 if count > 0 else -1

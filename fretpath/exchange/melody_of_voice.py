@@ -4,7 +4,7 @@
 2.1, 4.8 to 4.10).  A repeat without a sign of its own where it begins goes back to the end of the
 one before, or to the start.  Each turn takes the ending with its number.  After a jump (da capo,
 dal segno) repeats are not taken again, the last ending is played, ``fine`` ends the piece and ``to
-coda`` leads to the coda.  The order is found by playing (:func:`play_order`).  Where plain repeats
+coda`` leads to the coda.  The order is found by playing (``_play_order``).  Where plain repeats
 can tell it (:class:`~fretpath.music.melody.Repeat`), they are kept; where they cannot (a jump, a
 repeat in a repeat), the piece is written out.
 
@@ -60,9 +60,9 @@ def melody_of(voice: Voice, name: str) -> Reading:
     """
     _check(voice, name)
     remarks = list(voice.remarks)
-    repeats = repeats_of(voice.signs, len(voice.sounds), name)
+    repeats = _repeats_of(voice.signs, len(voice.sounds), name)
     if repeats is None:
-        voice, repeats = write_out(voice, name), ()
+        voice, repeats = _write_out(voice, name), ()
         remarks.append(Remark("read", "repeats and jumps are written out as they are played"))
     count = len(voice.sounds)
     keys: list[tuple[int, Key]] = _changes(voice.at("key"), count)
@@ -79,7 +79,7 @@ def melody_of(voice: Voice, name: str) -> Reading:
         meters=bars.meters,
         bars=bars.starts,
         phrases=tuple(sorted(at for at in phrases if 0 < at < count)),
-        octave=usual_octave(keys, [n.pitch for n in notes if n.pitch and not n.tied]),
+        octave=_usual_octave(keys, [n.pitch for n in notes if n.pitch and not n.tied]),
         title=one_line(voice.title),
         tempo=tempo,
         repeats=repeats,
@@ -268,7 +268,7 @@ def _notes(sounds: Sequence[ScoreSound], meters: Sequence[tuple[int, Meter]]) ->
         before = pitch
 
 
-def usual_octave(keys: Sequence[tuple[int, Key]], pitches: Sequence[Pitch]) -> int:
+def _usual_octave(keys: Sequence[tuple[int, Key]], pitches: Sequence[Pitch]) -> int:
     """Octave of the tonic from which the degrees of the struck notes are counted."""
     return keys[0][1].octave_of(pitches) if keys else WORKING_OCTAVE
 
@@ -312,29 +312,29 @@ def road_signs(signs: Sequence[Sign]) -> list[Sign]:
     return sorted(found, key=lambda sign: (sign.at, _RANK[sign.kind]))
 
 
-def play_order(signs: Sequence[Sign], count: int, name: str) -> list[range]:
+def _play_order(signs: Sequence[Sign], count: int, name: str) -> list[range]:
     """Ranges of ``count`` sounds in the order of playing."""
     return _Player(road_signs(signs), count, name).play()
 
 
-def repeats_of(signs: Sequence[Sign], count: int, name: str) -> tuple[Repeat, ...] | None:
+def _repeats_of(signs: Sequence[Sign], count: int, name: str) -> tuple[Repeat, ...] | None:
     """The repeats that tell the same as the signs, or None where plain repeats cannot."""
     try:
         found = tuple(_plain_repeats(road_signs(signs), count))
     except RequestError:  # an ending without notes, or a hundred turns
         return None
-    order = list(chain.from_iterable(play_order(signs, count, name)))
+    order = list(chain.from_iterable(_play_order(signs, count, name)))
     same = chain.from_iterable(order_of_play(found, count))
     return found if [*islice(same, len(order) + 1)] == order else None
 
 
-def write_out(voice: Voice, name: str) -> Voice:
+def _write_out(voice: Voice, name: str) -> Voice:
     """The voice as it is played, without signs of repeats and jumps."""
     signs = sorted((s for s in voice.signs if s.kind not in _RANK), key=lambda sign: sign.at)
     places = [sign.at for sign in signs]
     sounds: list[ScoreSound] = []
     found: list[Sign] = []
-    for span in play_order(voice.signs, len(voice.sounds), name):
+    for span in _play_order(voice.signs, len(voice.sounds), name):
         here = len(sounds)
         first, stop = bisect_left(places, span.start), bisect_left(places, span.stop)
         held = {sign.kind: sign for sign in signs[:first] if sign.kind in ("key", "meter")}
@@ -492,7 +492,7 @@ def marks_of(melody: Melody) -> Iterator[tuple[str, str]]:
     headers, and, as indices of events, phrases and keys; the inverse of what :func:`melody_of`
     does with :attr:`Voice.marks`.  Indices hold only while the number of events is what it was.
     """
-    moved = melody.octave - usual_octave(melody.keys, melody.pitches)
+    moved = melody.octave - _usual_octave(melody.keys, melody.pitches)
     if moved or melody.octave_free:
         yield "octave", f"{moved:+d}{' free' * melody.octave_free}"
     yield from melody.headers

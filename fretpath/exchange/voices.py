@@ -160,11 +160,11 @@ class VoiceDraft:
         """The voice as it is now, with *remarks* before its own."""
         end = len(self.sounds)
         signs = (*self.signs, *(Sign(end, kind) for kind in self.late))
-        told = (*remarks, *self.remarks, *left_out(self.gone))
+        told = (*remarks, *self.remarks, *_left_out(self.gone))
         return Voice(tuple(self.sounds), signs, told, title, tuple(marks))
 
 
-def left_out(gone: Counter[str]) -> list[Remark]:
+def _left_out(gone: Counter[str]) -> list[Remark]:
     """One remark for each kind of thing that was left out, such as ``3 grace notes``."""
     return [
         Remark("left out", counted(count, what)) for what, count in sorted(gone.items()) if count
