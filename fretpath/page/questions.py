@@ -7,6 +7,7 @@ Leaps count in semitones, a leap is a third or more.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby, islice, pairwise
@@ -314,7 +315,8 @@ def _contour(midi: Sequence[int]) -> list[str]:
 def _by_bar(tune: _Tune, words: Sequence[str]) -> Iterator[str]:
     melody = tune.melody
     for span in melody.spans(melody.bars if melody.bars else melody.phrases):
-        told = [word for word, event in zip(words, melody.struck, strict=True) if event in span]
+        first, last = (bisect_left(melody.struck, event) for event in (span.start, span.stop))
+        told = words[first:last]
         number = melody.bar_numbers[span.start]
         name = f"bar {number}: " if number else "pickup: "
         if told:

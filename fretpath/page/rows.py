@@ -19,6 +19,7 @@ numbers only; exact lengths are text (``"3/2"`` beats), distances are mm, notes 
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, dataclass
 from functools import cached_property
@@ -295,8 +296,8 @@ def _of_event(marks: Iterable[tuple[int, str]], event: int) -> str:
 
 
 def _bar(spot: Spot) -> str:
-    bars = spot.melody.bars
-    first = bool(bars) and spot.event in (0, *bars)
+    bars, event = spot.melody.bars, spot.event
+    first = bool(bars) and (event == 0 or bars[bisect_right(bars, event) - 1] == event)
     return str(spot.melody.bar_numbers[spot.event]) if first else ""
 
 

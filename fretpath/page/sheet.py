@@ -228,7 +228,7 @@ class SheetTune:
         text = render_spoken(self.arrangement, degrees=self.sheet.look.degrees, hide=self.hide)
         return text.splitlines()
 
-    @property
+    @cached_property
     def hints(self) -> tuple[Hint, ...]:
         """The ladder of hints, where it is asked for."""
         if not (self.sheet.look.hints and self.sheet.student):
