@@ -493,6 +493,20 @@ class TabSystem(SystemLines):
     repeats: tuple[tuple[int, Literal["open", "close"]], ...]
     """Repeat signs, ``open`` or ``close``, by the bar lines passed, the end one more than all."""
 
+    def with_bars(self, more: Sequence[int]) -> TabSystem:
+        """The same with more bar lines, at these columns, where none is drawn."""
+        before = [0, *(bisect_left(more, bar) for bar in self.bars), len(more)]
+        moments = [
+            tuple(replace(note, bar=note.bar + bisect_left(more, column)) for note in moment)
+            for moment, column in zip(self.moments, self.columns, strict=True)
+        ]
+        return replace(
+            self,
+            moments=tuple(moments),
+            bars=tuple(sorted([*self.bars, *more])),
+            repeats=tuple((bar + before[bar], kind) for bar, kind in self.repeats),
+        )
+
 
 # -- bars ----------------------------------------------------------------------------------------
 
@@ -521,9 +535,14 @@ def _dots(sign: re.Match[str]) -> int:
     return 0 if sign.string[: sign.start()][-1:].isdecimal() else sign[0].index("|")
 
 
-def _bars(line: StringLine) -> _Bars:
+_LABEL_DASHES = re.compile(r"-[-: ]{0,4}\|+")
+"""A bar line at the beginning, behind no more dashes than belong to the name of the string."""
+
+
+def _bars(line: StringLine, opening: re.Pattern[str]) -> _Bars:
     body = _SIGN.sub(_without_dots, line.body)
-    skip = len(body) - len(body.lstrip().lstrip("|")) if body.lstrip()[:1] == "|" else 0
+    opened = opening.match(body)
+    skip = opened.end() if opened else 0
     inner = body[skip:].rstrip()
     columns = [match.start() for match in re.finditer(r"\|+", inner.rstrip("|"))]
     return _Bars(line, inner, line.start + skip, tuple(columns))
@@ -551,7 +570,9 @@ def _repeats(line: _Bars) -> Iterator[tuple[int, Literal["open", "close"]]]:
 
 def _frame(system: SystemLines, findings: Findings) -> tuple[list[_Bars], _Bars, bool]:
     """The lines of a system, the one with all bar lines, and whether each bar is read alone."""
-    lines = [_bars(line) for line in system.lines]
+    dashed = all(_LABEL_DASHES.match(line.body) for line in system.lines)
+    opening = _LABEL_DASHES if dashed else re.compile(r"\s*\|+")
+    lines = [_bars(line, opening) for line in system.lines]
     full = max(lines, key=lambda line: len(line.columns))
     usual = set(full.columns)
     strange = [(line, column) for line in lines for column in line.columns if column not in usual]

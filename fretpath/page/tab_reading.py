@@ -45,7 +45,7 @@ from fretpath.page.tab_lines import (
     read_numbers,
     tab_lines,
 )
-from fretpath.page.tab_rhythm import Rhythm, TabEvent, rhythm_of
+from fretpath.page.tab_rhythm import Rhythm, TabEvent, counted_bars, rhythm_of
 from fretpath.page.tab_strings import (
     Given,
     Part,
@@ -283,7 +283,7 @@ def _on_strings(
 ) -> tuple[Strings, list[TabSystem], list[tuple[TabNote, ...]]]:
     """A part on its strings; where their names fit two ways, as its melody moves less."""
     strings = strings_of(part.widest, words, given)
-    systems = _read_systems(part, strings, findings)
+    systems = _read_systems(part, strings, findings, own=words.own)
     moments = [moment for system in systems for moment in system.moments]
     if strings.instead and not words.own:
         turned = strings_of(part.widest, replace(words, instrument=strings.instead), given)
@@ -302,13 +302,16 @@ def _string(note: TabNote) -> int:
     return note.string
 
 
-def _read_systems(part: Part, strings: Strings, findings: Findings) -> list[TabSystem]:
-    """The systems of a part with their numbers."""
+def _read_systems(
+    part: Part, strings: Strings, findings: Findings, *, own: bool
+) -> list[TabSystem]:
+    """The systems of a part with their numbers; those of no *own* page with the bars of a count."""
     systems: list[TabSystem] = []
     bar = moment = total = 0
     for system in part.systems:
         lines = _strings_of(system, part.widest, strings, findings)
         found = read_numbers(system, lines, (bar, moment), findings)
+        found = found if own else found.with_bars(counted_bars(found))
         systems.append(found)
         bar += len(found.bars) + 1
         moment += len(found.moments)

@@ -1,7 +1,9 @@
 """The rhythm of a text tab: from its count, from letters above it, or from its spacing.
 
 **Count.**  A row of beats (``1 & 2 &``, ``1 e & a``) tells the time of its columns; a column
-between two counts lies between their times.  On our own page every count stands over its event,
+between two counts lies between their times.  A row a column beside all its notes is read as if over
+them, a 1 where no bar line is drawn begins a bar, and in a system without a count every note is a
+beat.  On our own page every count stands over its event,
 so lengths are exact, and the first row of words shows rests (``r``) and held notes (``-``).
 
 **Letters** ``w h q e s t`` (whole to thirty-second, a dot behind adds a half; common practice)
@@ -179,6 +181,8 @@ _PARTS |= {"t": Fraction(1, 3), "l": Fraction(2, 3)}
 _SPOKEN = {"+": "&", "and": "&", "n": "&", "u": "&", "trip": "t", "let": "l", "la": "t", "li": "l"}
 _THIRDS = {"&": Fraction(1, 3), "a": Fraction(2, 3)}
 _HALFWAY = ".."
+_NOTE = "note"
+"""Stands for each note of a system without a count: a beat each."""
 _Row = tuple[WordLine, Words]
 """A row that was read, and its words in plain signs."""
 _Clock = Sequence[tuple[int, Fraction]]
@@ -191,8 +195,31 @@ def _count_row(system: TabSystem, *, own: bool) -> _Row | None:
         if own and row.label == "count":
             return row, words[1:]
         if not own and (count := _count_in(words)):
-            return row, count
+            slip = _slip(count, system.columns)
+            return row, [(at + slip, word) for at, word in count]
     return None
+
+
+def _slip(count: Words, columns: Sequence[int]) -> int:
+    """1 or -1 for a count that stands beside its notes by that column, all of them; else 0.
+
+    Where it may have slipped either way, its first count is that of the first note.
+    """
+    counted, notes = [at for at, _ in count], set(columns)
+    if not notes.isdisjoint(counted):
+        return 0
+    ways = [way for way in (1, -1) if notes <= {at + way for at in counted}]
+    return min(ways, key=lambda way: counted[0] + way != columns[0], default=0)
+
+
+def counted_bars(system: TabSystem) -> list[int]:
+    """Columns of the bars that a count begins, at 1 again, where no bar line is drawn."""
+    row = _count_row(system, own=False)
+    return [
+        max(before + 1, at - 2)
+        for (before, _), (at, word) in pairwise(row[1] if row else ())
+        if word == "1" and not any(before <= bar <= at + 1 for bar in system.bars)
+    ]
 
 
 def _bare(word: str) -> str:
@@ -219,15 +246,13 @@ def _count_in(words: Words) -> Words:
 
 def _by_count(tab: _Untimed, rows: Sequence[_Row | None]) -> Rhythm:
     clocks, end, remarks = _clocks(tab, rows)
+    remarks += [] if tab.own else _slipped(rows)
     read = [row and row[0] for row in rows]
     times: list[Fraction] = []
     rounded = 0
     for event in tab.events:
-        if clock := clocks[event.place[0]]:
-            time, exact = _time_at(clock, event.column)
-            rounded += not exact
-        else:
-            time = times[-1] + 1 if times else Fraction(0)
+        time, exact = _time_at(clocks[event.place[0]], event.column)
+        rounded += not exact
         times.append(time)
     if rounded:
         told = f"{rounded} notes stand between counts; their times are rounded to the column"
@@ -242,6 +267,14 @@ def _by_count(tab: _Untimed, rows: Sequence[_Row | None]) -> Rhythm:
         return rhythm
     text = "the last note of a bar that no meter fills is taken to last to the next beat"
     return replace(rhythm, remarks=(*remarks, Remark("guessed", text)))
+
+
+def _slipped(rows: Sequence[_Row | None]) -> Iterator[Remark]:
+    """Remarks on counts that stand a column beside their notes."""
+    for row in rows:
+        if row and row[1][0][0] not in dict(row[0].words):
+            text = "the count stands a column beside all its notes: read as if over them"
+            yield Remark("read", text, f"line {row[0].number}")
 
 
 def _fills_bar(events: Sequence[TabEvent], meter: Meter | None) -> bool:
@@ -322,23 +355,28 @@ def _beats(tab: _Untimed, rows: Sequence[_Row | None]) -> tuple[list[_Count], bo
     names = _PARTS | _THIRDS if _counts_thirds(said) else _PARTS
     highest = max((int(word) for word in said if _is_number(word)), default=4)
     found: list[_Count] = []
-    beat, number, wound = 0, 0, False
+    beat, number, wound = -1, 0, False
     reached = Fraction(-1)
     for at, (row, meter) in enumerate(zip(rows, tab.meters, strict=True)):
         top = meter.beats if meter else 0 if tab.own else highest
-        for column, word in row[1] if row else ():
+        for column, word in row[1] if row else _beat_a_note(tab, at):
             if word == _HALFWAY:
                 wound |= top > 0 and not tab.systems[at].bars
                 continue
-            part = Fraction(0) if _is_number(word) else names.get(word)
-            if _is_number(word):
-                beat += _ahead(int(word), number, top) if number else int(bool(found))
-                number = int(word)
+            part = Fraction(0) if word == _NOTE or _is_number(word) else names.get(word)
+            if part == 0:
+                named = 1 if word == _NOTE else int(word)
+                beat += _ahead(named, number, top) if number else 1
+                number = 0 if word == _NOTE else named
             elif part is not None:
                 beat += part <= reached
-            reached = reached if part is None else part
+            reached = Fraction(1) if word == _NOTE else reached if part is None else part
             found.append(_Count(at, column, beat, part))
     return found, wound
+
+
+def _beat_a_note(tab: _Untimed, system: int) -> Words:
+    return [(event.column, _NOTE) for event in tab.events if event.place[0] == system]
 
 
 def _ahead(number: int, before: int, top: int) -> int:

@@ -131,3 +131,19 @@ def test_a_wave_behind_a_number_is_a_mark_where_the_strings_are_dashes() -> None
 def test_a_line_played_once_is_no_repeat_and_one_played_twice_is() -> None:
     for times, repeats in ((1, 0), (2, 1)):
         assert len(read_tab(f"G|-2-4-| x{times}\nD|-----|").melody.repeats) == repeats
+
+
+def test_dashes_behind_the_names_before_the_first_bar_line_are_no_bar() -> None:
+    system = "e---|---2---|---|-3-|\nB---|-------|---|---|\nG---|-------|---|---|\n"
+    tab = read_tab(f"{system}\n{system}", "guitar", tuning="G3 B3 E4")
+    assert [note.bar for note in tab.notes] == [0, 2, 3, 5]
+    labeled = system.replace("e---|", "e|--|").replace("B---|", "B|--|").replace("G---|", "G|--|")
+    empty = read_tab(labeled, "guitar", tuning="G3 B3 E4")
+    assert [note.bar for note in empty.notes] == [1, 3]
+
+
+def test_dashes_before_the_first_bar_line_are_a_bar_where_a_string_is_played_there() -> None:
+    tab = read_tab("G---|-2-|\nD-0-|---|\nA---|---|\nE---|---|")
+    assert [(note.fret, note.bar) for note in tab.notes] == [(0, 0), (2, 1)]
+    wide = read_tab("G------|-2-|\nD------|---|\nA------|---|\nE------|---|")
+    assert [note.bar for note in wide.notes] == [1]
