@@ -143,9 +143,11 @@ def pieces(melody: Melody, *, most: int = 8) -> Iterator[range]:
     """Ranges of events short enough to keep in the ear: whole bars of one phrase.
 
     A piece holds at most *most* struck notes unless a single bar has more; phrases are cut only
-    at bar lines that a struck note follows.  Pieces without a note are left out.
+    at bar lines that a struck note follows, and before a second ending, which does not follow the
+    first.  Pieces without a note are left out.
     """
-    for phrase in melody.spans(melody.phrases):
+    apart = {event for repeat in melody.repeats for event in repeat.endings[1:]}
+    for phrase in melody.spans(tuple(sorted({*melody.phrases, *apart}))):
         start = phrase.start
         marks = [*_breaks(melody, phrase), phrase.stop]
         for mark, following in zip(marks, [*marks[1:], None], strict=True):

@@ -2,7 +2,8 @@
 
 **Conventions.**  Degrees in a search count without their octave: ``5`` finds the fifth above and
 below the tonic.  Patterns run from struck note to struck note; rests, ties, lengths and phrase
-ends do not interrupt them.  An interval without a sign is found in both directions.
+ends do not interrupt them, and repeats are written out.  An interval without a sign is found in
+both directions.
 """
 
 from __future__ import annotations
@@ -111,7 +112,7 @@ def find_in(melody: Melody, name: str, wanted: Wanted) -> Match | None:
         if at is None:
             return None
         if pattern:
-            reasons.append(f"{' '.join(pattern)}: from {_place(melody, at)}")
+            reasons.append(f"{' '.join(pattern)}: from {_place(melody, melody.played[at])}")
     return Match(name, melody.title or name, tuple(reasons))
 
 
@@ -144,8 +145,9 @@ def _degree_reasons(melody: Melody, wanted: Wanted) -> Iterator[str]:
 
 def _patterns(melody: Melody, wanted: Wanted) -> Iterator[tuple[Words, list[Words]]]:
     """Each pattern wanted, and the line to look in: the words for each place of it."""
-    steps = [after - before for before, after in pairwise(melody.pitches)]
-    yield wanted.degrees, [(degree,) for degree in plain_degrees(melody)]
+    degrees, pitches = plain_degrees(melody), melody.pitches
+    steps = [pitches[after] - pitches[before] for before, after in pairwise(melody.played)]
+    yield wanted.degrees, [(degrees[note],) for note in melody.played]
     yield wanted.intervals, [(str(step), str(step).lstrip("+-")) for step in steps]
     yield wanted.contour, [(_direction(step),) for step in steps]
 

@@ -153,16 +153,16 @@ def belongs(key: Key | None, degree: Degree) -> bool:
     return key.holds(degree) or (key.mode in _MINOR and degree.plain in _BOTH_FORMS)
 
 
-def leaps_to(melody: Melody) -> list[int]:
-    """The struck notes, from 0, that are reached by a leap."""
-    moves = enumerate(pairwise(melody.pitches), start=1)
-    return [note for note, (low, high) in moves if abs((high - low).semitones) > 2]
+def _leaps(melody: Melody) -> list[tuple[int, int]]:
+    """The moves from struck note to struck note, from 0, that are leaps."""
+    pitches = melody.pitches
+    return [(a, b) for a, b in melody.moves if abs((pitches[b] - pitches[a]).semitones) > 2]
 
 
 def leaps_off_triad(melody: Melody) -> float:
     """Share of the leaps with a note outside the tonic triad; 0 without a leap."""
     numbers = numbers_in_key(melody)
-    inside = [{*numbers[note - 1 : note + 1]} <= _TONIC for note in leaps_to(melody)]
+    inside = [{numbers[a], numbers[b]} <= _TONIC for a, b in _leaps(melody)]
     return inside.count(False) / len(inside) if inside else 0.0
 
 
@@ -174,20 +174,22 @@ def leaps_of(melody: Melody) -> list[str]:
     ['5th in the tonic triad', 'leap to 1', 'leap outside the main chords']
     """
     numbers, pitches = numbers_in_key(melody), melody.pitches
-    return [_leap_kind(numbers, pitches, note) for note in leaps_to(melody)]
+    return [_leap_kind(numbers, pitches, *leap) for leap in _leaps(melody)]
 
 
-def _leap_kind(numbers: Sequence[int | None], pitches: Sequence[Pitch], note: int) -> str:
-    """The easiest account of the leap to a note."""
-    ends = {*numbers[note - 1 : note + 1]}
-    size = abs((pitches[note] - pitches[note - 1]).steps) + 1
+def _leap_kind(
+    numbers: Sequence[int | None], pitches: Sequence[Pitch], before: int, note: int
+) -> str:
+    """The easiest account of the leap from one note to another."""
+    ends = {numbers[before], numbers[note]}
+    size = abs((pitches[note] - pitches[before]).steps) + 1
     if None in ends:
         return "leap with a note off the key"
     if size == 2:
         return "augmented 2nd"
     if numbers[note] == 1 and size in (3, 4, 5, 6, 8):
         return "leap to 1"
-    if pitches[note] in pitches[max(0, note - 1 - _JUST_HEARD) : note - 1]:
+    if pitches[note] in pitches[max(0, before - _JUST_HEARD) : before]:
         return "leap back to a note just heard"
     return _leap_by_chord(ends, size)
 

@@ -31,7 +31,6 @@ from collections import Counter
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
 
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.lesson.material import Topic, leaps_off_triad, material_of, numbers_in_key
@@ -71,7 +70,7 @@ class EarMeasures(Value):
 def ear_measures(melody: Melody) -> EarMeasures:
     """All measures of the ear; the melody has a key and at least one note."""
     sounds = [pitch.midi for pitch in melody.pitches]
-    moves = [after - before for before, after in pairwise(sounds)]
+    moves = [sounds[after] - sounds[before] for before, after in melody.moves]
     return EarMeasures(
         pitch_entropy=entropy(sounds),
         out_of_key=numbers_in_key(melody).count(None) / len(sounds),

@@ -367,6 +367,31 @@ class Melody(Value):
         return tuple(n.pitch for n in self.notes if n.pitch is not None and not n.tied)
 
     @cached_property
+    def played(self) -> tuple[int, ...]:
+        """Numbers of the struck notes, from 0, in the order in which they sound, repeats and all.
+
+        >>> Melody.from_notes(["G3", "A3"]).played
+        (0, 1)
+        """
+        number = {event: note for note, event in enumerate(self.struck)}
+        parts = order_of_play(self.repeats, len(self.notes))
+        return tuple(number[event] for part in parts for event in part if event in number)
+
+    @cached_property
+    def moves(self) -> tuple[tuple[int, int], ...]:
+        """Each struck note with one that follows it as played, every pair once.
+
+        A second ending follows the notes before the first; going back to repeat is a move too.
+        """
+        return tuple(dict.fromkeys(pairwise(self.played)))
+
+    @cached_property
+    def before(self) -> tuple[int | None, ...]:
+        """The struck note heard before each struck note as it first sounds; None for the first."""
+        first = {after: before for before, after in reversed(self.moves)}
+        return (None, *(first[note] for note in range(1, len(self.struck))))[: len(self.struck)]
+
+    @cached_property
     def onsets(self) -> tuple[Fraction, ...]:
         """When each event begins, in beats from the start."""
         return tuple(accumulate((n.beats for n in self.notes), initial=Fraction(0)))[:-1]

@@ -154,20 +154,20 @@ def _stretch(bar: int, length: int) -> str:
 def _leap(tune: _Tune) -> Iterator[SheetQuestion]:
     """The widest leap, or all of that size."""
     pitches = tune.melody.pitches
-    sizes = [abs(after.midi - before.midi) for before, after in pairwise(pitches)]
-    widest = max(sizes, default=0)
-    notes = [note for note, size in enumerate(sizes) if size == widest]
-    if widest < _LEAP or len(notes) > _MOST_ANSWERS:
+    sizes = {(a, b): abs(pitches[b].midi - pitches[a].midi) for a, b in tune.melody.moves}
+    widest = max(sizes.values(), default=0)
+    leaps = [move for move, size in sizes.items() if size == widest]
+    if widest < _LEAP or len(leaps) > _MOST_ANSWERS:
         return
     told = [
-        f"{tune.place(note)}: {interval_words(pitches[note + 1] - pitches[note])}, "
-        f"{tune.name(note)} to {tune.name(note + 1)}"
-        for note in notes
+        f"{tune.place(a)}: {interval_words(pitches[b] - pitches[a])}, "
+        f"{tune.name(a)} to {tune.name(b)}"
+        for a, b in leaps
     ]
-    if len(notes) == 1:
+    if len(leaps) == 1:
         yield SheetQuestion("Where is the widest leap, up or down, and to which degree?", told[0])
     else:
-        count = ("", "", "Two", "Three")[len(notes)]
+        count = ("", "", "Two", "Three")[len(leaps)]
         yield SheetQuestion(
             f"{count} leaps are the widest. Where, and to which degree?", "; ".join(told)
         )
@@ -290,7 +290,7 @@ def hints_about(melody: Melody, *, degrees: str = "major") -> tuple[Hint, ...]:
     count = len(set(midi))
     return (
         Hint("how many different notes", "gives little away", (f"{count} different notes",)),
-        Hint("up or down", "gives the shape away", tuple(_by_bar(tune, _contour(midi)))),
+        Hint("up or down", "gives the shape away", tuple(_by_bar(tune, _contour(melody)))),
         Hint("the first note", "gives one note away", (tune.name(0),)),
         Hint(
             "the lowest and the highest",
@@ -306,10 +306,11 @@ def hints_about(melody: Melody, *, degrees: str = "major") -> tuple[Hint, ...]:
     )
 
 
-def _contour(midi: Sequence[int]) -> list[str]:
+def _contour(melody: Melody) -> list[str]:
     words = {1: "up", -1: "down", 0: "same"}
-    steps = [words[(b > a) - (b < a)] for a, b in pairwise(midi)]
-    return ["start", *steps]
+    midi = [pitch.midi for pitch in melody.pitches]
+    pairs = [(midi[a], midi[b]) for b, a in enumerate(melody.before) if a is not None]
+    return ["start", *(words[(b > a) - (b < a)] for a, b in pairs)]
 
 
 def _by_bar(tune: _Tune, words: Sequence[str]) -> Iterator[str]:

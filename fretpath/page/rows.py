@@ -157,11 +157,11 @@ class Subject:
     def moves(self) -> dict[int, int]:
         """Struck note to the position that the hand takes there, as far as it is shown."""
         moves: dict[int, int] = {}
-        before = 0
+        held: dict[int | None, int] = {None: 0}
         for note, position in enumerate(self.arrangement.positions if self.arrangement else ()):
-            if not self.hide.hides("place", note):
-                moves |= {note: position} if position != before else {}
-                before = position
+            held[note] = held[self.melody.before[note]]
+            if position != held[note] and not self.hide.hides("place", note):
+                moves[note] = held[note] = position
         return moves
 
     def spot(self, event: int) -> Spot:
@@ -213,8 +213,9 @@ class Spot:
 
     @property
     def interval(self) -> Interval | None:
-        """From the note before; None for the first."""
-        return self.pitch - self.melody.pitches[self.note - 1] if self.note else None
+        """From the note before, as it first sounds; None for the first."""
+        before = self.melody.before[self.note]
+        return None if before is None else self.pitch - self.melody.pitches[before]
 
     @property
     def fingering(self) -> Fingering | None:
@@ -260,9 +261,8 @@ class Row:
         hide, note = spot.subject.hide, spot.note
         if note < 0:
             return self.reveals in hide.kinds
-        return hide.hides(self.reveals, note) or (
-            self.of_pairs and note > 0 and hide.hides_note(note - 1)
-        )
+        before = spot.melody.before[note] if self.of_pairs else None
+        return hide.hides(self.reveals, note) or (before is not None and hide.hides_note(before))
 
     def data(self, spot: Spot) -> Any:
         """The row as data: the datum or the token, None where there is nothing."""

@@ -326,3 +326,8 @@ def test_the_ladder_stops_where_the_fastest_shift_reaches_the_limit(
 def test_a_limit_that_is_no_speed(limit: float) -> None:
     with pytest.raises(RequestError, match="above 0"):
         tempo_ladder(arrange(melody("1 2")), limit=limit)
+
+
+def test_no_phrase_runs_from_the_first_ending_into_the_second() -> None:
+    tune = melody("|: 1 2 | 3 2 | [1 3 6 :| [2 3, 1, ]")
+    assert [list(piece) for piece in pieces(tune)] == [[0, 1, 2, 3, 4, 5], [6, 7]]

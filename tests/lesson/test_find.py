@@ -146,3 +146,15 @@ def test_pages_hold_nothing_that_steers_a_terminal(
         main(words)
         shown = capsys.readouterr()
         assert all(c.isprintable() or c == "\n" for c in shown.out + shown.err)
+
+
+def test_repeats_are_read_as_they_are_played() -> None:
+    text = "|: 1 2 | 3 2 | [1 3 4 :| [2 1 7, ]"
+    assert found(text, largest_leap="P4")  # 4 to 1 going back, and no 4 to the 1 of the second
+    assert not found(text, largest_leap="M3")
+    assert not found("|: 1 2 | 3 5 :|", largest_leap="P4")
+    assert found(text, degrees="3 2 1 7")
+    assert not found(text, degrees="3 4 1 7")
+    match = find_in(melody(text), "tune", Wanted.read(degrees="2 1 7"))
+    assert match is not None
+    assert match.reasons == ("2 1 7: from bar 2, note 2",)

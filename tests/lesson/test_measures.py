@@ -130,3 +130,11 @@ def test_the_hand_is_measured_by_the_figures_of_the_fingering_at_a_usual_tempo()
     slow = tune_of(replace(leaping, tempo=Fraction(40)), "slow", "bass").hand
     assert slow is not None
     assert slow.fastest_shift == pytest.approx(far.fastest_shift / 2)
+
+
+def test_an_ending_is_measured_from_the_note_that_it_follows() -> None:
+    measured = ear_measures(melody("|: 1 3 | [1 3 5 :| [2 1, 1 ]"))
+    assert measured.largest_interval == 16  # from 3 to the low 1, not from 5
+    assert "leap between tonic and dominant" not in map(
+        str, material_of(melody("|: 1 2 | [1 3 2 :| [2 7, 1 ]"))
+    )

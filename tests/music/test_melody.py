@@ -235,6 +235,24 @@ class TestRepeats:
             assert dict(expanded.chords).get(at) == dict(melody.chords).get(event)
             assert dict(expanded.lyrics).get(at) == dict(melody.lyrics).get(event)
 
+    def test_a_second_ending_follows_the_notes_before_the_first(self) -> None:
+        melody = parse_melody("|: 1 2 | r 3 | [1 6 :| [2 3, 1, ] 5", key="G")
+        assert melody.played == (0, 1, 2, 3, 0, 1, 2, 4, 5, 6)
+        assert melody.before == (None, 0, 1, 2, 2, 4, 5)
+        assert melody.moves[-5:] == ((2, 3), (3, 0), (2, 4), (4, 5), (5, 6))
+
+    @pytest.mark.parametrize(
+        "text", ["r r", "r | 1 |: 2 :| 3", "|: r | [1 1 :| [2 2 ] 3", "1:2 | - 2 |: 3 :|x3"]
+    )
+    def test_the_notes_before_are_those_of_the_melody_written_out(self, text: str) -> None:
+        melody = parse_melody(text, key="G")
+        written = melody.expanded()
+        assert [melody.pitches[note] for note in melody.played] == [*written.pitches]
+        assert [*melody.before] == [
+            melody.played[at - 1] if at else None
+            for at in (melody.played.index(note) for note in range(len(melody.pitches)))
+        ]
+
     def test_a_repeat_sign_inside_a_bar_counts_one_bar(self) -> None:
         melody = parse_melody("meter: 4/4\n\n5, | 1 2 3 4 | 5 4 3 :| |: 2 | 1 2 3 5 | 1:3 :|")
         assert melody.bar_numbers == (0, 1, 1, 1, 1, 2, 2, 2, 2, 3, 3, 3, 3, 4)

@@ -66,6 +66,14 @@ def test_every_widest_leap_is_named(melody: Melody) -> None:
         assert {sizes[note_at(melody, place)] for place in places} == {max(sizes)}
 
 
+def test_a_leap_is_between_notes_that_follow_each_other_as_played() -> None:
+    text = "Where is the widest leap, up or down, and to which degree?"
+    ending = asked("meter: 2/4\n\n|: 1 2 | 3 2 | [1 3 6 :| [2 1 7, ]", key="G")
+    assert ending[text] == "bar 3, note 2: down a major sixth, 6 (E5) to 1 (G4)"
+    back = asked("|: 1 3 | 5 8 :|")
+    assert back[text] == "bar 2, note 2: down an octave, 8 (C5) to 1 (C4)"
+
+
 def test_three_equal_leaps_are_three_right_answers() -> None:
     questions = asked("meter: 4/4\n\n1 5 4 3 | 2 6 5 4 | 3 7 6 5")
     text = "Three leaps are the widest. Where, and to which degree?"

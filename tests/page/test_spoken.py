@@ -7,7 +7,7 @@ from hypothesis import given, settings
 
 from fretpath import Interval, arrange, parse_melody
 from fretpath.page.aloud import interval_words
-from fretpath.page.rows import render_spoken
+from fretpath.page.rows import Blanks, Subject, notes_data, render_spoken
 from tests.page.melodies import barred_melodies
 
 
@@ -67,3 +67,30 @@ def test_every_struck_note_is_said_once(melody) -> None:
     assert len(lines) == len(arrangement)
     for line, fret in zip(lines, arrangement.frets, strict=True):
         assert (f"fret {fret}," in line) if fret else (", open" in line)
+
+
+def test_an_ending_is_as_far_as_from_the_note_before_the_first() -> None:
+    tune = parse_melody("|: 1 2 | 3 2 | [1 3 6 :| [2 7, 1 ] 3", key="C")
+    lines = render_spoken(arrange(tune, "guitar")).splitlines()
+    told = [line.partition("degree ")[2] for line in lines if "degree" in line]
+    assert told[5:] == [
+        "6, up a fourth",
+        "7 below, down a minor third",
+        "1, up a minor second",
+        "3, up a major third",
+    ]
+
+
+def test_what_a_hidden_note_would_tell_is_left_out_of_the_second_ending() -> None:
+    """An interval tells of both its notes: here the fourth note, which is hidden."""
+    tune = parse_melody("|: 1 2 | 3 2 | [1 3 6 :| [2 7, 1 ]", key="C")
+    arrangement = arrange(tune, "guitar")
+    last = render_spoken(arrangement, hide=Blanks.parse("every-4th")).splitlines()[-2:]
+    assert last[0].endswith("degree 7 below")
+    intervals = [spot["interval"] for spot in notes_data(Subject(arrangement))]
+    assert intervals[-2:] == ["-m3", "+m2"]
+
+
+def test_a_second_ending_names_the_position_that_the_hand_comes_to() -> None:
+    tune = parse_melody("|: 1@4-3 | [1 8@4-15 :| [2 8@4-15 ]", key="G")
+    assert [*Subject(arrange(tune, "bass")).moves] == [0, 1, 2]
