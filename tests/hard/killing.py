@@ -221,6 +221,7 @@ class _Counter:
 
     def _die_if_done(self) -> None:
         if self.file_calls == self.ends[0] or self.any_calls == self.ends[1]:
+            self.listening = False  # the kill is a call too
             os.kill(os.getpid(), signal.SIGKILL)
 
 

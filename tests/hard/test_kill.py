@@ -36,7 +36,7 @@ def test_whatever_the_moment_every_file_is_whole(tmp_path: Path) -> None:
     assert [row["job"] for row in rows] == [job.name for job in JOBS]
     killed = sum(int(row["killed"]) for row in rows)
     left = sum(int(row["left hidden"]) for row in rows)
-    assert killed > ROUNDS, "too few were still at work when they were killed"
+    assert killed > 0.6 * len(JOBS) * ROUNDS, "too few were still at work when they were killed"
     assert 0 < left <= killed, "no moment fell into the writing"
 
 
