@@ -275,11 +275,17 @@ def _best_arrangement(setup: Setup, melody: Melody) -> Arrangement | None:
 def _why_not(setup: Setup, melody: Melody) -> UnplayableError:
     """Why a melody has no fingering, with the single limit whose end would help."""
     moved = _in_octaves(melody, _octaves(melody, setup.instrument)[0])
-    problem = explain_failure(planner_for(setup), moved)
+    moved = replace(moved, octave_free=melody.octave_free)
+    problem = explain_failure(planner_for(setup), moved, _fits)
     for option, limits in setup.limits.without_one():
-        if _best_attempt(replace(setup, limits=limits, objective="total"), melody) is not None:
+        if _fits(replace(setup, limits=limits), melody):
             return type(problem)(f"{problem}\nDrop {option}: without it the melody can be played.")
     return problem
+
+
+def _fits(setup: Setup, melody: Melody) -> bool:
+    """Whether a melody can be played."""
+    return _best_attempt(replace(setup, objective="total"), melody) is not None
 
 
 def _in_octaves(melody: Melody, octaves: int) -> Melody:

@@ -24,6 +24,7 @@ from fretpath.music.transposing import Transposed, transpose_melody, usual_tonic
 from fretpath.music.words import counted
 from fretpath.neck.arrange import Answer, arrange, arrange_many
 from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.explain_failure import MOVE
 from fretpath.neck.instrument import Instrument, octaves_for
 from fretpath.neck.line import without_places
 from fretpath.neck.setup import Limits, On, Setup
@@ -115,7 +116,8 @@ def rank_keys(
     answers = arrange_many(tunes or [melody], setup, unplayable="return")
     choices = [_choice(answer) for answer in answers if isinstance(answer, Arrangement)]
     if not choices:
-        raise _nowhere(melody.key, tunes or [melody], answers)
+        problem = _nowhere(melody.key, tunes or [melody], answers)
+        raise problem if most is None else _with_more_signs(problem, melody, setup, octave)
     return tuple(sorted(choices, key=_easiest_first))
 
 
@@ -129,7 +131,26 @@ def _nowhere(
         if isinstance(answer, UnplayableError)
     ]
     where, problem = next((found for found in refused if found[0] == key), refused[0])
-    return type(problem)(f"no key can be played here; in {where}: {problem}")
+    why = str(problem).replace(MOVE, "")
+    return type(problem)(f"no key can be played here; in {where}: {why}")
+
+
+def _with_more_signs(
+    problem: UnplayableError, melody: Melody, setup: Setup, octave: int | None
+) -> UnplayableError:
+    """The problem, and the key that could be played if it might have more sharps or flats."""
+    signs = setup.limits.accidentals
+    free = replace(setup, limits=replace(setup.limits, accidentals=None))
+    try:
+        choices = rank_keys(melody, free, octave=octave)
+    except UnplayableError:
+        return problem
+    fewest = min((choice.key for choice in choices), key=lambda key: abs(key.signature))
+    _, _, why = str(problem).partition("; ")
+    return type(problem)(
+        f"no key within --accidentals {signs} can be played here, but {fewest} "
+        f"({_signature(fewest.signature)}) can; {why}"
+    )
 
 
 def _octaves(

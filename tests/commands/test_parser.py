@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import os
+import random
 import re
 import shlex
 from pathlib import Path
@@ -45,6 +46,10 @@ def advice_in(message: str, words: list[str]) -> list[list[str]]:
         calls.append([re.sub(re.escape(typed) + r"(?![\w-])", meant, word) for word in words])
     for option, value in re.findall(r"\((--[\w-]+) ([\w#-]+)\)", message):
         calls.append([*words, option, value])
+    for key, octave in re.findall(r"\(in ([^)]+)\)(?: with --octave (\d))?", message):
+        calls.append([*words, "--key", key, *(["--octave", octave] if octave else [])])
+    for option in re.findall(r"Drop (--[^:]+):", message):
+        calls.append(shlex.split(shlex.join(words).replace(option, "")))
     for option, value in re.findall(r"that is (--[\w-]+) ([\w-]+)", message):
         kept = [word for word in words if word != "--tuning" and word != "E A D G"]
         calls.append([*kept, option, value])
@@ -61,6 +66,43 @@ def test_advice_works_when_it_is_followed(call: str, capsys: pytest.CaptureFixtu
         status = main(better)
         said = capsys.readouterr()
         assert status == 0, (better, message, said.err)
+
+
+LIMITED = [
+    shlex.join(["tab", melody, "--key", key, "--instrument", instrument, *limits.split()])
+    for melody, octaves in (
+        ("1 b3 5 b10", ""), ("1 5 8 15", "--octave 3"), ("1 2 3 5 1,", "--octave 6"),
+        ("1 9 b10 5", "--octave 1"),
+    )
+    for key in ("Gm", "C# minor", "Bbm", "Eb", "D#m", "C")
+    for instrument in ("ukulele", "bass", "guitar", "mandolin", "banjo")
+    for limits in (
+        "--highest-fret 5", "--open-strings forbid --position 2", "--lowest-fret 3 --reach 60mm",
+        "--strings 1,2", "--one-string", "--no-shift --highest-fret 7", "--frets 11 --capo 2",
+    )
+    for limits in (f"{limits} {octaves}",)
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("call", random.Random(4).sample(LIMITED, 60))
+def test_advice_keeps_to_the_limits(call: str, capsys: pytest.CaptureFixture[str]) -> None:
+    words = shlex.split(call)
+    if main(words):
+        message = capsys.readouterr().err
+        for better in advice_in(message, words):
+            assert main(better) == 0, (better, message, capsys.readouterr().err)
+
+
+def test_a_fret_that_stays_in_force_and_a_key_by_its_usual_name(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A semitone lower (F# minor) lies on the neck, yet above fret 5; nor is B# a usual name."""
+    words = shlex.split("tab '1 b3 5 b10' --instrument ukulele --highest-fret 5 --key")
+    for key in ("Gm", "C#m", "B#m"):
+        main([*words, key])
+        message = capsys.readouterr().err
+        assert "F#" not in message
+        assert not re.search(r"\(in (B#|E#|C# natural)", message)
 
 
 def test_most_of_them_hold_advice(capsys: pytest.CaptureFixture[str]) -> None:

@@ -123,6 +123,21 @@ def test_only_keys_of_few_sharps_or_flats() -> None:
         Setup.of("bass", limits=Limits(accidentals=8))
 
 
+def test_accidentals_are_named_where_they_leave_out_the_keys() -> None:
+    """Below fret 5 of a ukulele (C4 to D5) this lies in F minor only, of four flats."""
+    tune = parse("key: G minor\n\n5, 1 b3 5 6 1")
+    few = Limits(highest_fret=5, accidentals=2)
+    with pytest.raises(UnplayableError) as problem:
+        rank_keys(tune, Setup.of("ukulele", limits=few))
+    says = "no key within --accidentals 2 can be played here, but F natural minor (4 flats) can; "
+    assert str(problem.value).startswith(f"{says}in G natural minor: ")
+    assert "fretpath keys" not in str(problem.value)
+    [choice] = rank_keys(tune, Setup.of("ukulele", limits=replace(few, accidentals=4)))
+    assert str(choice.key) == "F natural minor"
+    with pytest.raises(UnplayableError, match=r"^no key can be played here; in G nat"):
+        rank_keys(tune, Setup.of("ukulele", limits=replace(few, highest_fret=4)))
+
+
 def test_a_closed_hand_goes_before_a_saved_open_string() -> None:
     """A key whose hand spans much less wins over one that is a little cheaper."""
     choices = rank_keys(TUNE, Setup.of("bass", limits=Limits(highest_fret=9)))
