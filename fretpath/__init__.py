@@ -15,6 +15,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from fretpath.errors import (
+    AmbiguousTextError,
     ArrangementError,
     FretpathError,
     MelodySyntaxError,
@@ -73,6 +74,7 @@ if TYPE_CHECKING:
     from fretpath.lesson.tune import EarMeasures, Tune, ear_measures, tune_of
     from fretpath.music.departures import Account, Departure, ScaleReading, read_scales
     from fretpath.music.keyfinding import KeyGuess, find_key
+    from fretpath.music.loose import read_loosely
     from fretpath.music.scales import scales_holding
     from fretpath.music.spelling import SpelledNote, spell
     from fretpath.neck.keychoice import KeyChoice, Shape, Transposition, rank_keys, transpose
@@ -95,6 +97,7 @@ __all__ = [
     "INSTRUMENTS",
     "SCALES",
     "Account",
+    "AmbiguousTextError",
     "Answer",
     "Arrangement",
     "ArrangementError",
@@ -206,6 +209,7 @@ __all__ = [
     "rank_keys",
     "read_answer",
     "read_card",
+    "read_loosely",
     "read_scales",
     "read_score",
     "read_tab",
@@ -252,6 +256,7 @@ _LATER = {
     "fretpath.lesson.tune": ("EarMeasures", "Tune", "ear_measures", "tune_of"),
     "fretpath.music.departures": ("Account", "Departure", "ScaleReading", "read_scales"),
     "fretpath.music.keyfinding": ("KeyGuess", "find_key"),
+    "fretpath.music.loose": ("read_loosely",),
     "fretpath.music.scales": ("scales_holding",),
     "fretpath.music.spelling": ("SpelledNote", "spell"),
     "fretpath.neck.ways": ("Reason", "describe", "reasons", "ways"),

@@ -46,7 +46,11 @@ def add_melody_options(parser: argparse.ArgumentParser, *, needed: bool = True) 
         "for standard input",
     )
     add_score_options(parser)
-    parser.add_argument("--key", help="tonic, such as B (the mode stays), or 'C minor'")
+    parser.add_argument(
+        "--key",
+        help="tonic, such as B (the mode stays), or 'C minor'; notes in letters stay "
+        "(transpose moves them)",
+    )
     parser.add_argument(
         "--octave",
         metavar="N",

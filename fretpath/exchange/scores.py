@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from fretpath.errors import RequestError, ScoreFileError, nearest
+from fretpath.errors import MelodySyntaxError, RequestError, ScoreFileError, nearest
 from fretpath.exchange.door import (
     KINDS,
     LIMITS,
@@ -35,6 +35,7 @@ from fretpath.music.key import key_asked
 from fretpath.music.keyfinding import in_key, respell
 from fretpath.music.melody import Melody
 from fretpath.music.notation import format_melody, parse_melody
+from fretpath.music.text import TextSpot
 from fretpath.music.transposing import transpose_melody, way_to
 from fretpath.neck.arrangement import Arrangement
 from fretpath.remarks import Remark
@@ -75,7 +76,7 @@ class ScoreTune:
         that is not there.
         """
         if self.kind == "text":
-            return Reading(parse_melody(self.content, source=self.source))
+            return Reading(_strictly(self.content, self.source))
         return melody_of(self.voice(part=part, lowest=lowest, places=places), self.name)
 
     def voice(
@@ -93,6 +94,17 @@ class ScoreTune:
         from fretpath.exchange.musicxml import read_musicxml
 
         return read_musicxml(self.content, part, lowest=lowest, places=places, name=self.name)
+
+
+def _strictly(text: str, source: str) -> Melody:
+    """The melody of a text in the notation; the error names the reader of any other text."""
+    try:
+        return parse_melody(text, source=source)
+    except MelodySyntaxError as fault:
+        spot = TextSpot(fault.source, fault.line, fault.column, fault.span, fault.text)
+        raise spot.error(
+            f"{fault.problem} (text as people jot it is read by fretpath.read_loosely)"
+        ) from None
 
 
 @dataclass(frozen=True)
@@ -147,6 +159,7 @@ def read_score(
 ) -> Reading:
     """The melody of a score or of melody text, and what must be said about it.
 
+    Melody text must be in the notation; :func:`~fretpath.music.loose.read_loosely` reads others.
     *source* is a file name, bytes, or a file open for reading bytes; *tune* is the number or the
     title of a tune of a tune book (:func:`open_book` lists them), *part* the number or the name of
     a part (``1.2`` is its second voice), *lowest* takes the lowest note of a chord and not the

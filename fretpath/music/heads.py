@@ -43,8 +43,8 @@ _LONGEST = 300
 """Characters of a line that may hold headers."""
 _NAMED = re.compile(
     r"\s*((?i:[kq])|[A-Za-z]{2,9}(?: [A-Za-z]{2,9})?)\s*[:=]\s*(.*)"
-    r"|\s*(?i:(title))\s*-\s*(.*)|\s*(?i:(octave))\s*[- ]\s*(\d)"
-    r"|\s*(?i:(in|key))\s*[-–>→ ]\s*([a-g][#b]?)"
+    r"|\s*(?i:(title))\s*-\s*(.*)|\s*(?i:(octave))(?:\s+|\s*-\s*)(\d)"
+    r"|\s*(?i:(in|key))(?:\s+|\s*[-–>→]\s*)([a-g][#b]?)"
 )
 _TAKEN = "\ufffc"
 """Stands where a header was taken off a line."""

@@ -270,7 +270,8 @@ def _sort(row: JottedLine, following: str, draft: Draft) -> None:
     elif _is_chords(line, following):
         row.kind = "chords"
     else:
-        if ":" in line and name.isalpha() and len(name) > 2 and not _is_music(line):
+        valued = name.isalpha() and line.partition(":")[2].strip()
+        if valued and len(name) > 2 and not _is_music(line):
             _refuse_misspelt(row, name, draft)
         _take_heads(row, draft)
 
@@ -370,7 +371,7 @@ def _without_label(row: JottedLine, draft: Draft) -> str:
             ("its number", f"{unclear[1]} {unclear[2]}: {unclear[3]}"),
             ("a note", f"{unclear[1]}: {unclear[2]} {unclear[3]}"),
         )
-    part = _SECTION.fullmatch(line)
+    part = _SECTION.fullmatch(line) or _label(line)
     if part and (not part[2] or _is_music(part[2])):
         draft.tell("left out", f'the name of a part: "{part[1].strip()}"', number)
         return part[2]
@@ -382,6 +383,12 @@ def _without_label(row: JottedLine, draft: Draft) -> str:
     line = _out_of_prose(line, number, draft)
     quoted = line.strip('"')
     return quoted if quoted != line and _is_music(quoted) else line
+
+
+def _label(line: str) -> re.Match[str] | None:
+    """One word or two and a colon, with nothing behind it, that are no music and no greeting."""
+    found = re.fullmatch(r"([^\W\d_]+(?: [^\W\d_]+)?) ?:()", line)
+    return None if found and (_is_music(found[1]) or _GREETING.match(line)) else found
 
 
 def _out_of_prose(line: str, number: int, draft: Draft) -> str:

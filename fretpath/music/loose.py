@@ -37,6 +37,7 @@ from fretpath.music.text import (
     music_line,
     refuse_tab,
     rows,
+    split,
 )
 from fretpath.remarks import Remark
 
@@ -64,9 +65,10 @@ def read_loosely(
     >>> [str(remark) for remark in remarks]
     ['line 2: read: the commas separate the notes, they are no octave down']
 
-    *key* replaces the key of the text, as in :func:`parse_melody`.  Raises
-    :class:`AmbiguousTextError` where two readings are likely, and :class:`MelodySyntaxError` where
-    there is none.
+    *key* replaces the key of the text, as in :func:`parse_melody`: degrees move along, letters stay
+    and are only counted in it, which a remark tells.  *source* names the melody in messages.
+    Raises :class:`AmbiguousTextError` where two readings are likely, and
+    :class:`MelodySyntaxError` where there is none.
     """
     refuse_tab(text, source)
     lines = list(rows(text, source))
@@ -78,10 +80,29 @@ def read_loosely(
     long = len(lines) > MOST_LINES or len(text) > MOST_CHARACTERS
     draft = None if long or _is_notation(text, wanted, source) else _draft(text, wanted, source)
     if draft is None:  # the strict reader says what is wrong, or reads what looks like none
-        return parse_melody(text, key=wanted, source=source), ()
+        melody = parse_melody(text, key=wanted, source=source)
+        stay = _letters_stay(*_key_and_events(text, source), melody, wanted) if wanted else ()
+        return melody, tuple(stay)
     melody = _parse(draft, wanted)
     _tell_afterwards(draft, melody, wanted)
     return melody, tuple(sorted(draft.remarks, key=_line_of))
+
+
+def _key_and_events(text: str, source: str) -> tuple[Key | None, list[re.Match[str]]]:
+    """The key and the events of a text in the notation, as they are written."""
+    headers, lines = split(text, source)
+    key = Key.parse(headers["key"][0]) if "key" in headers else None
+    return key, [event.match for line in lines for event in line.events]
+
+
+def _letters_stay(
+    own: Key | None, events: Sequence[re.Match[str]], melody: Melody, wanted: str | Key | None
+) -> Iterator[Remark]:
+    """The remark on a text in letters that has another key than the one asked for."""
+    if own and own != melody.key and any(match["letter"] for match in events):
+        to = f'"{wanted}"' if " " in str(wanted) else wanted
+        told = f"letters are not moved by --key: their degrees are told in {melody.key}, not {own}"
+        yield Remark("read", f"{told}; to move them: fretpath transpose FILE --to {to}")
 
 
 def _line_of(remark: Remark) -> int:
@@ -143,6 +164,7 @@ def _tell_afterwards(draft: Draft, melody: Melody, wanted: str | Key | None) -> 
     events = [match for _, _, match in draft.events()]
     degrees = any(match["degree"] for match in events)
     first = draft.music()[0].number
+    draft.remarks.extend(_letters_stay(draft.key, events, melody, wanted))
     if degrees and "key" not in draft.heads and wanted is None:
         draft.tell("guessed", "no key is given: the degrees are read in C major", first)
     if degrees and any(match["letter"] for match in events):
@@ -371,23 +393,37 @@ def _chord_line(chords: JottedLine, row: JottedLine, draft: Draft) -> Iterator[s
     shown = " ".join(name for _, name in names)
     columns = [m.start() for m in re.finditer(r"[^\s|]+", row.text)]
     events = [word for word in row.words if "|" not in word]
-    nearest = [_nearest(columns, column) for column, _ in names]
-    near = all(abs(columns[i] - c) <= 1 for i, (c, _) in zip(nearest, names, strict=True))
-    aligned = "  " in chords.text.strip() and nearest == sorted(set(nearest)) and near
+    places = [place for column, _ in names for place in _place_under(column, row.text)]
+    sure = len(places) == len(names) and places == sorted(set(places))
+    aligned = "  " in chords.text.strip() and sure
     if not aligned or len(columns) != len(events) or row.times > 1:
-        told = f"a line of chords, no notes, over the music, {shown}: their notes are not told"
+        told = (
+            f"the chord names {shown}: it does not show which note each is for; put each right "
+            'over its note, or write them below, such as "chords: C _ G _"'
+        )
         draft.tell("left out", told, chords.number)
         return
     draft.tell("read", f"a line of chords, no notes: {shown}", chords.number)
     cells = ["_"] * len(events)
-    for place, (_, name) in zip(nearest, names, strict=True):
+    for place, (_, name) in zip(places, names, strict=True):
         cells[place] = name
     yield f"chords: {' '.join(cells).rstrip(' _')}"
 
 
-def _nearest(columns: Sequence[int], column: int) -> int:
-    """The place of the column nearest to a column; the first of two."""
-    return min(range(len(columns)), key=lambda place: abs(columns[place] - column))
+def _place_under(column: int, notes: str) -> Iterator[int]:
+    """The note under a column or one beside it, if any; a bar line stands for the note after it.
+
+    >>> [[*_place_under(column, "1 2 | 3")] for column in (0, 3, 4, 6, 9)]
+    [[0], [1], [2], [2], []]
+    """
+    found: list[tuple[int, int]] = []
+    place = 0
+    for token in re.finditer(r"\|+|[^\s|]+", notes):
+        found.append((abs(token.start() - column), place))
+        place += token[0][0] != "|"
+    away, nearest = min(found)
+    if away <= 1 and nearest < place:
+        yield nearest
 
 
 # -- two readings: lines of counts ---------------------------------------------------------------

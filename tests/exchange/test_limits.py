@@ -16,7 +16,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fretpath import FretpathError, format_melody, parse_melody, read_score, score_bytes
+from fretpath import (
+    FretpathError,
+    MelodySyntaxError,
+    format_melody,
+    parse_melody,
+    read_score,
+    score_bytes,
+)
 from fretpath.exchange.scores import FORMATS, open_book, pack
 
 NOTE = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note>"
@@ -199,6 +206,12 @@ def test_bytes_open_files_and_melody_text_are_read(tmp_path: Path) -> None:
         assert from_file.melody.title == "One Door"
     with (tmp_path / "tune.txt").open() as text, pytest.raises(FretpathError, match="'rb'"):
         read_score(text)  # type: ignore[arg-type]
+
+
+def test_jotted_text_is_refused_with_the_name_of_its_reader() -> None:
+    with pytest.raises(MelodySyntaxError, match=r"is read by fretpath\.read_loosely") as caught:
+        read_score(b"title: Rainy Tuesday\n\n1 2 zig")
+    assert (caught.value.line, caught.value.column) == (3, 5)
 
 
 def test_a_music21_stream_becomes_a_melody() -> None:

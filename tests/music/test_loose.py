@@ -85,6 +85,10 @@ READ = [
     ("key: C\n3/4: 1 2 3 | 1 - -", "key: C\nmeter: 3/4\n\n1 2 3 | 1 - -", ()),
     ("key: C\n1 (2) 3 (4)", "key: C\n\n1:2 3:4", ("beats",)),
     ("key: C\n1 # 4 5", "key: C\n\n1 #4 5", ()),
+    ("Verse:\n1 2 3\nChorus:\n5 4", "1 2 3\n5 4", ('"Verse"', '"Chorus"', "no key")),
+    ("key: C\n1 2 3\nMiddle eight:\n5 4", "key: C\n\n1 2 3\n5 4", ('"Middle eight"',)),
+    ("key: C\nSolo:\n1 2 3", "key: C\n\n1 2 3", ('part: "Solo"',)),
+    ("key: C\nDear Tom:\n1 2 3", "key: C\n\n1 2 3", ("words that are no music: Dear Tom",)),
     ("key: C\nLesson 4: 1 2 3", "key: C\n\n1 2 3", ('"Lesson 4"',)),
     ("key: C\n1 3 5 1high 5low", "key: C\n\n1 3 5 8 5,", ("high", "low")),
     ("key: C\nroot 3rd 5th 8th", "key: C\n\n1 3 5 8", ("root", "degrees")),
@@ -200,6 +204,59 @@ class TestReading:
         melody, _ = read_loosely("in G\n1, 2, 3", key="B flat")
         assert [pitch.name for pitch in melody.pitches] == ["Bb", "C", "D"]
 
+    @pytest.mark.parametrize(
+        "text", ["title: Quay\nkey: D minor\nD F A D", "Quay, in D minor\nD, F, A, D"]
+    )
+    @pytest.mark.parametrize(
+        ("key", "told", "command"),
+        [("G", "G natural minor", "--to G"), ("G major", "G major", '--to "G major"')],
+    )
+    def test_letters_that_another_key_does_not_move_are_told(
+        self, text: str, key: str, told: str, command: str
+    ) -> None:
+        melody, remarks = read_loosely(text, key=key)
+        assert [pitch.name for pitch in melody.pitches] == ["D", "F", "A", "D"]
+        [remark] = [str(remark) for remark in remarks if "letters are not moved" in remark.text]
+        assert f"degrees are told in {told}, not D natural minor" in remark
+        assert remark.endswith(f"fretpath transpose FILE {command}")
+
+    @pytest.mark.parametrize(
+        ("text", "key"),
+        [
+            ("key: D minor\nD F A D", "D"),
+            ("key: D minor\nD F A D", None),
+            ("D F A D", "G"),
+            ("key: D minor\n1 b3 5 8", "G"),
+        ],
+    )
+    def test_letters_in_their_key_and_degrees_in_any_go_without_that(
+        self, text: str, key: str | None
+    ) -> None:
+        assert "--key" not in str(read_loosely(text, key=key)[1])
+
+    @pytest.mark.parametrize(
+        ("names", "under"),
+        [
+            ("F       Bb", {0: "F", 4: "Bb"}),
+            ("F   Bb  C   F", {0: "F", 2: "Bb", 4: "C", 5: "F"}),
+            ("C7        F", {0: "C7", 4: "F"}),
+            ("  F   C", {1: "F", 3: "C"}),
+        ],
+    )
+    def test_chord_names_stand_at_the_notes_under_them(
+        self, names: str, under: dict[int, str]
+    ) -> None:
+        melody, remarks = read_loosely(f"key: F\n{names}\n1 2 3 5 | 4 3 2 1")
+        assert dict(melody.chords) == under
+        assert "a line of chords, no notes" in str(remarks[0])
+
+    @pytest.mark.parametrize("names", ["F Bb C", "F   Bb          C                 F"])
+    def test_chord_names_without_a_place_are_left_out_in_plain_words(self, names: str) -> None:
+        melody, remarks = read_loosely(f"key: F\n{names}\n1 2 3 5 | 4 3 2 1")
+        assert not melody.chords
+        told = f"the chord names {' '.join(names.split())}: it does not show which note"
+        assert told in str(remarks[0])
+
 
 class TestHeads:
     @pytest.mark.parametrize(
@@ -213,6 +270,9 @@ class TestHeads:
             ("time: 6/8", {"meter": "6/8"}, ""),
             ("Harbour Steps (D dorian, 6/8)", {"key": "D dorian", "meter": "6/8"}, "Harbour Steps"),
             ("Title: Ferry in G", {"title": "Ferry in G"}, ""),
+            ("octave  -  3", {"octave": "3"}, ""),
+            ("octave   3", {"octave": "3"}, ""),
+            ("key  >  g", {"key": "g"}, ""),
             ("1 2 3 5", {}, "1 2 3 5"),
             ("1/2/3/5", {}, "1/2/3/5"),
             ("a minor thing", {"key": "A natural minor"}, "thing"),
