@@ -51,6 +51,10 @@ def run(arguments: argparse.Namespace) -> str:
         by=_by(arguments.by),
         onto=arguments.onto,
     )
+    if moved.before is None:
+        arguments.remarks.append(
+            "the tune as written has no place on this neck, so only the moved one is shown"
+        )
     if arguments.json:
         data = transposition_data(moved, degrees=arguments.degrees)
         data["key_found"] = guess_data(guess)

@@ -13,6 +13,7 @@ same search, so the claim is read off the two fingerings and never assumed.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
@@ -188,8 +189,10 @@ Shape = Literal["keep", "refinger", "either"]
 class Transposition(Value):
     """A melody fingered before and after a move."""
 
-    before: Arrangement
-    """As it was."""
+    written: Melody
+    """As it was, in the octave it is played in."""
+    before: Arrangement | None
+    """The fingering of that; None where it has no place on the neck."""
     after: Arrangement
     """In its new key, mode or on its new instrument."""
     interval: Interval
@@ -200,7 +203,7 @@ class Transposition(Value):
     @property
     def shape_frets(self) -> int | None:
         """By how many frets the whole shape moved up the neck; None if it is fingered anew."""
-        return shape_move(self.before, self.after)
+        return shape_move(self.before, self.after) if self.before else None
 
 
 def shape_move(before: Arrangement, after: Arrangement) -> int | None:
@@ -236,29 +239,33 @@ def transpose(
     *to* and *onto*.  *shape* is ``refinger`` (the least effort where it now lies), ``keep`` (every
     note on its string, all frets moved alike; :class:`UnplayableError` where that cannot be), or
     ``either`` (kept where it can be).  Where the limits of *on* forbid the melody as it is, it is
-    shown without them: they hold for the new key.
+    shown without them: they hold for the new key.  A melody that is off the neck as it is moves
+    all the same.
     """
     if shape not in get_args(Shape):
         raise RequestError(f'a shape is {", ".join(get_args(Shape))}, not "{str(shape)[:40]}"')
     setup = Setup.of(on)
     before = _as_it_is(melody, setup)
+    written = before.melody if before else melody
     exact = onto is None and by is not None
-    moved = _move(before.melody if exact else melody, to, by)
+    moved = _move(written if exact else melody, to, by)
     if onto is not None:
         moved = replace(moved, melody=without_places(moved.melody))
     after = None
     if shape != "refinger":
-        fixed = replace(before.melody, octave_free=False)
+        fixed = replace(written, octave_free=False)
         try:
-            if onto is not None:
-                raise UnplayableError("a shape is kept on one instrument only")
+            if before is None or onto is not None:
+                raise UnplayableError("a shape is kept only on the instrument it was played on")
             after = _keep_shape(before, _move(fixed, to, by).melody, setup)
         except UnplayableError:
             if shape == "keep":
                 raise
     if after is None:
         after = arrange(moved.melody, setup if onto is None else _setup_after(setup, onto))
-    return Transposition(before, after, _distance(before, after), moved.changed)
+    off = before is None and melody.octave_free
+    interval = moved.interval if off else _distance(written, after.melody)
+    return Transposition(written, before, after, interval, moved.changed)
 
 
 def _keep_shape(before: Arrangement, melody: Melody, setup: Setup) -> Arrangement:
@@ -273,12 +280,12 @@ def _keep_shape(before: Arrangement, melody: Melody, setup: Setup) -> Arrangemen
     return replace(placed, melody=melody, octave_chosen=before.octave_chosen)
 
 
-def _as_it_is(melody: Melody, setup: Setup) -> Arrangement:
-    """Before the move: within the limits, or without them where they forbid it."""
-    try:
-        return arrange(melody, setup)
-    except UnplayableError:
-        return arrange(melody, replace(setup, limits=Limits()))
+def _as_it_is(melody: Melody, setup: Setup) -> Arrangement | None:
+    """Before the move: within the limits, or without them where they forbid it; None off neck."""
+    for limits in (setup.limits, Limits()):
+        with suppress(UnplayableError):
+            return arrange(melody, replace(setup, limits=limits))
+    return None
 
 
 def _setup_after(setup: Setup, onto: On) -> Setup:
@@ -294,8 +301,7 @@ def _move(melody: Melody, to: str | Key | None, by: str | int | Interval | None)
     return transpose_melody(melody, to=to, by=by)
 
 
-def _distance(before: Arrangement, after: Arrangement) -> Interval:
-    old, new = before.melody.tonic, after.melody.tonic
-    if old is None or new is None:
-        return after.melody.pitches[0] - before.melody.pitches[0]
-    return new - old
+def _distance(before: Melody, after: Melody) -> Interval:
+    if before.tonic is None or after.tonic is None:
+        return after.pitches[0] - before.pitches[0]
+    return after.tonic - before.tonic

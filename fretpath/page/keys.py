@@ -92,14 +92,15 @@ def keys_data(choices: Sequence[KeyChoice]) -> list[dict[str, Any]]:
 
 def render_transposition(moved: Transposition, *, degrees: str = "major", width: int = 80) -> str:
     """The move in words, the figures side by side, and the tab; ends with a newline."""
-    head = [_move(moved), _degrees(moved), _shape(moved)]
+    head = [_move(moved), _degrees(moved), *([_shape(moved)] if moved.before else [])]
     lines = [line for text in head for line in wrap(text, width)]
     page = render_tab(moved.after, degrees=degrees, width=width)
-    return "\n".join([*lines, "", *_table(moved), "", page])
+    figures = [*_table(moved.before, moved.after), ""] if moved.before else []
+    return "\n".join([*lines, "", *figures, page])
 
 
 def _move(moved: Transposition) -> str:
-    old, new = moved.before.melody, moved.after.melody
+    old, new = moved.written, moved.after.melody
     keys = [with_capitals(str(melody.key)) if melody.key else "no key" for melody in (old, new)]
     text = f"from {keys[0]} to {keys[1]}: " if keys[0] != keys[1] else f"{keys[0]}: "
     semitones = abs(moved.interval.semitones)
@@ -108,8 +109,10 @@ def _move(moved: Transposition) -> str:
         text += f"{way} {_far(moved.interval)} ({counted(semitones, 'semitone')})"
     else:
         text += "at the same pitch"
-    before, after = moved.before.instrument, moved.after.instrument
-    return text + (f", from {before.name} to {after.name}" if before != after else "")
+    before, after = moved.before, moved.after.instrument
+    if before is None or before.instrument == after:
+        return text
+    return f"{text}, from {before.instrument.name} to {after.name}"
 
 
 def _far(interval: Interval) -> str:
@@ -123,7 +126,7 @@ def _far(interval: Interval) -> str:
 def _degrees(moved: Transposition) -> str:
     if not moved.changed:
         return "the row of degrees is unchanged"
-    old, new = moved.before.melody, moved.after.melody
+    old, new = moved.written, moved.after.melody
     exchanges: dict[str, list[str]] = {}
     for note in moved.changed:
         before, after = old.degrees[note], new.degrees[note]
@@ -146,8 +149,8 @@ def _shape(moved: Transposition) -> str:
     return f"the whole shape moves {way}, on the same strings"
 
 
-def _table(moved: Transposition) -> list[str]:
-    columns = [_column(moved.before), _column(moved.after)]
+def _table(before: Arrangement, after: Arrangement) -> list[str]:
+    columns = [_column(before), _column(after)]
     rows = [(name, columns[0][name], columns[1][name]) for name in columns[0]]
     return table(rows, head=("", "before", "after"))
 
@@ -161,16 +164,20 @@ def _column(arrangement: Arrangement) -> dict[str, str]:
 
 
 def transposition_data(moved: Transposition, *, degrees: str = "major") -> dict[str, Any]:
-    """The same as plain data; ``shape_frets`` is null where it was fingered anew."""
+    """The same as plain data; ``shape_frets`` is null where it was fingered anew.
+
+    So are instrument and figures before the move where it had no place on the neck.
+    """
+    before = moved.before
     return {
         "interval": str(moved.interval),
         "semitones": moved.interval.semitones,
         "shape_frets": moved.shape_frets,
         "changed_notes": [note + 1 for note in moved.changed],
         "before": {
-            "key": str(moved.before.melody.key) if moved.before.melody.key else None,
-            "instrument": moved.before.instrument.name,
-            "figures": asdict(moved.before.figures),
+            "key": str(moved.written.key) if moved.written.key else None,
+            "instrument": before.instrument.name if before else None,
+            "figures": asdict(before.figures) if before else None,
         },
         "after": arrangement_data(moved.after, degrees=degrees),
     }

@@ -213,6 +213,15 @@ class TestTranspose:
     def test_what_cannot_be(self, capsys: Said, words: tuple[str, ...], says: str) -> None:
         assert says in refusal(capsys, "transpose", "1 3 5", "--key", "G", *words)
 
+    def test_a_tune_off_the_neck_is_shown_where_it_is_moved_to(self, capsys: Said) -> None:
+        words = ["transpose", "1 3 10", "--key", "G", "--octave", "4", "--instrument", "ukulele"]
+        assert main([*words, "--to", "F"]) == 0
+        said = capsys.readouterr()
+        assert "the tune as written has no place on this neck" in said.err
+        assert "from G major to F major: down M2 (2 semitones)" in said.out
+        assert "before" not in said.out
+        assert data(capsys, *words, "--to", "F")["before"]["figures"] is None
+
 
 class TestKeys:
     def test_reasons_for_the_first_three_and_a_row_for_each(self, capsys: Said) -> None:

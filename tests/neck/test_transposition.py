@@ -50,13 +50,16 @@ def test_the_claim_is_true_exactly_when_the_frets_say_so(
         moved = transpose(tune, name, by=frets)
     except UnplayableError:
         return
+    if moved.before is None:  # off the neck as it is
+        assert moved.shape_frets is None
+        return
     pairs = zip(moved.before.fingerings, moved.after.fingerings, strict=True)
     steps = {(b.string - a.string, b.fret - a.fret) for a, b in pairs}
     constant = len(steps) == 1 and steps <= {(0, frets)}
     assert (moved.shape_frets is not None) == constant
     if constant:
         assert moved.shape_frets == frets
-    assert moved.after.melody.degrees == moved.before.melody.degrees
+    assert moved.after.melody.degrees == moved.written.degrees
 
 
 def test_a_fretted_shape_moves_with_the_key() -> None:
@@ -79,7 +82,7 @@ def test_another_instrument_and_its_own_hand() -> None:
     moved = transpose(parse("1@4-3 3 5 8", key="G"), "bass", onto="guitar")
     assert moved.after.instrument.name == "guitar"
     assert moved.after.hand.name == instrument_named("guitar").hand
-    assert moved.after.melody.degrees == moved.before.melody.degrees
+    assert moved.after.melody.degrees == moved.written.degrees
 
 
 def test_another_mode_marks_what_changed() -> None:
@@ -91,8 +94,8 @@ def test_another_mode_marks_what_changed() -> None:
 def test_by_moves_from_the_octave_it_is_played_in() -> None:
     tune = parse("1 3 5 8", key="G")
     moved = transpose(tune, "bass", by="P5")
-    assert moved.before.melody.tonic
-    assert moved.after.melody.tonic == moved.before.melody.tonic + Interval.parse("P5")
+    assert moved.written.tonic
+    assert moved.after.melody.tonic == moved.written.tonic + Interval.parse("P5")
 
 
 def test_off_the_neck_says_what_would_fit() -> None:
@@ -100,10 +103,27 @@ def test_off_the_neck_says_what_would_fit() -> None:
         transpose(parse("1 5 8", key="G"), "bass", by="-P15")
 
 
+@pytest.mark.parametrize("move", [{"to": "F"}, {"by": "-M2"}, {"onto": "guitar"}])
+@pytest.mark.parametrize("octave", ["", "4"])
+def test_a_tune_off_the_neck_moves_all_the_same(move: dict[str, str], octave: str) -> None:
+    """A ukulele goes to A5; 10 is B5 in G and A5 in F."""
+    tune = parse("1 3 5 10", key="G") if not octave else parse("1 10 3", key="G").in_octave(4)
+    with pytest.raises(UnplayableError):
+        arrange(tune, "ukulele")
+    moved = transpose(tune, "ukulele", **move)  # type: ignore[arg-type]
+    assert (moved.before, moved.shape_frets) == (None, None)
+    assert moved.written == tune
+    assert moved.after.melody.degrees == tune.degrees
+    assert str(moved.interval) == ("P1" if "onto" in move else "-M2")
+    with pytest.raises(UnplayableError, match="a shape is kept only"):
+        transpose(tune, "ukulele", **move, shape="keep")  # type: ignore[arg-type]
+
+
 def test_limits_hold_for_the_new_key_only() -> None:
     """E1 lies only on the open string; a key without open strings is asked for."""
     tune = parse("1 2 3 5", key="E").in_octave(1)
     moved = transpose(tune, Setup.of("bass", limits=FRETTED), to="G")
+    assert moved.before
     assert moved.before.frets[0] == 0
     assert 0 not in moved.after.frets
 
@@ -123,7 +143,7 @@ class TestShape:
         moved = transpose(tune, "bass", by=by, shape="keep")
         assert moved.shape_frets == by
         assert [pitch.midi for pitch in moved.after.melody.pitches] == [
-            pitch.midi + by for pitch in moved.before.melody.pitches
+            pitch.midi + by for pitch in moved.written.pitches
         ]
         assert transpose(tune, "bass", by=by, shape="either") == moved
 
