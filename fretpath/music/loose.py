@@ -382,21 +382,18 @@ def _as_often(words: Sequence[str], times: int, signs: bool) -> Iterator[str]:
 
 
 def _chord_line(chords: JottedLine, row: JottedLine, draft: Draft) -> Iterator[str]:
-    """Chord names at the notes they stand over, where their columns tell."""
-    bars = [bar.split() for bar in chords.text.strip(" |").split("|")]
-    count = " ".join(row.words).strip(" |").count("|") + 1
-    if 1 < len(bars) == count and all(len(bar) <= 1 for bar in bars):
-        draft.tell("read", f"a line of chords, no notes: {chords.text.strip()}", chords.number)
-        yield "chords: " + " | ".join(bar[0] if bar else "_" for bar in bars)
-        return
+    """Chord names at the bars or the notes they stand over, where their places tell."""
     names = [(m.start(), m[0].strip("()")) for m in re.finditer(r"[^\s|]+", chords.text)]
     shown = " ".join(name for _, name in names)
-    columns = [m.start() for m in re.finditer(r"[^\s|]+", row.text)]
-    events = [word for word in row.words if "|" not in word]
-    places = [place for column, _ in names for place in _place_under(column, row.text)]
+    bars = _chords_of_bars(chords.text, row)
+    if bars:
+        draft.tell("read", f"a line of chords, no notes: {' | '.join(bars)}", chords.number)
+        yield "chords: " + " | ".join(bars)
+        return
+    starts = _starts(row)
+    places = [place for column, _ in names for place in _place_under(column, starts)]
     sure = len(places) == len(names) and places == sorted(set(places))
-    aligned = "  " in chords.text.strip() and sure
-    if not aligned or len(columns) != len(events) or row.times > 1:
+    if not sure or "  " not in chords.text.strip() or row.times > 1:
         told = (
             f"the chord names {shown}: it does not show which note each is for; put each right "
             'over its note, or write them below, such as "chords: C _ G _"'
@@ -404,26 +401,54 @@ def _chord_line(chords: JottedLine, row: JottedLine, draft: Draft) -> Iterator[s
         draft.tell("left out", told, chords.number)
         return
     draft.tell("read", f"a line of chords, no notes: {shown}", chords.number)
-    cells = ["_"] * len(events)
+    cells = ["_"] * (places[-1] + 1)
     for place, (_, name) in zip(places, names, strict=True):
         cells[place] = name
-    yield f"chords: {' '.join(cells).rstrip(' _')}"
+    yield f"chords: {' '.join(cells)}"
 
 
-def _place_under(column: int, notes: str) -> Iterator[int]:
-    """The note under a column or one beside it, if any; a bar line stands for the note after it.
+def _chords_of_bars(text: str, row: JottedLine) -> list[str]:
+    """The chord of each bar where a line names one for each; empty where it does not.
 
-    >>> [[*_place_under(column, "1 2 | 3")] for column in (0, 3, 4, 6, 9)]
-    [[0], [1], [2], [2], []]
+    Without bar lines it does if it has as many names as the music has bars, and they do not stand
+    right over notes.
     """
+    bars = [bar.split() for bar in text.strip(" |").split("|")]
+    count = " ".join(row.words).strip(" |").count("|") + 1
+    typed = {m.start() for m in re.finditer(r"\S+", row.text)}
+    if len(bars) == 1 and not typed.issuperset(m.start() for m in re.finditer(r"\S+", text)):
+        bars = [[name] for name in bars[0]]
+    if not 1 < len(bars) == count or any(len(bar) > 1 for bar in bars):
+        return []
+    return [bar[0] if bar else "_" for bar in bars]
+
+
+def _starts(row: JottedLine) -> list[tuple[int, int]]:
+    """(column, event) of each word as typed, a bar line for the event after it; empty if unknown.
+
+    Where holds are written on to their notes, as in ``5--``, only what is struck counts.
+
+    >>> _starts(JottedLine(1, "1 2 | 3-- 5", words=["1", "2", "|", "3", "-", "-", "5"]))
+    [(0, 0), (2, 1), (4, 2), (6, 2), (10, 5)]
+    """
+    typed = [*re.finditer(r"\|+|[^\s|]+", row.text)]
+    events = [word for word in row.words if "|" not in word]
+    places = [*range(len(events))]
+    if sum(word[0][0] != "|" for word in typed) != len(events):
+        typed = [word for word in typed if set(word[0]) != {"-"}]
+        places = [place for place in places if events[place][0] != "-"]
     found: list[tuple[int, int]] = []
-    place = 0
-    for token in re.finditer(r"\|+|[^\s|]+", notes):
-        found.append((abs(token.start() - column), place))
-        place += token[0][0] != "|"
-    away, nearest = min(found)
-    if away <= 1 and nearest < place:
-        yield nearest
+    count = 0
+    for word in typed:
+        found += [(word.start(), place) for place in places[count : count + 1]]
+        count += word[0][0] != "|"
+    return found if count == len(places) else []
+
+
+def _place_under(column: int, starts: Sequence[tuple[int, int]]) -> list[int]:
+    """The event that begins under a column or one beside it, if any."""
+    near = [(abs(start - column), place) for start, place in starts if abs(start - column) <= 1]
+    return [min(near)[1]] if near else []
 
 
 # -- two readings: lines of counts ---------------------------------------------------------------

@@ -250,7 +250,23 @@ class TestReading:
         assert dict(melody.chords) == under
         assert "a line of chords, no notes" in str(remarks[0])
 
-    @pytest.mark.parametrize("names", ["F Bb C", "F   Bb          C                 F"])
+    @pytest.mark.parametrize(
+        ("line", "under"),
+        [
+            ("1 2 3 5 | 4- 2- | 7, 1 2 3 | 1---", {0: "F", 4: "Bb", 8: "C", 12: "F"}),
+            ("1 2 3 5 | 4 3 2 1 | 5 5 5 5 | 1 1 1 1", {0: "F", 4: "Bb", 8: "C", 12: "F"}),
+            ("1- 3- | 1- 5-", {0: "F", 2: "Bb", 4: "C", 6: "F"}),
+            ("1- 3- | 5 5 5 5", {0: "F", 2: "Bb", 4: "C", 5: "F"}),
+        ],
+    )
+    def test_triads_stand_at_bars_or_at_notes_that_are_held(
+        self, line: str, under: dict[int, str]
+    ) -> None:
+        melody, remarks = read_loosely(f"key: F\nF  Bb  C  F\n{line}")
+        assert dict(melody.chords) == under
+        assert "a line of chords, no notes" in str(remarks[0])
+
+    @pytest.mark.parametrize("names", ["F Bb C", "F   Bb           C                 F"])
     def test_chord_names_without_a_place_are_left_out_in_plain_words(self, names: str) -> None:
         melody, remarks = read_loosely(f"key: F\n{names}\n1 2 3 5 | 4 3 2 1")
         assert not melody.chords
