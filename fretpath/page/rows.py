@@ -19,10 +19,11 @@ numbers only; exact lengths are text (``"3/2"`` beats), distances are mm, notes 
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
+from operator import itemgetter
 from typing import Any, Literal
 
 from fretpath.errors import RequestError, nearest
@@ -290,8 +291,14 @@ def _degree_label(degree: Degree | None, key: Key | None, simple: bool) -> str:
     return degree.simple if simple else str(degree)
 
 
-def _of_event(marks: Iterable[tuple[int, str]], event: int) -> str:
-    words = " ".join(dict(marks).get(event, "").split())
+def _at(marks: Sequence[tuple[int, str]], event: int) -> str:
+    """The word at an event; empty where there is none."""
+    found = bisect_left(marks, event, key=itemgetter(0))
+    return marks[found][1] if found < len(marks) and marks[found][0] == event else ""
+
+
+def _of_event(marks: Sequence[tuple[int, str]], event: int) -> str:
+    words = " ".join(_at(marks, event).split())
     return words if len(words) <= _LONGEST_WORDS else f"{words[: _LONGEST_WORDS - 2]}.."
 
 
@@ -318,7 +325,32 @@ def _ending(spot: Spot) -> str:
 
 def _ending_words(spot: Spot) -> str:
     found = _ending(spot)
-    return f"ending {found[:-1]}" if found.endswith(".") else found and f"played {found}"
+    if found.endswith("."):
+        return f"ending {found[:-1]}"
+    begins = any(repeat.start == spot.event for repeat in spot.melody.repeats)
+    return ", ".join(["repeat from here"] * begins + [f"played {found}"] * bool(found))
+
+
+def _backs(melody: Melody) -> dict[int, str]:
+    """The words behind each event where the tune goes back."""
+    back = "go back to where the repeat begins"
+    found: dict[int, str] = {}
+    for repeat in melody.repeats:
+        later = enumerate(repeat.endings[1:], start=2)
+        found |= {stop - 1: f"{back}, then ending {number}" for number, stop in later}
+        found |= {} if repeat.endings else {repeat.stop - 1: back}
+    return found
+
+
+def _chord_words(spot: Spot) -> str:
+    name = _at(spot.melody.chords, spot.event)
+    named = re.sub(r"[A-G](#+|b+)", lambda root: f"{name_words(root[0])} ", name)
+    return f"chord {named.strip()}" if name else ""
+
+
+def _lyric_words(spot: Spot) -> str:
+    syllable = _at(spot.melody.lyrics, spot.event)
+    return f"sung {syllable.rstrip('-')}" if syllable else ""
 
 
 def _position(spot: Spot, tell: Callable[[Instrument, int], str] = position_sign) -> str:
@@ -384,7 +416,7 @@ ALL_ROWS = (
         words=lambda spot: _position(spot, position_words),
         datum=lambda spot: spot.fingering and spot.fingering.position),
     Row("chord", lambda spot: _of_event(spot.melody.chords, spot.event), "pitch",
-        of_notes=False, above=True),
+        of_notes=False, above=True, words=_chord_words),
     Row("count", _count, of_notes=False, words=_count_words),
     Row("fret", _fret, "place", words=_fret_words,
         datum=lambda spot: spot.fingering and spot.fingering.fret),
@@ -397,7 +429,8 @@ ALL_ROWS = (
     Row("note", _note, "pitch"),
     Row("finger", lambda spot: str(spot.fingering.finger) if spot.fingering else "", "place",
         datum=lambda spot: spot.fingering and spot.fingering.finger),
-    Row("lyric", lambda spot: _of_event(spot.melody.lyrics, spot.event), of_notes=False),
+    Row("lyric", lambda spot: _of_event(spot.melody.lyrics, spot.event), of_notes=False,
+        words=_lyric_words),
 )  # fmt: skip
 """Every row, in its order on the page."""
 
@@ -421,6 +454,7 @@ def render_spoken(
 ) -> str:
     """One line a note, ``string A, fret 3, first finger, degree 1, down a fourth``.
 
+    A repeat says where it begins and, on a line of its own, where it goes back.
     *degrees* counts against the ``major`` scale or the ``key`` signature; what *hide* hides is
     left out.  Ends with a newline.
     """
@@ -428,18 +462,21 @@ def render_spoken(
     lines = [melody.title] if melody.title else []
     if melody.key and "pitch" not in hide.kinds:
         lines.append(f"key {name_words(with_capitals(str(melody.key)))}")
-    subject = Subject(arrangement, degrees, hide=hide)
+    subject, backs = Subject(arrangement, degrees, hide=hide), _backs(melody)
     for event, note in enumerate(melody.notes):
         spot = subject.spot(event)
         if bar := _bar_words(spot):
             lines.append(bar)
         if not (note.tied and note.pitch is not None):
             lines.append(", ".join(word for word in _words(spot) if word))
+        if event in backs:
+            lines.append(backs[event])
     return "\n".join(lines) + "\n"
 
 
 def _words(spot: Spot) -> Iterator[str]:
-    yield from (row.words(spot) for row in ALL_ROWS[1:] if not row.of_notes)
+    around = (row for row in ALL_ROWS[1:] if not row.of_notes and not row.is_hidden(spot))
+    yield from (row.words(spot) for row in around)
     if spot.note < 0:
         yield "rest"
         yield length_words(spot.melody.notes[spot.event].beats)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given, settings
 
@@ -94,3 +96,36 @@ def test_what_a_hidden_note_would_tell_is_left_out_of_the_second_ending() -> Non
 def test_a_second_ending_names_the_position_that_the_hand_comes_to() -> None:
     tune = parse_melody("|: 1@4-3 | [1 8@4-15 :| [2 8@4-15 ]", key="G")
     assert [*Subject(arrange(tune, "bass")).moves] == [0, 1, 2]
+
+
+SUNG = """key: G
+meter: 2/4
+octave: 3
+
+|: 1 2 | r 3 | [1 3 5 :| [2 1 3, ] |: 1 | - r :|x3
+chords: G D7 Bb C#m7
+words: Slow goes the riv- er down
+"""
+
+
+def test_repeats_words_and_chords_are_said() -> None:
+    lines = render_spoken(arrange(parse_melody(SUNG), "guitar")).splitlines()
+    starts = [re.split(",? ?(?:beat|sung)", line)[0] for line in lines[1:]]
+    assert starts == [
+        "bar 1", "repeat from here, chord G", "chord D7", "bar 2", "chord B flat",
+        "chord C sharp m7", "bar 3", "ending 1", "", "go back to where the repeat begins, then ending 2",
+        "bar 4", "ending 2", "",
+        "bar 5", "repeat from here, played 3 times", "bar 6", "",
+        "go back to where the repeat begins",
+    ]  # fmt: skip
+
+
+def test_each_syllable_is_said_at_its_note_and_chords_where_they_are_not_hidden() -> None:
+    arrangement = arrange(parse_melody(SUNG), "guitar")
+    words = re.findall(r"(?:sung|chord) ([^,]+)", render_spoken(arrangement))
+    assert words == [
+        "G", "Slow", "D7", "goes", "B flat", "C sharp m7", "the", "riv", "er", "down",
+    ]  # fmt: skip
+    hidden = render_spoken(arrangement, hide=Blanks.parse("notes"))
+    assert "chord" not in hidden
+    assert "sung Slow" in hidden
