@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import re
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 from fretpath.commands.options import (
     add_hand_options,
@@ -48,19 +48,18 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> str:
     """The chart as text, as JSON, or as SVG when the output file is named so."""
-    chart = _chart(arguments)
+    chart = replace(_chart(arguments), left_handed=arguments.left_handed)
     if arguments.range:
         chart = chart.between(*_range(arguments.range))
     if arguments.json:
         return deliver(arguments, as_json(_data(chart)))
-    left = arguments.left_handed
     if str(arguments.output or "").lower().endswith(".svg"):
         spacing = arguments.spacing or "neck"
-        return deliver(arguments, chart_svg(chart, spacing=spacing, left_handed=left))
+        return deliver(arguments, chart_svg(chart, spacing=spacing))
     if arguments.width < 40:
         raise RequestError(f"a page is at least 40 characters wide, not {arguments.width}")
     spacing = arguments.spacing or "even"
-    text = render_chart(chart, width=arguments.width, spacing=spacing, left_handed=left)
+    text = render_chart(chart, width=arguments.width, spacing=spacing)
     return deliver(arguments, text)
 
 

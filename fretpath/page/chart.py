@@ -78,6 +78,8 @@ class Chart(Value):
     """The meaning of a square: the ``tonic``, or the ``root`` of a chord."""
     description: str = ""
     """The text that stands for the drawing: a melody's tab; empty for the chart as text."""
+    left_handed: bool = False
+    """Whether the nut is on the right; the writing stays as it is."""
 
     @property
     def shown(self) -> tuple[Mark, ...]:
@@ -125,12 +127,10 @@ def check_spacing(spacing: str) -> None:
 # -- as text ---------------------------------------------------------------------------------------
 
 
-def render_chart(
-    chart: Chart, *, width: int = 80, spacing: str = "even", left_handed: bool = False
-) -> str:
+def render_chart(chart: Chart, *, width: int = 80, spacing: str = "even") -> str:
     """The chart as plain text, in panels where the page is too narrow; ends with a newline.
 
-    *spacing* is ``even`` or ``neck``; *left_handed* puts the nut on the right.
+    *spacing* is ``even`` or ``neck``.
     """
     check_spacing(spacing)
     names = chart.instrument.string_names
@@ -138,7 +138,7 @@ def render_chart(
     columns = _columns(chart, spacing)
     panels = []
     for frets in _panels(chart, columns, width - margin - 4):
-        panels.append("\n".join(_panel(chart, frets, columns, margin, left_handed)))
+        panels.append("\n".join(_panel(chart, frets, columns, margin)))
     head = [*wrap(chart.title, width), *wrap(_legend(chart), width)]
     return "\n\n".join(["\n".join(head), *panels, *_path(chart, width)]) + "\n"
 
@@ -176,17 +176,15 @@ def _panels(chart: Chart, columns: dict[int, int], room: int) -> Iterator[list[i
     yield panel
 
 
-def _panel(
-    chart: Chart, frets: list[int], columns: dict[int, int], margin: int, left_handed: bool
-) -> Iterator[str]:
+def _panel(chart: Chart, frets: list[int], columns: dict[int, int], margin: int) -> Iterator[str]:
     cells = {(mark.string, mark.fret): _cell(mark) for mark in chart.shown}
-    order = frets[::-1] if left_handed else frets
+    order = frets[::-1] if chart.left_handed else frets
     blank = " " * margin
 
     def row(parts: list[str], name: str) -> str:
         line = "".join(parts)
         edge = " " if frets[0] == 0 else "|" if name != blank else " "
-        return f"{line}{edge} {name}" if left_handed else f"{name.ljust(margin)} {edge}{line}"
+        return f"{line}{edge} {name}" if chart.left_handed else f"{name.ljust(margin)} {edge}{line}"
 
     yield row([str(fret).center(columns[fret]) for fret in order], blank).rstrip()
     for string, name in enumerate(chart.instrument.string_names, start=1):
@@ -195,7 +193,7 @@ def _panel(
             fill = " " if _absent(chart, string, fret) or fret == 0 else "-"
             line = "|" if fret else "||"
             inside = cells.get((string, fret), "").center(columns[fret] - len(line), fill)
-            parts.append(line + inside if left_handed else inside + line)
+            parts.append(line + inside if chart.left_handed else inside + line)
         yield row(parts, name)
 
 
@@ -235,16 +233,14 @@ _LINE = 17.0
 _MOST_STEPS, _COUNTED = 6, 12
 
 
-def chart_svg(
-    chart: Chart, *, spacing: str = "neck", left_handed: bool = False, titled: bool = True
-) -> str:
+def chart_svg(chart: Chart, *, spacing: str = "neck", titled: bool = True) -> str:
     """The chart as one SVG element.
 
-    *spacing* is ``neck`` (as on the instrument) or ``even``; *left_handed* mirrors the neck and
-    leaves the writing as it is; *titled* writes the title into the picture.
+    *spacing* is ``neck`` (as on the instrument) or ``even``; *titled* writes the title into the
+    picture.
     """
     check_spacing(spacing)
-    drawing = ChartDrawing(chart, spacing == "neck", left_handed, titled)
+    drawing = ChartDrawing(chart, spacing == "neck", titled)
     return "\n".join(drawing.elements()) + "\n"
 
 
@@ -256,8 +252,6 @@ class ChartDrawing:
     """The chart to draw."""
     by_length: bool = True
     """Whether frets stand as on the neck, or evenly."""
-    left_handed: bool = False
-    """Whether the nut is on the right."""
     titled: bool = True
     """Whether the picture carries the title."""
 
@@ -340,7 +334,7 @@ class ChartDrawing:
         return (self.x(fret - 1) + self.x(fret)) / 2
 
     def _mirror(self, x: float) -> float:
-        return self.width - x if self.left_handed else x
+        return self.width - x if self.chart.left_handed else x
 
     @cached_property
     def _counted(self) -> bool:

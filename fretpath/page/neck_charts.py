@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 
 from fretpath.errors import RequestError, nearest
 from fretpath.music.key import Degree, Key
@@ -45,23 +46,29 @@ _FIRST_TOP = 12
 _LEAST_FRETS = 5
 
 
-def key_chart(key: str | Key, on: On = "bass", *, label: str = "degree") -> Chart:
+def key_chart(
+    key: str | Key, on: On = "bass", *, label: str = "degree", left_handed: bool = False
+) -> Chart:
     """Every note of a key's scale on the neck; shows frets 0 to 12.
 
     >>> key_chart("G", "bass").title
     'G major on the bass'
 
-    *label* is ``degree`` or ``note``; :class:`RequestError` for anything else.
+    *label* is ``degree`` or ``note``; :class:`RequestError` for anything else.  *left_handed* puts
+    the nut on the right.
     """
     key = Key.parse(key) if isinstance(key, str) else key
-    return _tones_chart(with_capitals(str(key)), key, key.scale.names, on, label, "tonic")
+    chart = _tones_chart(with_capitals(str(key)), key, key.scale.names, on, label, "tonic")
+    return replace(chart, left_handed=left_handed)
 
 
-def chord_chart(symbol: str, on: On = "bass", *, label: str = "degree") -> Chart:
+def chord_chart(
+    symbol: str, on: On = "bass", *, label: str = "degree", left_handed: bool = False
+) -> Chart:
     """Every tone of a chord such as ``Am7`` on the neck, as degrees from its root; frets 0 to 12.
 
-    *label* is ``degree`` or ``note``.  Raises :class:`RequestError` for a chord that is not in
-    :data:`CHORDS`.
+    *label* is ``degree`` or ``note``, *left_handed* puts the nut on the right.  Raises
+    :class:`RequestError` for a chord that is not in :data:`CHORDS`.
     """
     end = len(symbol) - len(symbol[1:].lstrip("#b"))
     root, suffix = symbol[:end], symbol[end:]
@@ -72,7 +79,8 @@ def chord_chart(symbol: str, on: On = "bass", *, label: str = "degree") -> Chart
             f"(write a root such as C or Bb, alone or with one of: {suffixes})"
         )
     tones = CHORDS[suffix].split()
-    return _tones_chart(f"chord {symbol}", Key(root, "major"), tones, on, label, "root")
+    chart = _tones_chart(f"chord {symbol}", Key(root, "major"), tones, on, label, "root")
+    return replace(chart, left_handed=left_handed)
 
 
 def _tones_chart(
@@ -104,12 +112,13 @@ def melody_chart(
     label: str = "degree",
     degrees: str = "major",
     hide: Blanks = NOTHING_HIDDEN,
+    left_handed: bool = False,
 ) -> Chart:
     """The places a melody is played at, numbered in order; what *hide* hides is left out.
 
     *label* is one of :data:`LABELS`; without a key there are no degrees, and the marks carry notes
     instead.  *degrees* counts against the ``major`` scale or the ``key`` signature.  Shows the
-    frets played and one on either side, at least five.
+    frets played and one on either side, at least five; *left_handed* puts the nut on the right.
     """
     if label not in LABELS:
         raise RequestError(f'marks carry {", ".join(LABELS)}, not "{label[:40]}"')
@@ -133,6 +142,7 @@ def melody_chart(
         tuple((note + 1, position) for note, position in subject.moves.items()),
         _scale_line(arrangement, hide),
         description="\n\n".join(Tab(subject).systems),
+        left_handed=left_handed,
     )
 
 

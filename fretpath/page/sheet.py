@@ -266,16 +266,17 @@ class SheetTune:
     @cached_property
     def chart(self) -> Chart:
         """The places of the tune on the neck, or an empty neck to find them on."""
+        look, setup = self.sheet.look, self.arrangement.setup
         if self.sheet.student and "place" in self.hide.kinds:
-            setup = self.arrangement.setup
-            return empty_chart(setup.instrument, setup.limits.highest_fret)
-        return melody_chart(self.arrangement, degrees=self.sheet.look.degrees, hide=self.hide)
+            chart = empty_chart(setup.instrument, setup.limits.highest_fret)
+        else:
+            chart = melody_chart(self.arrangement, degrees=look.degrees, hide=self.hide)
+        return replace(chart, left_handed=look.left_handed)
 
     @property
     def chart_drawing(self) -> str:
         """The chart as SVG."""
-        left = self.sheet.look.left_handed
-        return chart_svg(self.chart, left_handed=left, titled=False)
+        return chart_svg(self.chart, titled=False)
 
     @cached_property
     def chart_size(self) -> tuple[float, float]:

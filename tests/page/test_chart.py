@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from itertools import pairwise
 from xml.etree import ElementTree
 
@@ -11,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fretpath import INSTRUMENTS, SCALES, Key, RequestError, arrange, instrument_named, parse_melody
-from fretpath.page.chart import chart_svg, render_chart
+from fretpath.page.chart import Chart, chart_svg, render_chart
 from fretpath.page.neck_charts import CHORDS, chord_chart, empty_chart, key_chart, melody_chart
 from fretpath.page.rows import Blanks
 from tests.page.melodies import barred_melodies
@@ -62,8 +63,8 @@ def test_a_key_chart_marks_every_place_of_its_scale(key: Key, instrument, data) 
 )
 @settings(max_examples=60, deadline=None)
 def test_the_text_shows_every_mark_in_width(key, instrument, first, spacing, left, width) -> None:
-    chart = key_chart(key, instrument).between(first, instrument.frets_free)
-    text = render_chart(chart, width=width, spacing=spacing, left_handed=left)
+    chart = key_chart(key, instrument, left_handed=left).between(first, instrument.frets_free)
+    text = render_chart(chart, width=width, spacing=spacing)
     assert max(len(line) for line in text.split("\n")) <= width
     body = text.split("\n\n", 1)[1]
     assert body.count("[1]") == sum(mark.tonic for mark in chart.shown)
@@ -126,13 +127,24 @@ def test_even_spacing_is_even() -> None:
 
 
 def test_a_left_handed_drawing_is_the_mirror_image() -> None:
-    chart = melody_chart(arrange(parse_melody("1 5 8 9 10", key="B"), "bass"))
-    right, left = parsed(chart.svg), parsed(chart_svg(chart, left_handed=True))
+    arrangement = arrange(parse_melody("1 5 8 9 10", key="B"), "bass")
+    charts = melody_chart(arrangement), melody_chart(arrangement, left_handed=True)
+    right, left = (parsed(chart.svg) for chart in charts)
     width = float(right.get("width"))
     mirrored = [pytest.approx(width - x, abs=1) for x in fret_places(right)]
     assert fret_places(left) == mirrored
     words = [text.text for text in right.iter(f"{SVG}text")]
     assert [text.text for text in left.iter(f"{SVG}text")] == words
+
+
+@pytest.mark.parametrize("make", [key_chart, chord_chart])
+def test_a_left_handed_chart_from_a_script_shows_itself_so(make: Callable[..., Chart]) -> None:
+    right, left = make("G", "bass"), make("G", "bass", left_handed=True)
+    frets = str(right).split("\n\n")[1].splitlines()[0]
+    assert str(left).split("\n\n")[1].split("\n")[0].split() == frets.split()[::-1]
+    assert fret_places(parsed(left.svg)) == sorted(fret_places(parsed(left.svg)), reverse=True)
+    assert fret_places(parsed(right.svg)) == sorted(fret_places(parsed(right.svg)))
+    assert left.between(0, 5).left_handed
 
 
 def test_the_drawing_has_title_description_squares_and_circles() -> None:
