@@ -85,7 +85,7 @@ if TYPE_CHECKING:
     from fretpath.page.chart import Chart
     from fretpath.page.neck_charts import chord_chart, key_chart, melody_chart
     from fretpath.page.rows import Blanks, render_spoken
-    from fretpath.page.sheet import Look, Sheet, render_sheet
+    from fretpath.page.sheet import Look, Sheet, TuneSound, render_sheet, sound_for
     from fretpath.page.sound import SoundPlan, melody_wav
     from fretpath.page.spelling import render_spelling
     from fretpath.page.tab_check import TabCheck, TabFault, check_tab
@@ -166,6 +166,7 @@ __all__ = [
     "TermWeek",
     "Transposition",
     "Tune",
+    "TuneSound",
     "UnplayableError",
     "Wanted",
     "Weights",
@@ -222,6 +223,7 @@ __all__ = [
     "scales_holding",
     "schema_of",
     "score_bytes",
+    "sound_for",
     "spell",
     "tempo_ladder",
     "to_dict",
@@ -272,7 +274,7 @@ _LATER = {
     "fretpath.neck.patterns": ("Pattern", "patterns_of"),
     "fretpath.page.chart": ("Chart",),
     "fretpath.page.neck_charts": ("chord_chart", "key_chart", "melody_chart"),
-    "fretpath.page.sheet": ("Look", "Sheet", "render_sheet"),
+    "fretpath.page.sheet": ("Look", "Sheet", "TuneSound", "render_sheet", "sound_for"),
     "fretpath.page.sound": ("SoundPlan", "melody_wav"),
     "fretpath.page.spelling": ("render_spelling",),
     "fretpath.page.rows": ("Blanks", "render_spoken"),

@@ -7,7 +7,8 @@ pitch); what is not is a :class:`RequestError` that names the field.
 
 Plain data is dicts, lists, text, numbers, true, false and None.  A value that has a notation of its
 own (a pitch, an interval, a degree, a scale, a key, a meter, a place to start) is that text, a
-fraction is ``"3/2"``, a set is a sorted list, and any other value a dict of all its fields.
+fraction is ``"3/2"``, bytes are base64, a set is a sorted list, and any other value a dict of all
+its fields.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import ast
 import inspect
 import math
 import textwrap
+from base64 import b64decode, b64encode
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from dataclasses import MISSING, Field, fields, is_dataclass
 from fractions import Fraction
@@ -187,7 +189,7 @@ def _fit_of(hint: Any) -> Fit:
         return partial(_each_of, tuple(map(_fit_of, arguments)), _in_words(hint))
     if origin is frozenset:
         return partial(_all_of, None, _fit_of(arguments[0]), frozenset)
-    simple = {int: _whole, float: _number, Fraction: number_of}.get(hint)
+    simple = {int: _whole, float: _number, Fraction: number_of, bytes: _bytes}.get(hint)
     return simple or partial(_of_kind, origin or hint)
 
 
@@ -236,6 +238,16 @@ def number_of(given: object) -> Fraction:
     if abs(found - Fraction(_number(given))) > Fraction(1, 10**9):
         raise _misfit("a fraction such as Fraction(3, 2)", given)
     return found
+
+
+def _bytes(given: object) -> bytes:
+    """Bytes, or their plain data: base64."""
+    if isinstance(given, bytes):
+        return given
+    try:
+        return b64decode(given, validate=True)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        raise _misfit("bytes", given) from None
 
 
 def _one_word(known: tuple[object, ...], given: object) -> object:
@@ -306,7 +318,13 @@ def _in_words(hint: Any) -> str:
     if get_origin(hint) is tuple and get_args(hint)[1:] != (...,):
         return f"a pair or row of ({', '.join(map(_in_words, get_args(hint)))})"
     kind = get_origin(hint) or hint
-    words = {int: "a whole number", float: "a number", str: "text", bool: "True or False"}
+    words = {
+        int: "a whole number",
+        float: "a number",
+        str: "text",
+        bool: "True or False",
+        bytes: "bytes",
+    }
     words |= {Fraction: "a number", tuple: "a list", frozenset: "a list", NoneType: "None"}
     name: str = getattr(kind, "__name__", str(kind))
     return words.get(kind) or f"{'an' if name[0] in 'AEIO' else 'a'} {name}"
@@ -326,6 +344,8 @@ def _fields_as_data(value: Any) -> dict[str, Any]:
 def _as_data(value: Any) -> Any:
     if value is None or isinstance(value, str | bool | int | float):
         return value
+    if isinstance(value, bytes):
+        return b64encode(value).decode()
     if is_dataclass(value):
         return _notation(value) or _fields_as_data(value)
     if isinstance(value, Mapping):
@@ -379,6 +399,8 @@ def _describe(hint: Any, others: dict[str, Any]) -> dict[str, Any]:
         return _refer(hint, others)  # type: ignore[arg-type]
     if hint is Fraction:
         return {"type": "string", "pattern": r"^-?\d+(/\d+)?$"}
+    if hint is bytes:
+        return {"type": "string", "contentEncoding": "base64"}
     names = {int: "integer", float: "number", str: "string", bool: "boolean", NoneType: "null"}
     return {"type": names.get(hint, "object")}
 

@@ -107,7 +107,14 @@ def examples() -> dict[str, Any]:
             Points(),
             Blanks.parse("tab"),
         ),
-        *(Look(), Sheet((found,)), SoundPlan(tempo=90), Wanted.read(degrees="1 3"), departures),
+        *(
+            Look(),
+            Sheet((found,)),
+            fretpath.TuneSound(b"ID3\xff", b"ID3"),
+            SoundPlan(tempo=90),
+            Wanted.read(degrees="1 3"),
+            departures,
+        ),
         *(departures.departures[0], departures.accounts[0], find_key(TUNE), spell(TUNE)[1]),
         *(mark(TUNE, answer), tune, ear_measures(TUNE), questions_of(TUNE)[0], reasons(found)[1]),
         *(rank_keys(TUNE, "bass")[0], transpose(TUNE, "bass", to="A"), reading, reading.notes[0]),
@@ -249,6 +256,9 @@ WRONG: list[tuple[type, tuple[Any, ...], dict[str, Any]]] = [
     (SoundPlan, (), {"tempo": 0}),
     (SoundPlan, (), {"tempo": "slow"}),
     (Sheet, ((TUNE,),), {}),
+    (fretpath.TuneSound, ("no base64",), {}),
+    (fretpath.TuneSound, (3,), {}),
+    (fretpath.TuneSound, (b"ID3", Path("tonic.mp3")), {}),
     (Fingering, (1, 2, 3, 9), {}),
 ]
 

@@ -47,7 +47,7 @@ _MM_A_UNIT = 0.2646
 
 
 @dataclass(frozen=True)
-class TuneSound:
+class TuneSound(Value):
     """A tune to listen to, as MP3 files to be embedded."""
 
     tune: bytes

@@ -113,7 +113,8 @@ def test_repeats_words_and_chords_are_said() -> None:
     starts = [re.split(",? ?(?:beat|sung)", line)[0] for line in lines[1:]]
     assert starts == [
         "bar 1", "repeat from here, chord G", "chord D7", "bar 2", "chord B flat",
-        "chord C sharp m7", "bar 3", "ending 1", "", "go back to where the repeat begins, then ending 2",
+        "chord C sharp m7", "bar 3", "ending 1", "",
+        "go back to where the repeat begins, then ending 2",
         "bar 4", "ending 2", "",
         "bar 5", "repeat from here, played 3 times", "bar 6", "",
         "go back to where the repeat begins",
