@@ -26,6 +26,7 @@ from fretpath.exchange.door import is_recording_name
 from fretpath.music.melody import Meter
 from fretpath.music.notation import format_melody
 from fretpath.music.pitch import Pitch
+from fretpath.music.words import counted
 from fretpath.neck.catalogue import INSTRUMENTS
 from fretpath.neck.instrument import Instrument
 from fretpath.neck.line import without_places
@@ -35,6 +36,7 @@ from fretpath.page.spelling import guess_data, guess_lines
 from fretpath.page.tab_lines import TabNote
 from fretpath.page.tab_reading import TabReading, read_tab
 from fretpath.page.tables import table
+from fretpath.remarks import Remark
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -82,6 +84,7 @@ def run(arguments: argparse.Namespace) -> str:
         key_found = {"key_found": guess_data(guess)} if guess else {}
         return deliver(arguments, as_json(_data(reading) | key_found))
     if arguments.melody:
+        arguments.remarks.extend(_not_in_melody(reading))
         return deliver(arguments, _melody_text(reading, places=not arguments.no_places))
     if arguments.no_places:
         raise RequestError("--no-places goes with --melody")
@@ -112,10 +115,30 @@ def reading_from(arguments: argparse.Namespace) -> TabReading:
 _NO_LENGTHS = "; a tab has no lengths: every note is one beat until you write :2, :1/2 behind it\n"
 
 
+_MARKS = {
+    "hammer-on": "hH", "pull-off": "pP", "slide": "/\\sS", "tap": "tT", "vibrato": "~vV",
+    "grace note": "g",
+}  # fmt: skip
+"""Playing marks and their signs; other signs are told where they are read."""
+
+
+def _not_in_melody(reading: TabReading) -> Iterator[Remark]:
+    """What the table shows and melody text does not, one remark a kind."""
+    for name, signs in _MARKS.items():
+        if found := sum(any(sign in note.marks for sign in signs) for note in reading.notes):
+            yield Remark("left out", f"{counted(found, name)}: melody text has no sign for it")
+    if reading.meter and not reading.lengths:
+        text = f"the meter {reading.meter}: no lengths are known that would fill its bars"
+        yield Remark("left out", f"{text} (--by-spacing takes them from the columns)")
+
+
 def _melody_text(reading: TabReading, *, places: bool) -> str:
     melody = reading.melody if places else without_places(reading.melody)
     remark = _instrument_remark(reading.instrument) if places else ""
-    return remark + ("" if reading.lengths else _NO_LENGTHS) + format_melody(melody)
+    if not reading.lengths:
+        remark += _NO_LENGTHS
+        remark += f"; with lengths, write meter: {reading.meter}\n" if reading.meter else ""
+    return remark + format_melody(melody)
 
 
 def _instrument_remark(instrument: Instrument) -> str:

@@ -9,7 +9,8 @@ teacher's will.  Where nothing tells lengths every note is one beat and the mete
 is left out where its bars do not add up to it.
 
 **Spelling.**  Our own page shows the letters of its notes, or their degrees: they count where they
-fit the sound.  Else the key spells, or the likeliest signature.
+fit the sound.  Else the key spells, or the likeliest signature.  A key that words name beside a
+capo is that of the shapes or the sounding one, whichever the notes speak for.
 
 **Repeats** stand between ``|:`` and ``:|`` (dots as colons, ``*`` or ``o``), from the beginning or
 the last repeat where no sign opens them.  Endings are numbers with a dot above the tab; a last
@@ -22,13 +23,14 @@ import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import cached_property
 from itertools import pairwise
 from typing import Literal, TypeVar
 
 from fretpath.errors import FretpathError, RequestError, ScoreFileError
 from fretpath.music.key import Degree, Key
-from fretpath.music.keyfinding import likeliest_signature
+from fretpath.music.keyfinding import KeyGuess, find_key, likeliest_signature
 from fretpath.music.melody import WORKING_OCTAVE, Melody, Meter, Note, Placement, Repeat
 from fretpath.music.pitch import Pitch
 from fretpath.music.words import counted
@@ -163,6 +165,10 @@ def read_tab(
     strings, systems, moments = _on_strings(chosen, words, given, findings)
     instrument = strings.instrument.with_changes(frets=frets, scale_length=scale_length)
     key = Key.parse(key) if isinstance(key, str) else key
+    if not words.own and (named := key or words.key):
+        tops = _top_sounds(instrument, moments)
+        key, told_key = _key_heard(named, tops, capo=0 if key else instrument.capo)
+        told += told_key
     tab = _Tab(_as_asked(words, key, meter), instrument, systems, moments)
     rhythm = rhythm_of(systems, tab.meters, own=words.own, spacing=spacing)
     _tell_words(tab, rhythm, findings)
@@ -229,6 +235,48 @@ class _Tab:
 
 
 _SPELLINGS = ("note", "degree")
+_AGREE = 0.75
+"""Share of its notes in the scale of a key from which on a tab agrees with it; chosen by trial."""
+
+
+def _key_heard(named: Key, tops: Sequence[int], *, capo: int) -> tuple[Key, list[Remark]]:
+    """The key that sounds where words name one: behind a capo that of the shapes, or as named.
+
+    Of the two the one that the top notes speak for (:func:`fretpath.music.keyfinding.find_key`).
+    """
+    sound = (named.tonic_pitch(0).midi + capo) % 12
+    shapes = min(Key.of_sound(sound, named.mode), key=lambda key: abs(key.signature))
+    if not tops or capo % 12 == 0:
+        shapes = named
+    key = named
+    if shapes != named:
+        guess = find_key(Melody(tuple(Note(named.spell(midi), Fraction(1)) for midi in tops)))
+        key = max((named, shapes), key=lambda key: _evidence(guess, key))
+    scale = {(key.tonic_pitch(0).midi + up) % 12 for up in key.scale.semitones}
+    if sum(midi % 12 in scale for midi in tops) < _AGREE * len(tops):
+        beside = f", nor in {shapes} as its shapes behind the capo sound" * (shapes != named)
+        text = f"the notes are not in {named}{beside}: is the key right? (say it with --key)"
+        return named, [Remark("doubt", text)]
+    if shapes == named:
+        return named, []
+    text = f"the key {named} is that of the shapes: with the capo they sound in {key}"
+    if key == named:
+        text = f"the key {named} is taken as it sounds, not as that of the shapes behind the capo"
+    return key, [Remark("read", f"{text} (--key names the sounding one)")]
+
+
+def _evidence(guess: KeyGuess, key: Key) -> float:
+    """What notes say for the tonic and the third of a key, in the mode that suits them best."""
+    sound, minor = key.tonic_pitch(0).midi, key.scale.minor
+    same = (c for c in guess.candidates if c.key.scale.minor == minor)
+    return max(c.score for c in same if (c.key.tonic_pitch(0).midi - sound) % 12 == 0)
+
+
+def _top_sounds(instrument: Instrument, moments: Sequence[Sequence[TabNote]]) -> list[int]:
+    """The highest sound of each moment, where it lies on the neck."""
+    heard = ([instrument.midi_at(n.string, n.fret) for n in notes] for notes in moments)
+    on_neck = ([midi for midi in sounds if midi is not None] for sounds in heard)
+    return [max(sounds) for sounds in on_neck if sounds]
 
 
 def _as_asked(words: TabWords, key: Key | None, meter: Meter | None) -> TabWords:

@@ -206,7 +206,7 @@ def _slip(count: Words, columns: Sequence[int]) -> int:
     Where it may have slipped either way, its first count is that of the first note.
     """
     counted, notes = [at for at, _ in count], set(columns)
-    if not notes.isdisjoint(counted):
+    if not notes or not notes.isdisjoint(counted):
         return 0
     ways = [way for way in (1, -1) if notes <= {at + way for at in counted}]
     return min(ways, key=lambda way: counted[0] + way != columns[0], default=0)

@@ -5,6 +5,9 @@ half step (D G C F)``, ``Key of G``.  Small words (the, guitar, please) may stan
 that speaks of capo, tuning, step, drop or key and says more, such as a title ``Capo 3 blues``, is
 not obeyed, and that is told.
 
+**A title** is a first line in words with a blank line behind it that asks for nothing, greets
+nobody and names no player or section.
+
 **Our own page** says all this in fixed lines, folded to its width; they are read first, and the
 title above them is a title whatever it says.
 
@@ -128,6 +131,11 @@ def words_around(words: Sequence[WordLine], header: int) -> TabWords:
     gathered = _Gathered()
     for line in words:
         _read_line(line, gathered, head=line.number < header)
+    if title := _first_title(words, header):
+        place, told = f"line {words[0].number}", f'title from the first line "{_short(title)}"'
+        gathered.values.setdefault("title", title)
+        if gathered.values["title"] == title:
+            gathered.remarks.append(Remark("guessed", told, place))
     return TabWords(**gathered.values, remarks=tuple(gathered.remarks))  # type: ignore[arg-type]
 
 
@@ -269,9 +277,14 @@ _UPSIDE = re.compile(
     r"\b(?:low(?:est)?|thick(?:est)?|bass|fat)\b[^,.;]{0,12}\bstrings?\b[^,.;]{0,12}\btop\b"
     r"|\bupside[ -]down\b|\blow (?:e|b|one) (?:is )?(?:on|at) (?:the )?top\b"
 )
+_SPEAKS_OF_TUNING = (
+    r"\btun(?:ed\b|ing)|(?<!\bthe )(?<!\ba )"
+    r"\btune:? (?:down|up|to|the|your|my|all|each|every|it|them|both|low|high|(?:[a-h][#b]?\d?)\b)"
+)
+"""A tune is none; to tune strings, or to their letters, is."""
 _TRIGGERS = (
     ("capo", re.compile(r"\bcapo")),
-    ("tuning", re.compile(r"\btun(?:e[ds]?\b|ing)|\bsteps?\b|\bdrop|\bdetune")),
+    ("tuning", re.compile(rf"{_SPEAKS_OF_TUNING}|\bsteps?\b|\bdrop|\bdetune")),
     ("key", re.compile(r"\bkey\b")),
 )
 _ABOUT = re.compile(r"(?:\b(?:about|around|ca\.?) |~ ?)(?=\d)", re.IGNORECASE)
@@ -359,6 +372,36 @@ def _number(word: str) -> int | None:
     return int(word) if word.isdecimal() else _NUMBERS.get(word)
 
 
+_LONGEST_TITLE = 60
+_NO_TITLE = re.compile(
+    r"\W|.*(?:[:@=|]|//)|.*[.,;]$|(?:tabb?(?:ed|s)?|arranged|transposed|by|hi|hello|hey"
+    r"|here|this is|these|i|i'm|intro|verse|chorus|bridge|outro|solo|riff|part|lead|rhythm"
+    r"|copyright|legend"
+    r"|slow|slowly|fast|moderately|moderato|allegro|andante|lento|freely|repeat|play|count|let"
+    r"|guitar|gtr|bass|banjo|mandolin|uke|ukulele)\b",
+    re.IGNORECASE,
+)
+"""First lines that greet, ask for something, or name a player or a section."""
+_ASKS = re.compile(
+    rf"\bcapo|\bkey\b|\bdrop|{_SPEAKS_OF_TUNING}|{_UPSIDE.pattern}"
+    r"|\b(?:half|whole|full)[ -]step|\bsteps? (?:up|down)\b"
+)
+"""Words of an instruction, obeyed or not; other steps are danced or climbed."""
+
+
+def _first_title(words: Sequence[WordLine], header: int) -> str:
+    """The first line in words above the tab, with a blank line behind it; empty if it is none."""
+    numbers = [word.number for word in words[:2]] + [header]
+    if not words or min(numbers[1:]) <= numbers[0] + 1:
+        return ""
+    text = " ".join(words[0].text.split())
+    head = read_head(text)
+    text = head.rest if head.values else text
+    asks = _ASKS.search(text.lower()) or _NO_TITLE.match(text) or _tuning(text, words[0].text)
+    named = re.search(r"(?<!\S)[^\W\d_]{3,}(?!\S)", text) and not _rest_is_small(text)
+    return text if named and not asks and len(text) <= _LONGEST_TITLE else ""
+
+
 _INSTRUMENTS = {
     "baritone ukulele": "ukulele-baritone", "tenor banjo": "banjo-tenor", "ukulele": "ukulele",
     "uke": "ukulele", "mandolin": "mandolin", "banjo": "banjo", "double bass": "double-bass",
@@ -380,7 +423,7 @@ def _instrument(lower: str) -> str:
 def _tuning(text: str, raw: str) -> TuningWords | None:
     """The tuning a line gives, in letters, by name, or as a change of the usual one."""
     lower = text.lower()
-    speaks = re.search(r"\btun(?:e[ds]?\b|ing)|\bstandard\b", lower) is not None
+    speaks = re.search(rf"{_SPEAKS_OF_TUNING}|\bstandard\b", lower) is not None
     names = _names(text, speaks or "  " not in raw.strip())
     if names and (speaks or _rest_is_small(text, names[1]) or _amount(lower)):
         return TuningWords(text, names[0])

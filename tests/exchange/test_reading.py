@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -297,6 +298,23 @@ def test_convert_says_what_is_wrong(
     printed = capsys.readouterr()
     assert said in printed.err
     assert not printed.out
+
+
+def test_melody_text_of_a_tab_tells_what_it_leaves_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "tab.txt"
+    path.write_text("Low Water\n\n4/4\nG|-----------------|\nD|-0h2p0-0h4-2/4~-|\n")
+    assert main(["read", str(path), "--melody"]) == 0
+    printed = capsys.readouterr()
+    told = re.findall(r"left out: (\d [a-z-]+|the meter 4/4)", printed.err)
+    assert told == ["2 hammer-ons", "1 pull-off", "1 slide", "1 vibrato", "the meter 4/4"]
+    assert "; with lengths, write meter: 4/4\ntitle: Low Water\n" in printed.out
+    assert parse_melody(printed.out).title == "Low Water"
+    assert main(["read", str(path), "--melody", "--by-spacing"]) == 0
+    assert "the meter" not in capsys.readouterr().err
+    assert main(["read", str(path)]) == 0
+    assert "left out" not in capsys.readouterr().err
 
 
 def test_read_and_check_print_places_and_faults(

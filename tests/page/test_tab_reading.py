@@ -367,6 +367,85 @@ def test_the_header_is_read_as_over_a_melody(words: str, key: str | None) -> Non
     assert melody.tempo == (90 if "bpm" in words else None)
 
 
+SHAPES = """\
+e|-----------0-3-|
+B|-----0-1-3-----|
+G|-0-2-----------|
+D|---------------|
+A|---------------|
+E|---------------|
+"""
+"""G A B C D E G where no capo lies."""
+
+
+@pytest.mark.parametrize(
+    ("words", "key", "told"),
+    [
+        ("Key: G\nCapo on 3", "Bb major", "read: the key G major is that of the shapes"),
+        ("Key: Bb\nCapo 3", "Bb major", "read: the key Bb major is taken as it sounds"),
+        ("Capo 5\nKey: G", "C major", "read: the key G major is that of the shapes"),
+        ("Key: E\nCapo 3", "E major", "doubt: the notes are not in E major, nor in G major"),
+        ("Key: Eb", "Eb major", "doubt: the notes are not in Eb major: is"),
+        ("Key: G", "G major", ""),
+        ("Key: G\nno capo", "G major", ""),
+    ],
+)
+def test_a_key_beside_a_capo_is_that_of_the_shapes_or_the_sounding_one(
+    words: str, key: str, told: str
+) -> None:
+    reading = read_tab(f"{words}\n\n{SHAPES}")
+    assert str(reading.melody.key) == key
+    remarks = [str(remark) for remark in reading.remarks if " key " in remark.text]
+    remarks += [str(doubt) for doubt in reading.doubts if "not in" in doubt.text]
+    assert len({*remarks}) == bool(told)
+    assert not told or remarks[0].startswith(told)
+
+
+def test_the_key_a_caller_names_is_the_sounding_one() -> None:
+    reading = read_tab(f"Capo 3\n\n{SHAPES}", key="G")
+    assert str(reading.melody.key) == "G major"
+    assert "the notes are not in G major: is the key right?" in str(reading.doubts[0])
+
+
+@pytest.mark.parametrize(
+    ("line", "title"),
+    [
+        ("Harbour stairs", "Harbour stairs"),
+        ("just the tune", "just the tune"),
+        ("Harbour Steps (D minor, 90 bpm)", "Harbour Steps"),
+        ("Title: Low Water", "Low Water"),
+        ("Tabbed by Wren", ""),
+        ("- with a pick", ""),
+        ("Guitar 2 (lead)", ""),
+        ("Am G Cmaj7", ""),
+        ("Capo 3 blues", ""),
+        ("Tune down to D", ""),
+        ("Key of G", ""),
+        ("4/4, 90 bpm", ""),
+        ("Here it comes:", ""),
+        ("I play this one slowly.", ""),
+        ("Standard tuning", ""),
+        ("BEAD", ""),
+        ("low string on top", ""),
+        ("Long " * 13, ""),
+    ],
+)
+def test_a_first_line_in_words_is_the_title_unless_it_asks_for_something(
+    line: str, title: str
+) -> None:
+    reading = read_tab(f"{line}\n\n{BASS}")
+    assert reading.melody.title == title
+    told = [remark.place for remark in reading.remarks if "title from" in remark.text]
+    assert told == ["line 1"] * (bool(title) and "Title" not in line)
+    if "Title" not in line:
+        assert read_tab(f"{line}\n{BASS}").melody.title == "", "no blank line behind it"
+
+
+@pytest.mark.parametrize("words", ["just the tune", "a tune in D", "Tunes we play"])
+def test_a_tune_speaks_of_no_tuning(words: str) -> None:
+    assert not [doubt for doubt in read_tab(f"{words}\n\n{BASS}").doubts if doubt.kind == "doubt"]
+
+
 def test_a_meter_drawn_on_the_strings_is_no_chord() -> None:
     text = "G|---|--2--|\nD|-3-|-----|\nA|-4-|0----|\nE|---|-----|"
     assert places(text) == [(3, 0), (1, 2)]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from fretpath.page.tab_reading import TabReading, read_tab
@@ -107,3 +109,11 @@ def test_a_count_that_may_have_slipped_either_way_begins_with_the_first_note() -
         reading = under(" " * (3 + slip) + "1 & 2 &", "-0-2-4---")
         assert [str(beats) for beats in reading.melody.lengths] == ["1/2", "1/2", "1"]
         assert reading.melody.notes[0].struck
+
+
+def test_a_count_under_a_system_without_notes_is_read() -> None:
+    strings, count = COUNTED.split("   ")
+    silent = re.sub("[0-9]", "-", strings) + "   " + count
+    reading = read_tab(f"{silent}\n{COUNTED}")
+    assert [str(note.beats) for note in reading.melody.notes] == "4 1 1 1 1".split()
+    assert not reading.melody.notes[0].struck
