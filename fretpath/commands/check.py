@@ -6,6 +6,7 @@ import argparse
 from dataclasses import asdict, replace
 from typing import Any
 
+from fretpath.commands.hand import playing_line
 from fretpath.commands.options import (
     add_hand_options,
     add_output_options,
@@ -20,12 +21,13 @@ from fretpath.commands.read import add_tab_options, reading_from
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
 from fretpath.neck.arrangement import Arrangement
+from fretpath.neck.learning import better_playing
 from fretpath.page.captions import figures_column
 from fretpath.page.spelling import guess_lines
 from fretpath.page.tab import render_tab
 from fretpath.page.tab_check import TabCheck, check_tab
 from fretpath.page.tab_reading import TabReading
-from fretpath.page.tables import table
+from fretpath.page.tables import table, wrap
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -50,12 +52,17 @@ def run(arguments: argparse.Namespace) -> str:
     if arguments.against is not None:
         arguments.melody = [arguments.against]
         against = melody_from(arguments)
-    found = check_tab(reading, against, setup=setup_from(arguments, reading.instrument))
+    setup = setup_from(arguments, reading.instrument)
+    found = check_tab(reading, against, setup=setup)
+    other = None if arguments.playing else better_playing([reading.melody], setup)
     if arguments.json:
         arguments.remarks.extend(reading.doubts)
-        return deliver(arguments, as_json(_data(found, reading)))
+        data = _data(found, reading) | {"better_playing": other and other[0]}
+        return deliver(arguments, as_json(data))
     key_found = [guess_lines(guess)] if guess and against is None else []
     page = [*key_found, *_faults(found, reading, against), "", *_side_by_side(found)]
+    if other:
+        page += ["", *wrap(playing_line(other, len(reading.melody.pitches)))]
     if arguments.ours:
         page += ["", *_our_way(found, tune=against is not None)]
     return deliver(arguments, "\n".join(page) + "\n")

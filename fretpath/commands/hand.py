@@ -1,8 +1,8 @@
 """Learn a student's hand from tabs: how many notes lie where the tool would put them, and why.
 
-Text tabs, or MusicXML with strings and frets.  The few prices that explain them best (where the
-hand is at home, how dear the outer strings and a shift are) go into a card for --card; how well
-they explain tabs that they were not learned from is told.
+Text tabs, or MusicXML with strings and frets.  The way of playing and the few prices that explain
+them best (where the hand is at home, how dear the outer strings and a shift are) go into a card
+for --card; how well they explain tabs that they were not learned from is told.
 """
 
 from __future__ import annotations
@@ -21,13 +21,13 @@ from fretpath.commands.options import (
     setup_from,
 )
 from fretpath.commands.read import reading_from
-from fretpath.errors import RequestError
+from fretpath.errors import FretpathError, RequestError
 from fretpath.exchange.door import is_score_name
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
-from fretpath.neck.instrument import Instrument
-from fretpath.neck.learning import HandFit, learn_hand
-from fretpath.neck.setup import format_card
+from fretpath.neck.instrument import Instrument, Playing
+from fretpath.neck.learning import HandFit, better_playing, learn_hand
+from fretpath.neck.setup import Setup, format_card
 from fretpath.page.tables import table
 
 
@@ -49,20 +49,30 @@ def run(arguments: argparse.Namespace) -> str:
     melodies, instrument = _tabs(arguments)
     arguments.instrument = arguments.instrument or instrument.name
     setup = setup_from(arguments, instrument)
+    other = None if arguments.playing else better_playing(melodies, setup)
+    if other:
+        arguments.playing = other[0]
+        setup = Setup.of(setup, playing=other[0])
     fit = learn_hand(melodies, setup)
     if arguments.output:
         write_file(arguments.output, format_card(card_from(arguments, fit.setup)))
-    return as_json(_data(fit)) if arguments.json else "\n".join(_page(fit, len(melodies))) + "\n"
+    if arguments.json:
+        return as_json({"playing": arguments.playing} | _data(fit))
+    told = [playing_line(other, fit.notes)] if other else []
+    return "\n".join([*told, *_page(fit, len(melodies))]) + "\n"
 
 
 def _tabs(arguments: argparse.Namespace) -> tuple[list[Melody], Instrument]:
     """The melodies of the tabs with their places, and the instrument they are all for."""
     melodies, instruments = [], []
     for name in arguments.tabs:
-        if is_score_name(name):
-            melody, instrument = _score(arguments, name)
-        else:
-            melody, instrument = _text_tab(arguments, name)
+        file = PurePath(name).name
+        try:
+            melody, instrument = (_score if is_score_name(name) else _text_tab)(arguments, name)
+        except FretpathError as problem:
+            if file in str(problem):
+                raise
+            raise RequestError(f"{file}: {problem}") from None
         melodies.append(melody)
         instruments.append(instrument)
     first = instruments[0]
@@ -74,6 +84,15 @@ def _tabs(arguments: argparse.Namespace) -> tuple[list[Melody], Instrument]:
                 "learned on one instrument: leave one out, or say --instrument"
             )
     return melodies, first
+
+
+def playing_line(other: tuple[Playing, int, int], notes: int) -> str:
+    """What tells of another way of playing which explains the notes better."""
+    way, agree, usual = other
+    return (
+        f"played in {way.removeprefix('in-').replace('-', ' ')} (--playing {way}): "
+        f"{_share(agree, notes)} lie where they cost least, {_share(usual, notes)} in the usual way"
+    )
 
 
 def _text_tab(arguments: argparse.Namespace, name: str) -> tuple[Melody, Instrument]:

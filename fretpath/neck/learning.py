@@ -11,6 +11,9 @@ tabs change little; of two as good the one nearer to the usual prices wins.
 **Agreement on tabs left out.**  With two or more tabs each is left out in turn, the prices are
 learned from the others, and the notes of the one left out are counted under them.  That is the
 agreement to expect of the next tab.  Where it is no better than before, the usual prices stay.
+
+**The way of playing** comes before the prices: the instrument's usual one, unless the usual prices
+of the other one explain so many more notes that the step is earned in the same measure.
 """
 
 from __future__ import annotations
@@ -24,10 +27,11 @@ from numpy.typing import NDArray
 
 from fretpath.errors import RequestError
 from fretpath.music.melody import Melody
+from fretpath.neck.instrument import Playing
 from fretpath.neck.line import Line, NoteLimit, without_places
 from fretpath.neck.planner import Planner
 from fretpath.neck.setup import On, Setup
-from fretpath.neck.terms import Weights
+from fretpath.neck.terms import PLAYING, Weights, usual_weights
 from fretpath.values import Value
 
 Place = tuple[int, int]
@@ -140,6 +144,27 @@ def agreement(
         )
         for tab in tabs
     ]
+
+
+def better_playing(tabs: Sequence[Melody], setup: Setup) -> tuple[Playing, int, int] | None:
+    """Another way of playing that explains tabs better, and the notes it explains; then those now.
+
+    None where the usual way does as well, or where the prices are not the instrument's usual ones.
+    """
+    neck = setup.instrument
+    if setup.weights != usual_weights(neck):
+        return None
+    lines = [[_line_with_places(tab, setup)] for tab in tabs]
+    found = {way: _agreed(usual_weights(neck, way), lines, setup) for way in PLAYING}
+    best, usual = max(PLAYING, key=lambda way: found[way]), found[neck.playing]
+    notes = sum(line.count for [line] in lines)
+    if found[best] - usual <= PULL * np.sqrt(notes):
+        return None
+    return best, found[best], usual
+
+
+def _agreed(weights: Weights, tabs: Sequence[Sequence[PlacedLine]], setup: Setup) -> int:
+    return sum(free for free, _ in agreement(weights, tabs, setup))
 
 
 def _count_agreement(planner: Planner, placed: PlacedLine, line: Line) -> int:

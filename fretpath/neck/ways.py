@@ -144,20 +144,20 @@ class _Shared:
 
 
 def describe(arrangement: Arrangement) -> str:
-    """A way to play in the words a teacher uses, such as ``open position, no shift``."""
+    """A way to play in the words a teacher uses, such as ``position II, no shift``."""
     figures = arrangement.figures
     used = sorted(set(arrangement.strings))
     if len(used) == 1:
         name = arrangement.instrument.string_names[used[0] - 1]
         where = f"all on the {name} string (string {used[0]})"
-    elif max(figures.positions) <= 2 and figures.open_strings:
-        where = "open position"
     elif figures.shifts == 0:
         where = f"position {position_sign(arrangement.instrument, figures.positions[0])}"
     else:
         low, high = min(figures.positions), max(figures.positions)
         signs = [position_sign(arrangement.instrument, position) for position in (low, high)]
         where = f"positions {' to '.join(signs)}"
+    if len(used) > 1 and figures.open_strings:
+        where += " with open strings"
     moves = counted(figures.shifts, "shift") if figures.shifts else "no shift"
     return f"{where}, {moves}"
 

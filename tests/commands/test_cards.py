@@ -142,6 +142,35 @@ class TestTheHand:
         by_score, _ = said(capsys, "hand", "tab0.musicxml", "--instrument", "guitar", "--json")
         assert by_tab == by_score
 
+    def test_a_way_of_playing_that_explains_more_is_taken_and_told(
+        self, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        tune, hand = "1 2 3 5 3 2 1 5, 6, 1 2 3 4 2 1", ("--instrument", "guitar")
+        for key in "CGD":
+            words = ("tab", tune, "--key", key, "--octave", "3", *hand, "-o", f"porch{key}.txt")
+            said(capsys, *words, "--playing", "open-position")
+        tabs = [f"porch{key}.txt" for key in "CGD"]
+        page, _ = said(capsys, "hand", *tabs, "-o", "porch.toml")
+        assert page.startswith("played in open position (--playing open-position): 45 of 45 (100%)")
+        assert "where the tool would put them: 45 of 45 (100%)" in page
+        assert 'playing = "open-position"' in Path("porch.toml").read_text(encoding="utf-8")
+        asked, _ = said(capsys, "hand", *tabs, "--playing", "in-position")
+        assert "played in" not in asked
+        checked, _ = said(capsys, "check", "porchC.txt")
+        assert "played in open position (--playing open-position): 15 of 15" in checked
+        as_played, _ = said(capsys, "check", "porchC.txt", "--playing", "open-position")
+        assert "played in" not in as_played
+        assert "this tab lies where the notes cost least" in as_played
+        found, _ = said(capsys, "check", "porchC.txt", "--json")
+        assert '"better_playing": "open-position"' in found
+        found, _ = said(capsys, "check", "tab0.txt", "--json")
+        assert '"better_playing": null' in found
+
+    def test_the_file_that_is_no_tab_is_named(self, capsys: pytest.CaptureFixture[str]) -> None:
+        Path("two.txt").write_text("--1--\n--2--\n", encoding="utf-8")
+        assert main(["hand", "tab0.txt", "two.txt"]) == 1
+        assert "two.txt: a tab of 2 strings" in capsys.readouterr().err
+
     def test_tabs_of_two_instruments_are_refused(self, capsys: pytest.CaptureFixture[str]) -> None:
         said(capsys, "tab", "1 2 3", "-o", "bass.txt")
         assert main(["hand", "tab0.txt", "bass.txt", "-o", "new.toml"]) == 1

@@ -27,6 +27,7 @@ from fretpath import (
 )
 from fretpath.neck.setup import Setup
 from fretpath.neck.ways import set_apart, ways_apart
+from fretpath.page.captions import positions_line
 from tests.neck.test_physics import tunes
 from tests.neck.test_search import Task, Way, prices
 
@@ -170,7 +171,7 @@ class TestDescribe:
         [
             (Limits(position=7), "position VII, no shift"),
             (Limits(one_string=True, open_strings="forbid"), "all on the"),
-            (Limits(position=2, open_strings="prefer"), "open position, no shift"),
+            (Limits(position=2, open_strings="prefer"), "position II with open strings, no shift"),
         ],
     )
     def test_in_the_words_of_a_teacher(self, limits: Limits, words: str) -> None:
@@ -261,3 +262,10 @@ def test_other_ways_of_a_melody_on_one_string_stay_on_it() -> None:
     setup = replace(Setup.of(made), limits=limits)
     found = ways(parse_melody("1 1 1 1", key="A minor"), setup, 5)
     assert all(len(set(way.strings)) == 1 for way in found)
+
+
+def test_a_way_is_called_by_the_position_of_its_tab() -> None:
+    tune = parse_melody("1 2 3 5 3 2 1", key="C").in_octave(2)
+    told = [(describe(way), positions_line(way)) for way in ways(tune, "bass", 3)]
+    assert ("position II with open strings, no shift", "II") in told
+    assert all(f"position {at}" in words for words, at in told if " " not in at)
