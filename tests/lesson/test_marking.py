@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+import sys
 from collections import Counter
 from fractions import Fraction
 from typing import Any
@@ -227,3 +229,53 @@ def test_confusions_add_up_and_find_rich_tunes() -> None:
     assert richness(["3", "b3", "3", "b3"], found) == 3 / 4
     assert richness(["1", "3", "5", "8"], found) == 0
     assert richness(["1"], Counter()) == 0
+
+
+@pytest.mark.parametrize(
+    ("answer", "wrong"),
+    [
+        ("2 3 4 6 5 4 2 2", ("2", "1")),  # a step high, note 7 not
+        ("5, 6, 7, 2 1 7, 5, 5,", ("2", "1")),  # a fourth low
+        ("2 3 4 6 5 4 10 2", ("2", "2")),  # a step high, note 7 an octave more: the right degree
+        ("2 3 4 6 5 4 #4 3 2", ("", "#3")),  # a note added under the shift
+    ],
+)
+def test_a_mistake_under_a_shift_is_told_with_the_shift_taken_back(
+    answer: str, wrong: tuple[str, str]
+) -> None:
+    asked = ["1", "2", "3", "5", "4", "3", "2", "1"]
+    marking = mark(parse_melody("1 2 3 5 4 3 2 1", key="C"), parse_melody(answer, key="C"))
+    assert [reason.kind for reason in marking.reasons if reason.kind == "shift"]
+    assert [ours for ours, _ in marking.degrees if ours] == asked
+    others = [pair for pair in marking.degrees if pair[0] != pair[1]]
+    assert others == [pair for pair in [wrong] if pair[0] != pair[1]]
+
+
+@pytest.mark.parametrize("answer", ["1 3 #4' 5 3 1", "2 #4 #5' 6 #4 2"])  # alone; a second high
+def test_the_right_sound_in_another_octave_is_the_degree_asked(answer: str) -> None:
+    marking = mark(parse_melody("1 3 b5 5 3 1", key="C"), parse_melody(answer, key="C"))
+    assert kinds(marking) == ["wrong octave"]
+    assert [ours for ours, _ in marking.degrees] == ["1", "3", "b5", "5", "3", "1"]
+    assert all(ours == theirs for ours, theirs in marking.degrees)
+
+
+def calls(notes: int) -> int:
+    """Python calls made while a short answer is marked against a tune of so many notes."""
+    draw = random.Random(1)
+    tune = melody(" ".join(draw.choice("12345678") for _ in range(notes)))
+    made = 0
+
+    def count(_: object, event: str, __: object) -> None:
+        nonlocal made
+        made += event == "call"
+
+    sys.setprofile(count)
+    try:
+        mark(tune, melody("1 3 5"))
+    finally:
+        sys.setprofile(None)
+    return made
+
+
+def test_the_work_grows_with_the_tune_and_not_with_its_square() -> None:
+    assert calls(1200) < 2.5 * calls(600)

@@ -193,3 +193,28 @@ def test_a_packet_reads_jottings_and_finds_keys(
     assert "2 tunes" in told.out
     assert "no key given: read in C major" in told.err
     assert "Wet Boots" in (tmp_path / "out" / "teacher.html").read_text()
+
+
+def test_a_tune_without_a_title_has_one_name_everywhere(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    texts = {"pip.txt": "key: C\n\n1 2 3", "wide.txt": "key: C\n\n1,,, 1 8 15"}
+    folder = write_tunes(tmp_path / "tunes", texts)
+    assert main(["order", str(folder), "--instrument", "ukulele"]) == 0
+    order = capsys.readouterr().out
+    assert "pip " in order
+    assert "not on this neck: wide: " in order
+    assert main(["find", str(folder), "--degrees", "1 2 3"]) == 0
+    assert main(
+        ["sheet", str(folder), "--instrument", "ukulele", "--no-sound", "-o", str(tmp_path / "p")]
+    )
+    assert main(
+        ["term", str(folder), "--instrument", "ukulele", "--no-sound", "-o", str(tmp_path / "t")]
+    )
+    pages = [file for out in ("p", "t") for file in (tmp_path / out).rglob("*.html")]
+    for page in pages:
+        words = page.read_text(encoding="utf-8")
+        assert "pip" in words
+        assert "Tune 1" not in words
+        assert "pip.txt" not in words
+    assert len(pages) == 9

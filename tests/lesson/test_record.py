@@ -173,8 +173,7 @@ def test_a_class_is_marked_recorded_and_shown(
     assert main(words) == 1  # one answer could not be read, and is named
     shown = capsys.readouterr()
     assert "bad.txt" in shown.err
-    assert "12 lines added" not in shown.err  # 12 rows and the names of the columns
-    assert "13 lines added" in shown.err
+    assert "class.csv: 12 notes added" in shown.err  # and the names of the columns
     assert "ana: 21 of 24 points" in shown.out
     assert "THE CLASS: 2 answers" in shown.out
     assert main(words) == 1
@@ -219,3 +218,19 @@ def test_wrong_calls_say_what_would_help(
 ) -> None:
     assert main(words) == 1
     assert message in capsys.readouterr().err
+
+
+def test_a_mistake_beside_a_shift_is_recorded(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    record = tmp_path / "class.csv"
+    words = ["mark", "key: F\n1 2 3 5 6 5 4 2 1", "Lia: C D E G A G F E C"]
+    assert main([*words, "--record", str(record)]) == 0
+    shown = capsys.readouterr()
+    assert "note 8: expected D but answered E" in shown.out
+    assert "class.csv: 9 notes added" in shown.err
+    rows, _ = parse_record(record.read_text(encoding="utf-8"))
+    assert [(row.asked, row.answered) for row in rows if not row.right] == [("2", "3")]
+    record.write_text(record.read_text(encoding="utf-8").rstrip("\n"), encoding="utf-8")
+    assert main(["mark", "1 2", "Tom Ray: 1 2", "--key", "C", "--record", str(record)]) == 0
+    assert "class.csv: 2 notes added" in capsys.readouterr().err
