@@ -284,9 +284,9 @@ def _fills_bar(events: Sequence[TabEvent], meter: Meter | None) -> bool:
 
 
 def _counted_bars(systems: Sequence[TabSystem], clocks: Sequence[_Clock]) -> Iterator[Fraction]:
-    """When the bar lines fall: at the first count behind each."""
+    """When the bars begin: with each system, and at the first count behind each bar line."""
     for system, clock in zip(systems, clocks, strict=True):
-        for bar in (system.span[0], *system.bars):
+        for bar in (0, *system.bars):
             behind = bisect_left(clock, bar, key=_column)
             yield from (time for _, time in clock[behind : behind + 1])
 

@@ -117,3 +117,11 @@ def test_a_count_under_a_system_without_notes_is_read() -> None:
     reading = read_tab(f"{silent}\n{COUNTED}")
     assert [str(note.beats) for note in reading.melody.notes] == "4 1 1 1 1".split()
     assert not reading.melody.notes[0].struck
+
+
+def test_a_count_that_begins_before_the_first_bar_line_is_all_in_the_first_bar() -> None:
+    strings = "G---|------------|-------|\nD---|-2-4-5-7----|-2-4---|"
+    reading = read_tab(f"  1 & 2 & 3 & 4    1 & 2\n{strings}")
+    assert reading.melody.bars == (5,)
+    beats = [str(note.beats) for note in reading.melody.notes]
+    assert beats == ["1", "1/2", "1/2", "1/2", "3/2", "1/2", "3/2"]
