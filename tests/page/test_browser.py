@@ -276,6 +276,57 @@ def test_the_student_sees_none_of_the_answers(browser: Any, tmp_path: Path) -> N
     assert {"\u266f4", "\u266d7", "sharp 4", "flat 7", "E2"} <= set(shown_to_teacher)
 
 
+WORDS_CUT = """
+const cut = [], words = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+for (let text; text = words.nextNode();) {
+    if (!text.parentElement.closest('table')) continue;
+    for (const word of text.data.matchAll(/\\S+/g)) {
+        const range = document.createRange();
+        range.setStart(text, word.index);
+        range.setEnd(text, word.index + word[0].length);
+        const tops = [...range.getClientRects()].map(rect => Math.round(rect.top));
+        if (new Set(tops).size > 1) cut.push(word[0]);
+    }
+}
+return cut;
+"""
+
+ABOVE_THE_WEEK = """
+const week = document.querySelector('.week'), before = week.previousElementSibling;
+return week.getBoundingClientRect().top - before.getBoundingClientRect().bottom;
+"""
+
+
+@pytest.mark.parametrize("width", [375, 600, 1000])
+def test_words_of_a_table_are_whole_and_a_week_stands_apart(
+    browser: Any, tmp_path: Path, width: int
+) -> None:
+    tunes = tmp_path / "tunes"
+    tunes.mkdir()
+    key = "key: Bb mixolydian\nmeter: 4/4\n\n"
+    for number, words in enumerate(["1 3 5 3 | 2 4 b7 1", "1:1/2 5:1/2 8 b3 #4 | b6 6 5 1"]):
+        title = f"title: The long slow barges of the upper harbor, {'part' * 20 * number}\n"
+        (tunes / f"{number}.txt").write_text(title + key + words, encoding="utf-8")
+    common = [str(tunes), "--no-sound", "-o"]
+    assert main(["sheet", *common, str(tmp_path / "packet")]) == 0
+    assert main(["term", *common, str(tmp_path / "term"), "--weeks", "2"]) == 0
+    # a phone's width of its own: a window of this browser is never so narrow
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False},
+    )
+    try:
+        for page in [tmp_path / "packet/contents.html", *(tmp_path / "term").glob("*.html")]:
+            browser.get(page.as_uri())
+            cut = browser.execute_script(WORDS_CUT)
+            assert {*cut} <= {"part" * 20}, page.name
+            assert browser.execute_script(OVERFLOWING) == [], page.name
+            if page.name.startswith("week"):
+                assert browser.execute_script(ABOVE_THE_WEEK) >= 30, page.name
+    finally:
+        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
 def test_axe_finds_nothing_in_the_contents_of_a_packet(
     browser: Any, tmp_path: Path, axe: str
 ) -> None:
