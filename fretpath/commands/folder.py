@@ -16,7 +16,7 @@ from fretpath.commands.files import file_text, melody_files
 from fretpath.commands.options import key_told
 from fretpath.errors import FretpathError, IncompleteError, RequestError, UnplayableError
 from fretpath.lesson.order import parse_order
-from fretpath.lesson.tune import Tune, tune_of
+from fretpath.lesson.tune import Tune, named, tune_of
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
@@ -55,7 +55,7 @@ def each_melody(
 ) -> tuple[list[T], list[str]]:
     """``work(melody, file name)`` for every melody file, as :func:`each_file` does.
 
-    *folder* is a folder, or the files themselves.
+    *folder* is a folder, or the files themselves; a melody without a title has that of its file.
     How a file was taken that is not in the notation is added to *remarks*.
     """
     files = melody_files(folder) if isinstance(folder, str | Path) else folder
@@ -66,7 +66,7 @@ def each_melody(
 
 def _read(work: Callable[[Melody, str], T], name: str, text: str) -> tuple[T, list[str]]:
     melody, remarks = read_loosely(text, source=name)
-    melody, told = key_told(melody)
+    melody, told = key_told(named(melody, name))
     return work(melody, name), [f"{name}: {remark}" for remark in (*remarks, *told)]
 
 
@@ -74,7 +74,7 @@ def playable_tune(melody: Melody, name: str, setup: Setup, *, any_key: bool) -> 
     """The tune measured, and its melody; :class:`UnplayableError` where the hand cannot play it."""
     tune = tune_of(melody, name, setup, any_key=any_key)
     if tune.unplayable:
-        raise UnplayableError(f"{name}: {tune.unplayable}")
+        raise UnplayableError(tune.unplayable)
     return tune, melody
 
 
@@ -116,7 +116,9 @@ def _attempt(work: Callable[[str, str], T], path: Path) -> tuple[list[T], str | 
         return [work(path.name, file_text(path))], None
     except FretpathError as problem:
         message = str(problem)
-        return [], message if path.name in message else f"{path.name}: {message}"
+        if path.name not in message:
+            message = f"{path.name}: {message.removeprefix(f'{path.stem}: ')}"
+        return [], message
 
 
 def _attempts(files: Sequence[Path], attempt: Callable[[Path], T], jobs: int) -> Iterator[T]:

@@ -27,7 +27,15 @@ from fretpath.errors import FretpathError, RequestError
 from fretpath.exchange.door import is_recording_name
 from fretpath.lesson.answers import read_answer, split_name
 from fretpath.lesson.marking import Marking, Points, mark, mark_best, mark_data, mark_page
-from fretpath.lesson.record import AskedNote, Candidate, added_text, confusions, richest
+from fretpath.lesson.record import (
+    AskedNote,
+    Candidate,
+    added_text,
+    confusions,
+    format_record,
+    richest,
+)
+from fretpath.lesson.tune import named
 from fretpath.music.key import Key
 from fretpath.music.loose import read_loosely
 from fretpath.music.melody import Melody
@@ -77,7 +85,7 @@ def run(arguments: argparse.Namespace) -> str:
     text, source = melody_text(arguments.expected)
     expected, remarks = read_loosely(text, key=arguments.key, source=source)
     arguments.remarks.extend(remarks)
-    title = expected.title or source
+    title = named(expected, source).title
     marked, faults = _mark_all(expected, points, arguments)
     rows = _rows(day, title, marked)
     if arguments.record:
@@ -220,4 +228,5 @@ def _record(arguments: argparse.Namespace, rows: Sequence[AskedNote]) -> None:
 
     added = append_file(path, more)
     if len(arguments.remarks) == before:
-        arguments.remarks.append(f"{path.name}: {counted(added.count(chr(10)), 'line')} added")
+        notes = added.removeprefix(format_record([])).strip().splitlines()
+        arguments.remarks.append(f"{path.name}: {counted(len(notes), 'note')} added")

@@ -80,9 +80,9 @@ def _tunes(folder: str, remarks: list[Any]) -> tuple[dict[str, list[str]], list[
     return tunes, faults
 
 
-def _use(melody: Melody, name: str) -> tuple[str, list[str]]:
-    """The title of a tune (or the name of its file) and the scales it uses."""
-    return melody.title or name.removesuffix(".txt"), _scales_of(melody)
+def _use(melody: Melody, _: str) -> tuple[str, list[str]]:
+    """The title of a tune and the scales it uses."""
+    return melody.title, _scales_of(melody)
 
 
 def _scales_of(melody: Melody) -> list[str]:

@@ -302,27 +302,29 @@ def _gather(pairs: Sequence[Pair], notes: dict[str, Sequence[HeardNote]]) -> tup
     """
     line = list(pairs)
     for at in range(len(line) - 2, 0, -1):
-        for side, heard in notes.items():
-            after = _run(line[at:], side)
-            between = _run(reversed(line[:at]), "") if after else 0
-            before = _run(reversed(line[: at - between]), side) if between else 0
-            if not before or before + after < 3:
-                continue
-            middle, start, stop = at - between, at - between - before, at + after
-            numbers = [getattr(pair, side) for pair in line[start:stop]]
-            heights = [heard[number].height for number in numbers]
-            own = heights[before : before + between]
-            gaps = [*line[start:middle], *line[at:stop]]
-            if own == heights[-between:]:
-                turned = [*gaps, *line[middle:at]]
-            elif stop == len(line) and sum(map(ne, own, heights)) < 2:
-                turned = [*line[middle:at], *gaps]
-            else:
-                continue
-            line[start:stop] = [
-                replace(pair, **{side: number})
-                for pair, number in zip(turned, numbers, strict=True)
-            ]
+        side = line[at].lone
+        if not side or line[at - 1].lone:
+            continue
+        heard = notes[side]
+        after = _run(line[at:], side)
+        between = _run(reversed(line[:at]), "")
+        before = _run(reversed(line[: at - between]), side) if between else 0
+        if not before or before + after < 3:
+            continue
+        middle, start, stop = at - between, at - between - before, at + after
+        numbers = [getattr(pair, side) for pair in line[start:stop]]
+        heights = [heard[number].height for number in numbers]
+        own = heights[before : before + between]
+        gaps = [*line[start:middle], *line[at:stop]]
+        if own == heights[-between:]:
+            turned = [*gaps, *line[middle:at]]
+        elif stop == len(line) and sum(map(ne, own, heights)) < 2:
+            turned = [*line[middle:at], *gaps]
+        else:
+            continue
+        line[start:stop] = [
+            replace(pair, **{side: number}) for pair, number in zip(turned, numbers, strict=True)
+        ]
     return tuple(line)
 
 
@@ -350,7 +352,8 @@ class _Search:
         self.steps = np.array([note.degree.steps for note in answer], dtype=np.int32)
         self.lengths = lengths
         self.misplaced = misplaced
-        self.prices, self.exact = zip(*map(self._compare, tune), strict=True)
+        compared = {note: self._compare(note) for note in set(tune)}
+        self.prices, self.exact = zip(*(compared[note] for note in tune), strict=True)
         width = len(answer) + 1
         first = np.array([self._start(shift) for shift in shifts], dtype=np.int32)
         self.rows: list[Grid] = [first[:, None] + gap * np.arange(width, dtype=np.int32)]

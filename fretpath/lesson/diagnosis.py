@@ -155,6 +155,13 @@ class Comparison:
             return degree.steps == moved.steps
         return degree.interval.semitones == moved.interval.semitones
 
+    def same_sound(self, pair: Pair) -> bool:
+        """Whether the note is the right sound under the shift of the pair, in some octave."""
+        if pair.mine is None or pair.theirs is None:
+            return False
+        wanted, written = self.wanted(pair), self.answer[pair.theirs].degree
+        return (wanted.interval.semitones - written.interval.semitones) % 12 == 0
+
     @cached_property
     def gaps(self) -> dict[int, int | None]:
         """For each note of the answer, the last note of the tune in front of it."""
@@ -289,7 +296,7 @@ def _wrong(compared: Comparison, pair: Pair, place: str) -> Mistake:
     assert pair.mine is not None
     assert pair.theirs is not None
     wanted, written = compared.wanted(pair), compared.answer[pair.theirs].degree
-    same = (wanted.interval.semitones - written.interval.semitones) % 12 == 0
+    same = compared.same_sound(pair)
     kind = "swapped" if pair.swapped else "wrong octave" if same else "wrong degree"
     expected, answered = (compared.spell(d, pair.theirs) for d in (wanted, written))
     if compared.letters and kind == "wrong octave":
@@ -338,7 +345,8 @@ def reasons_for(
     )
     for find in finders:
         for found in find(compared, left):
-            left = [mistake for mistake in left if mistake not in found.mistakes]
+            explained = set(found.mistakes)
+            left = [mistake for mistake in left if mistake not in explained]
             yield found
 
 

@@ -14,7 +14,7 @@ from itertools import pairwise
 from operator import contains
 
 from fretpath.errors import RequestError, nearest
-from fretpath.lesson.tune import check_tune, ear_measures, plain_degrees
+from fretpath.lesson.tune import check_tune, ear_measures, named, plain_degrees
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.music.pitch import Interval
@@ -113,7 +113,7 @@ def find_in(melody: Melody, name: str, wanted: Wanted) -> Match | None:
             return None
         if pattern:
             reasons.append(f"{' '.join(pattern)}: from {_place(melody, melody.played[at])}")
-    return Match(name, melody.title or name, tuple(reasons))
+    return Match(name, named(melody, name).title, tuple(reasons))
 
 
 def _edges_fit(melody: Melody, wanted: Wanted) -> bool:

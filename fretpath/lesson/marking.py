@@ -27,7 +27,7 @@ from functools import cached_property
 from typing import Any
 
 from fretpath.errors import RequestError
-from fretpath.lesson.answers import Answer
+from fretpath.lesson.answers import Answer, Shift
 from fretpath.lesson.diagnosis import (
     KINDS,
     Comparison,
@@ -133,7 +133,9 @@ class Marking(Value):
     """Right sounds written by other letters: ``bar 1, note 3: b5 written for #4``."""
     degrees: tuple[tuple[str, str], ...]
     """For each note of tune and answer in order: the plain degree asked and the one answered;
-    either may be empty.  Where a whole stretch is shifted, what was meant."""
+    empty where a note was added or missed.  The right sound in another octave is the degree asked.
+    Under a shift the degree answered has the shift taken back: where everything is one step too
+    high, 3 answered counts as 2."""
     octaves_marked: bool = True
     """Whether octaves were marked."""
     heard: bool = False
@@ -338,10 +340,11 @@ def _degrees(compared: Comparison) -> Iterator[tuple[str, str]]:
         ours = "" if one.mine is None else compared.tune[one.mine].degree.plain
         if one.theirs is None:
             yield ours, ""
-        elif compared.fits(one):
+        elif compared.fits(one) or compared.same_sound(one):
             yield ours, ours
-        elif one.shift.octaves is not None:
-            yield ours, compared.answer[one.theirs].degree.plain
+        else:
+            back = Shift(-one.shift.size, one.shift.in_steps)
+            yield ours, back.degree_for(compared.answer[one.theirs]).plain
 
 
 # -- page ------------------------------------------------------------------------------------------

@@ -38,7 +38,7 @@ from fretpath.lesson.order import (
     news,
 )
 from fretpath.lesson.record import csv_text
-from fretpath.lesson.tune import Tune, arrange_in_best_key
+from fretpath.lesson.tune import Tune, arrange_in_best_key, named
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.neck.arrangement import Arrangement, Figures
@@ -269,7 +269,8 @@ def _brings(lesson: Lesson, known: frozenset[Topic]) -> list[str]:
 
 def week_pages(week: TermWeek, melodies: dict[str, Melody], style: Style) -> tuple[str, str]:
     """The student's and the teacher's file of a week, as HTML; *melodies* by file name."""
-    arrangements = style.arrange(melodies[lesson.tune.name] for lesson in week.lessons)
+    names = [lesson.tune.name for lesson in week.lessons]
+    arrangements = style.arrange(named(melodies[name], name) for name in names)
     title = f"{style.look.title or 'Lessons'}: week {week.number}"
     sheets = replace(style, look=replace(style.look, title=title)).sheets(arrangements)
     questions = [

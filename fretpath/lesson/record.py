@@ -25,7 +25,7 @@ from itertools import groupby
 from typing import Any
 
 from fretpath.errors import FretpathError, RequestError, nearest, printable
-from fretpath.lesson.tune import check_tune, plain_degrees
+from fretpath.lesson.tune import check_tune, named, plain_degrees
 from fretpath.music.key import Degree
 from fretpath.music.melody import Melody
 from fretpath.music.words import counted
@@ -52,7 +52,7 @@ class AskedNote(Value):
     student: str
     """Who answered."""
     tune: str
-    """The tune that was asked: its title, or the name of its file."""
+    """The tune that was asked: its title, or the name of its file without its ending."""
     asked: str
     """The plain degree of the tune; empty for a note that was added."""
     answered: str
@@ -247,7 +247,7 @@ class Candidate(Value):
     name: str
     """Its file name."""
     title: str
-    """Its title, or the name of its file."""
+    """Its title, or the name of its file without its ending."""
     degrees: tuple[str, ...]
     """The plain degree of each note."""
 
@@ -255,7 +255,7 @@ class Candidate(Value):
     def of(cls, melody: Melody, name: str) -> Candidate:
         """A melody as a candidate; :class:`RequestError` when it has no key or no note."""
         check_tune(melody, name)
-        return cls(name, melody.title or name, tuple(plain_degrees(melody)))
+        return cls(name, named(melody, name).title, tuple(plain_degrees(melody)))
 
 
 def richest(

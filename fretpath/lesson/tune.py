@@ -31,6 +31,7 @@ from collections import Counter
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from pathlib import PurePath
 
 from fretpath.errors import RequestError, UnplayableError
 from fretpath.lesson.material import Topic, leaps_off_triad, material_of, numbers_in_key
@@ -101,7 +102,7 @@ class Tune(Value):
     name: str
     """Its file name."""
     title: str
-    """Its title; the file name when it has none."""
+    """Its title; the file name without its ending when it has none."""
     ear: EarMeasures
     """How hard it is for the ear."""
     material: frozenset[Topic]
@@ -136,6 +137,17 @@ def plain_degrees(melody: Melody) -> list[str]:
     return [degree.plain for degree in melody.degrees if degree is not None]
 
 
+def named(melody: Melody, name: str) -> Melody:
+    """The melody with the title that a tune of a folder has everywhere: that of its file without
+    one of its own.
+
+    >>> from fretpath.music.notation import parse_melody
+    >>> named(parse_melody("1 2 3"), "pip.txt").title
+    'pip'
+    """
+    return melody if melody.title else replace(melody, title=PurePath(name).stem)
+
+
 def tune_of(melody: Melody, name: str, on: On | None = None, *, any_key: bool = False) -> Tune:
     """The tune measured; for the hand too where something to play it *on* is given.
 
@@ -144,10 +156,11 @@ def tune_of(melody: Melody, name: str, on: On | None = None, *, any_key: bool = 
     no number from 1 up; what cannot be played is no error and stands in ``unplayable``.
     """
     check_tune(melody, name)
+    melody = named(melody, name)
     degrees = plain_degrees(melody)
     tune = Tune(
         name=name,
-        title=melody.title or name,
+        title=melody.title,
         ear=ear_measures(melody),
         material=material_of(melody),
         key=str(melody.key),
