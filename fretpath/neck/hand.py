@@ -245,8 +245,8 @@ _ALTERED, _FARTHEST = 1.8, 3.0
 @lru_cache(maxsize=64)
 def all_states(instrument: Instrument, hand: Hand) -> States:
     """Every state of an instrument and a hand, in the order given above."""
-    rows = sorted(_rows(instrument, hand))
-    sound, fret, position, string, finger, extended = np.array(rows, dtype=np.int64).T
+    rows = np.array(sorted(_rows(instrument, hand)), dtype=np.int64).reshape(-1, 6)
+    sound, fret, position, string, finger, extended = rows.T
     return States(string, fret, position, finger, extended.astype(bool), sound)
 
 

@@ -3,8 +3,8 @@
 **The rules.**  The status is 0, 1 or 2 and nothing is raised.  Status 1 and 2 say why on standard
 error and print nothing, except that a folder of which some files were left out still prints the
 rest.  What is printed holds no character that steers a terminal, and messages no words of Python
-or of a library.  A refused command changes no file, no command changes a file that it read, and
-none leaves a hidden file behind.  Processor time and output are bounded.
+or of a library.  A refused command changes no file, no command changes a file that it read but
+for adding to its end, and none leaves a hidden file behind.  Processor time and output are bounded.
 """
 
 from __future__ import annotations
@@ -207,9 +207,11 @@ class Desk:
         hidden += [path.name for path in self.folder.iterdir() if path.name.startswith(".")]
         assert not hidden, f"left behind: {hidden}"
         changed = {name for name, data in before.items() if found.get(name) != data}
+        added_to = {name for name in changed if found.get(name, b"").startswith(before[name])}
         root = os.path.realpath(self.folder)
         read = {os.path.relpath(path, root) for path in _READINGS.paths}
-        assert not changed & read, f"written over what was read: {changed & read}"
+        over = (changed & read) - added_to
+        assert not over, f"written over what was read: {over}"
         if status and not partly:
             assert found == before, "a refused command changed a file"
         if status == 0 and out and "--json" in words and "--help" not in words:

@@ -19,10 +19,12 @@ from fretpath import (
     UnplayableError,
     Weights,
     arrange,
+    hand_named,
     instrument_named,
     parse_melody,
     ways,
 )
+from fretpath.neck.hand import all_states
 from fretpath.neck.setup import OPEN_STRINGS, Start
 
 BASS = instrument_named("bass")
@@ -116,3 +118,12 @@ def test_weights_that_could_reach_a_forbidden_step_are_refused() -> None:
     assert arrange(tune, heavy).cost > 0
     with pytest.raises(RequestError, match="make them smaller"):
         arrange(replace(tune, notes=tune.notes * 20_000), heavy)
+
+
+@pytest.mark.parametrize("hand", HANDS)
+def test_a_hand_without_a_place_on_a_short_neck_has_no_states(hand: str) -> None:
+    """Advice tries other instruments with the same hand and neck: some have no place at all."""
+    short = replace(BASS, frets=1)
+    states = all_states(short, hand_named(hand))
+    assert states.sound.shape == states.fret.shape
+    assert set(states.fret.tolist()) <= {0, 1}
