@@ -87,7 +87,7 @@ def _tabs(arguments: argparse.Namespace) -> tuple[list[Melody], Instrument]:
 
 
 def playing_line(other: tuple[Playing, int, int], notes: int) -> str:
-    """What tells of another way of playing which explains the notes better."""
+    """The line that tells of another way of playing which explains the notes better."""
     way, agree, usual = other
     return (
         f"played in {way.removeprefix('in-').replace('-', ' ')} (--playing {way}): "

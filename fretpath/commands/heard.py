@@ -1,4 +1,4 @@
-"""What commands do with a recording: hear it, say what was unsure, and print it."""
+"""A recording in a command: hear it, say what was unsure, and print it."""
 
 from __future__ import annotations
 

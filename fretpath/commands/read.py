@@ -123,7 +123,7 @@ _MARKS = {
 
 
 def _not_in_melody(reading: TabReading) -> Iterator[Remark]:
-    """What the table shows and melody text does not, one remark a kind."""
+    """The signs that the table shows and melody text does not, one remark a kind."""
     for name, signs in _MARKS.items():
         if found := sum(any(sign in note.marks for sign in signs) for note in reading.notes):
             yield Remark("left out", f"{counted(found, name)}: melody text has no sign for it")

@@ -65,14 +65,14 @@ def melody_of(voice: Voice, name: str) -> Reading:
         voice, repeats = _write_out(voice, name), ()
         remarks.append(Remark("read", "repeats and jumps are written out as they are played"))
     count = len(voice.sounds)
-    keys: list[tuple[int, Key]] = _changes(voice.at("key"), count)
+    keys = _changes(voice.at("key"), count)
     cuts = {at for repeat in repeats for at in repeat.signs if 0 < at < count}
     bars, problem = _VoiceBars.of(voice, cuts).fit()
     remarks.extend(problem)
     tempo, said = _tempo(voice, bars.meters)
     notes = tuple(_notes(voice.sounds, bars.meters))
-    told = {at for at, _ in voice.at("phrase")} or set(bars.phrases())
-    phrases = {at for at, _ in (*keys, *bars.meters)} | told
+    phrases = {at for at, _ in voice.at("phrase")} or set(bars.phrases())
+    phrases |= {at for at, _ in (*keys, *bars.meters)}
     melody = Melody(
         notes=notes,
         keys=tuple(keys),
@@ -88,10 +88,14 @@ def melody_of(voice: Voice, name: str) -> Reading:
     )
     melody = _put_marks(dict(voice.marks), melody)
     if not _bars_fit(melody, cuts):
-        said = [Remark("left out", "the meter: bars at repeat signs do not add up")]
-        signs = tuple(sign for sign in voice.signs if sign.kind != "meter")
-        return melody_of(replace(voice, signs=signs, remarks=(*remarks, *said)), name)
+        remarks.append(Remark("left out", "the meter: bars at repeat signs do not add up"))
+        return melody_of(_without_meter(voice, remarks), name)
     return Reading(melody, tuple(dict.fromkeys((*remarks, *said))))
+
+
+def _without_meter(voice: Voice, remarks: list[Remark]) -> Voice:
+    signs = tuple(sign for sign in voice.signs if sign.kind != "meter")
+    return replace(voice, signs=signs, remarks=tuple(remarks))
 
 
 def _check(voice: Voice, name: str) -> None:

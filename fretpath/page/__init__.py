@@ -1,1 +1,1 @@
-"""What is handed out: text in the trade's own forms."""
+"""Pages to hand out: text in the trade's own forms."""

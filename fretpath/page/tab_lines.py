@@ -702,7 +702,7 @@ def _frets(line: _Bars, findings: Findings) -> Iterator[tuple[int, int, int, str
 
 
 def _doubt_number(digits: str, marks: str) -> str:
-    """What is in doubt about a number; empty if nothing is."""
+    """The doubt about a number; empty if nothing is."""
     if len(digits) > _LONGEST_FRET:
         return f"{digits[:12]} is not a fret; put a dash between the notes"
     if "(" in marks:

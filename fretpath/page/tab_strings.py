@@ -359,7 +359,7 @@ def _by_names(
 
 
 def _tell_names(name: str, names: Sequence[str], order: int, *, turn: bool) -> Iterator[Remark]:
-    """What is told of an instrument found by its names; octaves leave no doubt."""
+    """The remark on an instrument found by its names; octaves leave no doubt."""
     turned = turn and _turned_names(names)
     if order < 0:
         yield _low_on_top(INSTRUMENTS[name])

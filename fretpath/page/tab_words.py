@@ -1,4 +1,4 @@
-"""What the words around a text tab say: instrument, tuning, capo, key, meter, tempo, title.
+"""The words around a text tab: instrument, tuning, capo, key, meter, tempo, title.
 
 **Obeyed** is a clause that says one thing and nothing else: ``Capo on 2nd fret``, ``tuned down a
 half step (D G C F)``, ``Key of G``.  Small words (the, guitar, please) may stand in it.  A clause
