@@ -266,7 +266,7 @@ def _key_heard(named: Key, tops: Sequence[int], *, capo: int) -> tuple[Key, list
 
 
 def _evidence(guess: KeyGuess, key: Key) -> float:
-    """The evidence of notes for the tonic and the third of a key, in the mode that suits them best."""
+    """The evidence of notes for a tonic and its third, in the mode that suits them best."""
     sound, minor = key.tonic_pitch(0).midi, key.scale.minor
     same = (c for c in guess.candidates if c.key.scale.minor == minor)
     return max(c.score for c in same if (c.key.tonic_pitch(0).midi - sound) % 12 == 0)
