@@ -254,10 +254,10 @@ class _Line(VoiceDraft):
         """The ending with these numbers, such as ``1,3-4``."""
         numbers: list[int] = []
         for part in text.split(","):
-            low, _, high = part.partition("-")
-            if not low.isdecimal() or int(low) > 99 or int(high or low) > 99:
+            match = re.fullmatch(r"(\d{1,2})(?:-(\d{1,2}))?", part)
+            if not match:
                 return
-            numbers.extend(range(int(low), int(high or low) + 1))
+            numbers.extend(range(int(match[1]), int(match[2] or match[1]) + 1))
         self.sign("ending", tuple(numbers))
         self.ending = True
 

@@ -268,3 +268,11 @@ def test_no_harm_to_a_file_makes_a_crash(
     for at in range(1, len(data), 7):
         with contextlib.suppress(FretpathError):
             open_book(harm(data, at), name).tune(None).read()
+
+
+@pytest.mark.parametrize("sign", ["|", "["])
+def test_an_ending_with_a_number_of_thousands_of_digits_is_none(sign: str) -> None:
+    text = f"X:1\nL:1/4\nK:C\nCDE{sign}{'1' * 5000} FGA|\n"
+    melody = open_book(text.encode(), "tune.abc").tune().read().melody
+    assert [pitch.name for pitch in melody.pitches] == list("CDEFGA")
+    assert not melody.repeats
