@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> str:
         return _many(arguments)
     if (arguments.output is None) == (arguments.to is None):
         raise RequestError("say where to: -o FILE, or --to ENDING for standard output")
-    ending = _ending(arguments.output or _file_name(arguments.to))
+    ending = _ending(_file_name(arguments.to) if arguments.output is None else arguments.output)
     if arguments.output is None and not FORMATS[ending].is_text:
         raise RequestError(f"{ending} is not text: write it to a file with -o FILE")
     music, data = _converted(arguments, ending)
