@@ -233,10 +233,16 @@ _BEGINNINGS = {
     b"%abc": "ABC", b"{": "JSON", b"[": "JSON",
 }  # fmt: skip
 """How the files of each kind begin, in small letters but for the magic numbers."""
+_TEXTS = {
+    "a card": re.compile(rb"\s*\w+ *= *\S"),
+    "a table": re.compile(rb"\s*[^,\n]+(?:,[^,\s][^,\n]*){2,}\n"),
+    "a tab": re.compile(rb"(?:.*\n)*?.{0,20}\|[-0-9hpx/~|]{3}"),
+}
+"""How texts of ours that are no melody begin; a tab has lines of strings."""
 
 
 def _kind(data: bytes) -> str:
-    """The kind of a file by its first bytes, in words."""
+    """The kind of a file, mostly by its first bytes, in words."""
     head = data[:200].lstrip()
     for beginning, kind in _BEGINNINGS.items():
         if head.startswith(beginning) or head.lower().startswith(beginning):
@@ -246,7 +252,8 @@ def _kind(data: bytes) -> str:
     try:
         parse_melody(data.decode("utf-8"))
     except (FretpathError, UnicodeDecodeError):
-        return "a page of text"
+        texts = (kind for kind, pattern in _TEXTS.items() if pattern.match(data))
+        return next(texts, "a page of text")
     return "a melody"
 
 

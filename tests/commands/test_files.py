@@ -241,9 +241,27 @@ def test_a_file_of_another_kind_is_replaced_only_by_force(
     tune = tmp_path / "bell.txt"
     tune.write_text("key: D\n\n1 2 3\n")
     assert main(["tab", "1 5", "--key", "C", "-o", str(tune)]) == 1
-    assert "holds a melody and would be replaced by a page of text" in capsys.readouterr().err
+    assert "holds a melody and would be replaced by a tab" in capsys.readouterr().err
     assert tune.read_text() == "key: D\n\n1 2 3\n"
     assert main(["convert", "1 5", "-o", str(tune)]) == 0
     assert main(["tab", "1 5", "--key", "C", "-o", str(tune), "--force"]) == 0
     assert main(["tab", "1 5", "--key", "D", "-o", str(tune)]) == 0
     assert "key D major" in tune.read_text()
+
+
+@pytest.mark.parametrize(
+    ("kind", "text"),
+    [
+        ("a table", "date,student,tune,degree asked,degree answered\n2026-11-25,Ana,Bell,1,1\n"),
+        ("a card", 'student = "Ana"\ninstrument = "ukulele"\n'),
+        ("a tab", "key D\n\nG|-----2--|\nD|--4-----|\nA|-5----7-|\nE|--------|\n"),
+    ],
+)
+def test_texts_of_a_teacher_are_told_apart(
+    kind: str, text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    own = tmp_path / "own"
+    own.write_text(text)
+    assert main(["instruments", "-o", str(own)]) == 1
+    assert f"holds {kind} and would be replaced by a page of text" in capsys.readouterr().err
+    assert own.read_text() == text
