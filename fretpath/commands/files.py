@@ -219,7 +219,8 @@ def _refuse_other_kind(path: str | Path, place: Path, data: bytes, batch: _Batch
     if batch is None or batch.force or not place.is_file() or not place.stat().st_size:
         return
     old, new = _kind(file_bytes(place, LARGEST_TEXT)), _kind(data)
-    if old != new:
+    page = new == "a tab" and old == "a page of text"
+    if old != new and not page:
         raise RequestError(
             f"{file_label(path)} holds {old} and would be replaced by {new}; "
             "give the output another name, or say --force"
