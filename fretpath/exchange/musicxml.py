@@ -610,7 +610,7 @@ def _xml(
         if isinstance(part, str | int):
             element.text = str(part)
         elif part is not None:
-            element.extend([part] if isinstance(part, Element) else part)
+            element.extend([part] if isinstance(part, Element) else list(part))
     return element
 
 

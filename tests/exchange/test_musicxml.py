@@ -12,7 +12,15 @@ import pytest
 from hypothesis import given, settings
 from lxml import etree
 
-from fretpath import Arrangement, Melody, UnplayableError, arrange, instrument_named, parse_melody
+from fretpath import (
+    Arrangement,
+    Melody,
+    RequestError,
+    UnplayableError,
+    arrange,
+    instrument_named,
+    parse_melody,
+)
 from fretpath.exchange.scores import open_book, score_bytes
 from tests.exchange.tunes import MODES, OTHER_SCALES, melodies
 
@@ -155,3 +163,8 @@ def test_the_tuning_is_given_without_the_capo() -> None:
     assert root.findtext(".//staff-details/capo") == "3"
     assert root.findtext(".//staff-tuning[@line='1']/tuning-step") == "E"
     assert [note.findtext(".//fret") for note in root.iter("note")][-1] == "0"
+
+
+def test_a_note_below_the_octaves_of_musicxml_is_refused_in_words() -> None:
+    with pytest.raises(RequestError, match="C-1 is outside MusicXML"):
+        score_bytes(parse_melody("C4 C-1 D4"), ".musicxml")
