@@ -19,7 +19,7 @@ from tests.hard.running import Desk
 
 MEMORY = 1536 * 2**20
 """Bytes of address space."""
-SECONDS = 20
+SECONDS = 40
 """Processor time of one input."""
 ALL_SECONDS = 600
 """Processor time of a batch."""
