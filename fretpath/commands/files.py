@@ -235,8 +235,8 @@ _BEGINNINGS = {
 }  # fmt: skip
 """How the files of each kind begin, in small letters but for the magic numbers."""
 _TEXTS = {
-    "a card": re.compile(rb"\s*\w+ *= *\S"),
-    "a table": re.compile(rb"\s*[^,\n]+(?:,[^,\s][^,\n]*){2,}\n"),
+    "a card": re.compile(rb"\w+ *= *\S"),
+    "a table": re.compile(rb"[^,\n]+(?:,[^,\s][^,\n]*){2,}\n"),
     "a tab": re.compile(rb"(?:.*\n)*?.{0,20}\|[-0-9hpx/~|]{3}"),
 }
 """How texts of ours that are no melody begin; a tab has lines of strings."""
@@ -253,7 +253,7 @@ def _kind(data: bytes) -> str:
     try:
         parse_melody(data.decode("utf-8"))
     except (FretpathError, UnicodeDecodeError):
-        texts = (kind for kind, pattern in _TEXTS.items() if pattern.match(data))
+        texts = (kind for kind, pattern in _TEXTS.items() if pattern.match(data.lstrip()))
         return next(texts, "a page of text")
     return "a melody"
 
